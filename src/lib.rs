@@ -1,0 +1,17 @@
+//! Closewatch: a self-hosted inbox for photos of open surgical wounds.
+//!
+//! The rooms, in the order a wound check walks through them. Imports go downhill only; `tests/house.rs` keeps it so.
+#![forbid(unsafe_code)]
+
+/// What things are called inside, and the moment they happen at.
+pub mod ids;
+/// What a picture is: upright, clean, of known quality; the printed scale card.
+pub mod photo;
+/// The operation, the patient's risk factors and the dated steps of home care.
+pub mod plan;
+/// The printed discharge sheet.
+pub mod sheet;
+/// What to do about it: answers, facts, protocol, urgency, reading order.
+pub mod triage;
+/// What is said to patients, in English and Spanish.
+pub mod words;

@@ -1,0 +1,1 @@
+//! (photo: being written)

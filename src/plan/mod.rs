@@ -1,0 +1,12 @@
+//! The operation, the patient's risk factors, and the dated steps of home care that follow from them.
+
+mod coded;
+mod operation;
+mod risk;
+mod steps;
+
+pub use coded::UnknownCode;
+pub(crate) use coded::coded;
+pub use operation::{Operation, Packing, Side, Site, WoundSize, WrongOperation};
+pub use risk::{Antibiotic, Diabetes, Immunity, RiskFactors};
+pub use steps::{PlanStep, StepKind, Strip, care_plan, day_number, strip_state};

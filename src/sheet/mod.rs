@@ -1,0 +1,1 @@
+//! (sheet: being written)

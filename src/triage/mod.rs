@@ -1,0 +1,1 @@
+//! (triage: being written)
