@@ -1,0 +1,60 @@
+//! The desk everything is done at: the books, the photo store, the protocol in force, and who is told of changes.
+
+use std::sync::Arc;
+
+use tokio::sync::Semaphore;
+use tokio::sync::broadcast;
+
+use crate::ids::PracticeId;
+use crate::photo::Limits;
+use crate::store::Blobs;
+use crate::store::Db;
+use crate::triage::Protocol;
+
+/// Something on a practice's lists changed; whoever shows them reads them again.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct News {
+    pub practice: PracticeId,
+}
+
+/// Cheap to clone.
+#[derive(Clone, Debug)]
+pub struct Desk {
+    pub db: Db,
+    pub blobs: Blobs,
+    pub protocol: Arc<Protocol>,
+    pub limits: Limits,
+    /// A picture being decoded holds one; more at once would only use more memory.
+    pub(in crate::care) decoding: Arc<Semaphore>,
+    /// A password being hashed holds one: 19 MiB each.
+    pub(in crate::care) hashing: Arc<Semaphore>,
+    news: broadcast::Sender<News>,
+}
+
+const DECODING_AT_ONCE: usize = 2;
+const HASHING_AT_ONCE: usize = 2;
+/// A listener further behind than this is told that it missed something, and reads everything again.
+const NEWS_KEPT: usize = 256;
+
+impl Desk {
+    pub fn new(db: Db, blobs: Blobs, protocol: Protocol, limits: Limits) -> Desk {
+        Desk {
+            db,
+            blobs,
+            protocol: Arc::new(protocol),
+            limits,
+            decoding: Arc::new(Semaphore::new(DECODING_AT_ONCE)),
+            hashing: Arc::new(Semaphore::new(HASHING_AT_ONCE)),
+            news: broadcast::channel(NEWS_KEPT).0,
+        }
+    }
+
+    pub fn listen(&self) -> broadcast::Receiver<News> {
+        self.news.subscribe()
+    }
+
+    /// Tells the listeners; that nobody listens is no fault.
+    pub(in crate::care) fn tell(&self, practice: PracticeId) {
+        let _ = self.news.send(News { practice });
+    }
+}

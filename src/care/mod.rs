@@ -1,0 +1,65 @@
+//! What the practice does, one file per step of a wound check's way. Each step owns its transaction: a change, its
+//! audit line and the notices that follow commit together.
+
+pub mod callback;
+mod desk;
+pub mod enrol;
+pub mod intake;
+pub mod knock;
+pub mod queue;
+pub mod record;
+pub mod replies;
+pub mod review;
+mod secrets;
+pub mod sign_in;
+pub mod staff;
+pub mod thread;
+
+pub use desk::{Desk, News};
+pub use knock::LinkHolder;
+pub use secrets::{Secret, sha256_hex};
+
+use jiff::Timestamp;
+
+use crate::store::StoreError;
+
+/// Why a step could not be done. `web::error` turns each into words.
+#[derive(Debug, thiserror::Error)]
+pub enum CareError {
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// Not there, or another practice's: the two look alike on purpose.
+    #[error("not found")]
+    NotFound,
+    /// The person's role does not do this.
+    #[error("not allowed for this role")]
+    NotAllowed,
+    /// Somebody else is looking at the check until then.
+    #[error("claimed by another surgeon")]
+    Claimed { by: String, until: Timestamp },
+    /// The check was decided, or the callback ended, by somebody else meanwhile.
+    #[error("already done")]
+    AlreadyDone,
+    /// What was entered cannot stand; the words say what to do, per field.
+    #[error("entered wrongly")]
+    Entered(Vec<Fault>),
+    /// The machine could not hash or decode just now.
+    #[error("work could not be done: {0}")]
+    Work(String),
+}
+
+/// One thing to put right in a form.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fault {
+    pub field: &'static str,
+    /// In the language of the person who typed, saying what to do.
+    pub words: String,
+}
+
+impl Fault {
+    pub fn new(field: &'static str, words: impl Into<String>) -> Fault {
+        Fault { field, words: words.into() }
+    }
+}
+
+pub type Done<T> = Result<T, CareError>;

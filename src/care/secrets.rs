@@ -1,0 +1,198 @@
+//! Secrets: drawn here, shown once, kept only as hashes.
+
+use argon2::Argon2;
+use argon2::password_hash::PasswordHasher;
+use argon2::password_hash::PasswordVerifier;
+use argon2::password_hash::phc::PasswordHash;
+use data_encoding::BASE64URL_NOPAD;
+use data_encoding::HEXLOWER;
+use jiff::civil::Date;
+use sha2::Digest;
+use sha2::Sha256;
+
+use crate::care::CareError;
+use crate::care::Desk;
+use crate::care::Done;
+use crate::ids::Chance;
+
+/// Letters of typed codes: no I, L, O or U, so that they read the same aloud and on paper (Crockford's base 32).
+const CODE_LETTERS: &[u8; 32] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
+const CODE_LENGTH: usize = 16;
+/// The first letters of a typed code find its row; the other twelve (60 bits) are the secret.
+pub(in crate::care) const LOCATOR_LENGTH: usize = 4;
+
+/// A secret in the clear, on its way to its owner. Never printed by `Debug`.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Secret(String);
+
+impl Secret {
+    pub fn reveal(&self) -> &str {
+        &self.0
+    }
+}
+
+impl std::fmt::Debug for Secret {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        out.write_str("Secret(***)")
+    }
+}
+
+/// SHA-256 as hex. Enough for secrets of 112 bits and more, which nobody can guess their way through.
+pub fn sha256_hex(text: &str) -> String {
+    HEXLOWER.encode(&Sha256::digest(text.as_bytes()))
+}
+
+/// A patient link's token: 160 bits, 27 letters.
+pub(in crate::care) fn link_token(chance: &Chance) -> Secret {
+    Secret(BASE64URL_NOPAD.encode(&chance.bytes::<20>()))
+}
+
+/// A cookie's or set-up address's token: 256 bits, 43 letters.
+pub(in crate::care) fn session_token(chance: &Chance) -> Secret {
+    Secret(BASE64URL_NOPAD.encode(&chance.bytes::<32>()))
+}
+
+/// A code to type from paper: 16 letters.
+pub(in crate::care) fn typed_code(chance: &Chance) -> Secret {
+    let letters = chance.bytes::<CODE_LENGTH>().map(|byte| char::from(CODE_LETTERS[usize::from(byte % 32)]));
+    Secret(letters.iter().collect())
+}
+
+/// What a person typed as a code, made comparable: upper case, no spaces or dashes, O read as 0, I and L as 1.
+/// `None` when it cannot be a code.
+pub(in crate::care) fn read_typed_code(typed: &str) -> Option<String> {
+    let code: String = typed
+        .chars()
+        .filter(|letter| !letter.is_whitespace() && !matches!(letter, '-' | '‐' | '–'))
+        .map(|letter| match letter.to_ascii_uppercase() {
+            'O' => '0',
+            'I' | 'L' => '1',
+            other => other,
+        })
+        .collect();
+    let right = code.len() == CODE_LENGTH && code.bytes().all(|byte| CODE_LETTERS.contains(&byte));
+    right.then_some(code)
+}
+
+/// A code in groups of four, as it is printed.
+pub fn grouped(code: &str) -> String {
+    let letters: Vec<char> = code.chars().collect();
+    letters.chunks(4).map(|group| group.iter().collect::<String>()).collect::<Vec<_>>().join("-")
+}
+
+/// What a patient reads out over the phone: eight letters in two groups. It opens nothing.
+pub(in crate::care) fn receipt_code(chance: &Chance) -> String {
+    let letters = chance.bytes::<8>().map(|byte| char::from(CODE_LETTERS[usize::from(byte % 32)]));
+    grouped(&letters.iter().collect::<String>())
+}
+
+/// A PIN of six digits that is not among the first anyone would try.
+pub(in crate::care) fn pin(chance: &Chance, born: Date) -> Secret {
+    loop {
+        let pin = format!("{:06}", chance.below(1_000_000));
+        if !is_easy_pin(&pin, born) {
+            return Secret(pin);
+        }
+    }
+}
+
+/// All digits alike, a straight run, a repeated pair or triple, or a way to write the birth date.
+fn is_easy_pin(pin: &str, born: Date) -> bool {
+    let digits: Vec<i8> = pin.bytes().map(|byte| (byte - b'0') as i8).collect();
+    let steps: Vec<i8> = digits.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let straight = [0, 1, -1].iter().any(|step| steps.iter().all(|seen| seen == step));
+    let repeated = digits[..2] == digits[2..4] && digits[2..4] == digits[4..] || digits[..3] == digits[3..];
+    let (day, month, year) = (born.day(), born.month(), born.year().rem_euclid(100));
+    let dates = [
+        format!("{day:02}{month:02}{year:02}"),
+        format!("{month:02}{day:02}{year:02}"),
+        format!("{year:02}{month:02}{day:02}"),
+        format!("{day:02}{month:02}{:04}", born.year())[2..].to_owned(),
+        format!("{:04}{month:02}", born.year()),
+        format!("{month:02}{:04}", born.year()),
+    ];
+    straight || repeated || dates.iter().any(|date| date == pin)
+}
+
+/// Hashes with argon2id (19 MiB, two passes, one lane: OWASP ASVS 5.0, appendix C), at most two at once.
+pub(in crate::care) async fn hash(desk: &Desk, secret: &str, chance: &Chance) -> Done<String> {
+    let _permit = desk.hashing.acquire().await.map_err(|closed| CareError::Work(closed.to_string()))?;
+    let (secret, salt) = (secret.to_owned(), chance.bytes::<16>());
+    let hashed = tokio::task::spawn_blocking(move || {
+        Argon2::default().hash_password_with_salt(secret.as_bytes(), &salt).map(|phc| phc.to_string())
+    });
+    match hashed.await {
+        Ok(Ok(phc)) => Ok(phc),
+        Ok(Err(fault)) => Err(CareError::Work(fault.to_string())),
+        Err(fault) => Err(CareError::Work(fault.to_string())),
+    }
+}
+
+/// Whether `secret` is the one behind `phc`. A hash that cannot be read matches nothing.
+pub(in crate::care) async fn matches(desk: &Desk, secret: &str, phc: &str) -> Done<bool> {
+    let _permit = desk.hashing.acquire().await.map_err(|closed| CareError::Work(closed.to_string()))?;
+    let (secret, phc) = (secret.to_owned(), phc.to_owned());
+    let checked = tokio::task::spawn_blocking(move || {
+        PasswordHash::new(&phc)
+            .is_ok_and(|hash| Argon2::default().verify_password(secret.as_bytes(), &hash).is_ok())
+    });
+    checked.await.map_err(|fault| CareError::Work(fault.to_string()))
+}
+
+/// When the next guess is looked at after `wrong_in_a_row` wrong ones: five are free, then the wait doubles from 30
+/// seconds to an hour (NIST SP 800-63B-4 allows growing waits).
+pub(in crate::care) fn wait_after_wrong_s(wrong_in_a_row: i64) -> i64 {
+    match wrong_in_a_row {
+        ..5 => 0,
+        more => 30_i64.saturating_mul(1 << (more - 5).min(10)).min(3_600),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::civil::date;
+
+    #[test]
+    fn a_link_token_has_160_bits_in_27_letters_and_never_comes_twice() {
+        let chance = Chance::OperatingSystem;
+        let tokens: std::collections::BTreeSet<String> =
+            (0..10_000).map(|_| link_token(&chance).reveal().to_owned()).collect();
+        assert_eq!(tokens.len(), 10_000);
+        assert!(tokens.iter().all(|token| token.len() == 27));
+    }
+
+    #[test]
+    fn a_code_is_read_as_people_type_it() {
+        assert_eq!(read_typed_code("k7qm-4t9x 2hrd-pwoi"), Some("K7QM4T9X2HRDPW01".to_owned()));
+        assert_eq!(read_typed_code("K7QM"), None);
+        assert_eq!(read_typed_code("K7QM-4T9X-2HRD-PW8U"), None);
+    }
+
+    #[test]
+    fn easy_pins_are_never_issued() {
+        let born = date(1987, 12, 3);
+        for easy in ["000000", "123456", "654321", "121212", "123123", "031287", "120387", "871203", "198712"] {
+            assert!(is_easy_pin(easy, born), "{easy}");
+        }
+        for fine in ["804213", "112358", "987612"] {
+            assert!(!is_easy_pin(fine, born), "{fine}");
+        }
+        let chance = Chance::seeded(4);
+        assert!((0..2_000).all(|_| !is_easy_pin(pin(&chance, born).reveal(), born)));
+    }
+
+    #[test]
+    fn five_guesses_are_free_then_the_wait_doubles_to_an_hour() {
+        assert_eq!(wait_after_wrong_s(4), 0);
+        assert_eq!(wait_after_wrong_s(5), 30);
+        assert_eq!(wait_after_wrong_s(6), 60);
+        assert_eq!(wait_after_wrong_s(12), 3_600);
+        assert_eq!(wait_after_wrong_s(i64::MAX), 3_600);
+    }
+
+    #[test]
+    fn a_secret_never_shows_in_debug_output() {
+        assert_eq!(format!("{:?}", Secret("hidden".to_owned())), "Secret(***)");
+    }
+}

@@ -1,0 +1,104 @@
+//! Staff come in with a name and a password, and leave again.
+
+use jiff::SignedDuration;
+use jiff::Timestamp;
+
+use crate::care::Desk;
+use crate::care::Done;
+use crate::care::Secret;
+use crate::care::record;
+use crate::care::record::Actor;
+use crate::care::secrets;
+use crate::care::secrets::sha256_hex;
+use crate::ids::Moment;
+use crate::store::staff;
+use crate::store::staff::StaffMember;
+
+/// A session ends this long after its last page.
+pub const IDLE_LIMIT: SignedDuration = SignedDuration::from_mins(15);
+/// A session ends this long after it began, however busy.
+pub const ABSOLUTE_LIMIT: SignedDuration = SignedDuration::from_hours(12);
+/// Writing "still here" more often than this would make every page a write.
+const TOUCH_EVERY: SignedDuration = SignedDuration::from_secs(30);
+
+/// How a try to sign in ended.
+#[derive(Debug)]
+pub enum SignIn {
+    Welcome { token: Secret, member: StaffMember },
+    /// Name or password is wrong; which of them is not said.
+    Wrong,
+    /// Too many wrong ones in a row: nothing is looked at before then.
+    Wait { until: Timestamp },
+}
+
+/// A hash nobody has the password of: an unknown name costs as much time as a known one.
+const NOBODY_PHC: &str =
+    "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$9EX9dBc4hNbM1DmHIGmB0V2fS7bhZ2c1jz6QZ8yGHfY";
+
+/// Tries to sign in.
+pub async fn sign_in(desk: &Desk, sign_in_name: &str, password: &str, moment: &Moment) -> Done<SignIn> {
+    let name = sign_in_name.trim().to_lowercase();
+    let found = staff::credentials(&mut *desk.db.read().await?, &name).await?;
+    let Some(found) = found else {
+        secrets::matches(desk, password, NOBODY_PHC).await?;
+        return Ok(SignIn::Wrong);
+    };
+    if moment.now < found.next_try {
+        return Ok(SignIn::Wait { until: found.next_try });
+    }
+    let right = secrets::matches(desk, &crate::care::staff::normal(password), &found.password_phc).await?;
+    let (practice, actor) = (found.member.practice, Actor::Staff(found.member.id));
+    let subject = format!("staff:{}", found.member.id);
+    let mut tx = desk.db.write().await?;
+    if !right {
+        let wrong = found.failed_sign_ins + 1;
+        let next = moment.now + SignedDuration::from_secs(secrets::wait_after_wrong_s(wrong));
+        staff::note_try(&mut tx, found.member.id, wrong, next).await?;
+        record::note(&mut tx, practice, actor, "sign_in.wrong", &subject, "", moment.now).await?;
+        tx.commit().await?;
+        return Ok(if next > moment.now { SignIn::Wait { until: next } } else { SignIn::Wrong });
+    }
+    let token = secrets::session_token(&moment.chance);
+    staff::note_try(&mut tx, found.member.id, 0, moment.now).await?;
+    staff::begin_session(&mut tx, &sha256_hex(token.reveal()), &found.member, moment.now).await?;
+    record::note(&mut tx, practice, actor, "sign_in", &subject, "", moment.now).await?;
+    tx.commit().await?;
+    Ok(SignIn::Welcome { token, member: found.member })
+}
+
+/// Who holds this token now; `None` when the session has ended or never was. Keeps a live session alive.
+pub async fn who(desk: &Desk, token: &str, now: Timestamp) -> Done<Option<StaffMember>> {
+    let hash = sha256_hex(token);
+    let Some(session) = staff::session(&mut *desk.db.read().await?, &hash).await? else { return Ok(None) };
+    let idle = now.duration_since(session.last_seen);
+    let age = now.duration_since(session.created);
+    if idle >= IDLE_LIMIT || age >= ABSOLUTE_LIMIT {
+        let mut tx = desk.db.write().await?;
+        staff::end_session(&mut tx, &hash).await?;
+        tx.commit().await?;
+        return Ok(None);
+    }
+    if idle >= TOUCH_EVERY {
+        let mut tx = desk.db.write().await?;
+        staff::touch_session(&mut tx, &hash, now).await?;
+        tx.commit().await?;
+    }
+    Ok(Some(session.member))
+}
+
+/// Whether the session still runs, without keeping it alive: for streams, which no person presses.
+pub async fn still_in(desk: &Desk, token: &str, now: Timestamp) -> Done<bool> {
+    let session = staff::session(&mut *desk.db.read().await?, &sha256_hex(token)).await?;
+    Ok(session.is_some_and(|session| {
+        now.duration_since(session.last_seen) < IDLE_LIMIT && now.duration_since(session.created) < ABSOLUTE_LIMIT
+    }))
+}
+
+/// Ends the session behind a token.
+pub async fn sign_out(desk: &Desk, token: &str, member: &StaffMember, now: Timestamp) -> Done<()> {
+    let mut tx = desk.db.write().await?;
+    staff::end_session(&mut tx, &sha256_hex(token)).await?;
+    let subject = format!("staff:{}", member.id);
+    record::note(&mut tx, member.practice, Actor::Staff(member.id), "sign_out", &subject, "", now).await?;
+    Ok(tx.commit().await?)
+}

@@ -1,0 +1,155 @@
+//! Who did or saw what, one line each, chained by hash: a changed, lost or slipped-in line breaks the chain.
+
+use data_encoding::HEXLOWER;
+use jiff::Timestamp;
+use sha2::Digest;
+use sha2::Sha256;
+use sqlx::any::AnyRow;
+
+use crate::ids::PracticeId;
+use crate::store::Conn;
+use crate::store::Stored;
+use crate::store::row::Columns;
+
+/// What is to be noted.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Note<'a> {
+    /// `staff:ID`, `link:ID` or `program`.
+    pub actor: &'a str,
+    /// Object and verb, such as `check.view`.
+    pub action: &'a str,
+    /// What it was done to, such as `check:ID`.
+    pub subject: &'a str,
+    /// Codes and counts only: no name, answer or free text.
+    pub detail: &'a str,
+}
+
+/// One line of the chain.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct AuditEntry {
+    pub practice: PracticeId,
+    pub sequence: i64,
+    pub at: Timestamp,
+    pub actor: String,
+    pub action: String,
+    pub subject: String,
+    pub detail: String,
+    pub previous_sha256: String,
+    pub sha256: String,
+}
+
+impl AuditEntry {
+    /// SHA-256 over the line before and every field of this one, each with its length, so that no two different
+    /// lines can be spelled alike.
+    fn hash(&self) -> String {
+        let mut hasher = Sha256::new();
+        let sequence = self.sequence.to_string();
+        let at = self.at.as_millisecond().to_string();
+        let practice = self.practice.to_string();
+        for field in
+            [&self.previous_sha256, &practice, &sequence, &at, &self.actor, &self.action, &self.subject, &self.detail]
+        {
+            hasher.update((field.len() as u64).to_be_bytes());
+            hasher.update(field.as_bytes());
+        }
+        HEXLOWER.encode(&hasher.finalize())
+    }
+}
+
+fn entry(row: &AnyRow) -> Stored<AuditEntry> {
+    Ok(AuditEntry {
+        practice: row.parsed("practice_id")?,
+        sequence: row.whole("sequence")?,
+        at: row.time("at_ms")?,
+        actor: row.text("actor")?,
+        action: row.text("action")?,
+        subject: row.text("subject")?,
+        detail: row.text("detail")?,
+        previous_sha256: row.text("previous_sha256")?,
+        sha256: row.text("sha256")?,
+    })
+}
+
+/// Appends a line. Belongs into the transaction of what it tells of; it locks the practice's row until that ends, so
+/// that the chain has one order.
+pub async fn append(conn: &mut Conn, practice: PracticeId, note: &Note<'_>, at: Timestamp) -> Stored<()> {
+    const TAKE: &str = "UPDATE practice SET audit_sequence = audit_sequence + 1 WHERE id = $1 \
+                        RETURNING audit_sequence AS sequence, audit_head AS head";
+    let taken = sqlx::query(TAKE).bind(practice.to_string()).fetch_one(&mut *conn).await?;
+    let mut line = AuditEntry {
+        practice,
+        sequence: taken.whole("sequence")?,
+        at: Timestamp::from_millisecond(at.as_millisecond()).unwrap_or(at),
+        actor: note.actor.to_owned(),
+        action: note.action.to_owned(),
+        subject: note.subject.to_owned(),
+        detail: note.detail.to_owned(),
+        previous_sha256: taken.text("head")?,
+        sha256: String::new(),
+    };
+    line.sha256 = line.hash();
+    sqlx::query("UPDATE practice SET audit_head = $2 WHERE id = $1")
+        .bind(practice.to_string())
+        .bind(&line.sha256)
+        .execute(&mut *conn)
+        .await?;
+    const SQL: &str = "INSERT INTO audit (practice_id, sequence, at_ms, actor, action, subject, detail, \
+                       previous_sha256, sha256) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(line.sequence)
+        .bind(line.at.as_millisecond())
+        .bind(&line.actor)
+        .bind(&line.action)
+        .bind(&line.subject)
+        .bind(&line.detail)
+        .bind(&line.previous_sha256)
+        .bind(&line.sha256)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// The newest lines first, at most `limit`.
+pub async fn newest(conn: &mut Conn, practice: PracticeId, limit: i64) -> Stored<Vec<AuditEntry>> {
+    sqlx::query("SELECT * FROM audit WHERE practice_id = $1 ORDER BY sequence DESC LIMIT $2")
+        .bind(practice.to_string())
+        .bind(limit)
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(entry)
+        .collect()
+}
+
+/// The sequence of the first line that does not follow from the one before it; `None`: the chain is whole.
+pub async fn first_break(conn: &mut Conn, practice: PracticeId) -> Stored<Option<i64>> {
+    const PAGE: i64 = 1_000;
+    let mut previous = String::new();
+    let mut expected = 1;
+    loop {
+        let lines = sqlx::query("SELECT * FROM audit WHERE practice_id = $1 AND sequence >= $2 ORDER BY sequence LIMIT $3")
+            .bind(practice.to_string())
+            .bind(expected)
+            .bind(PAGE)
+            .fetch_all(&mut *conn)
+            .await?;
+        if lines.is_empty() {
+            break;
+        }
+        for row in &lines {
+            let line = entry(row)?;
+            if line.sequence != expected || line.previous_sha256 != previous || line.sha256 != line.hash() {
+                return Ok(Some(expected));
+            }
+            previous = line.sha256;
+            expected += 1;
+        }
+    }
+    let head = sqlx::query("SELECT audit_sequence, audit_head FROM practice WHERE id = $1")
+        .bind(practice.to_string())
+        .fetch_one(conn)
+        .await?;
+    let whole = head.whole("audit_sequence")? == expected - 1 && head.text("audit_head")? == previous;
+    Ok((!whole).then_some(expected))
+}

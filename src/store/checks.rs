@@ -1,0 +1,370 @@
+//! Wound checks: each stands in exactly one state, and the waiting ones in reading order.
+
+use jiff::Timestamp;
+use sqlx::Row;
+use sqlx::any::AnyRow;
+
+use crate::ids::LinkId;
+use crate::ids::PatientId;
+use crate::ids::PhotoId;
+use crate::ids::PracticeId;
+use crate::ids::StaffId;
+use crate::ids::WoundCheckId;
+use crate::ids::WoundId;
+use crate::plan::Operation;
+use crate::plan::coded;
+use crate::store::Conn;
+use crate::store::StoreError;
+use crate::store::Stored;
+use crate::store::patients::fold_name;
+use crate::store::patients::like_pattern;
+use crate::store::row::Columns;
+use crate::store::row::to_json;
+use crate::triage::Answers;
+use crate::triage::Assessment;
+use crate::triage::Urgency;
+
+coded! {
+    /// Where a check stands.
+    pub enum CheckState {
+        Queued = "queued",
+        InReview = "in_review",
+        AwaitingCall = "awaiting_call",
+        Closed = "closed",
+    }
+}
+
+/// One photo-and-answers submission.
+#[derive(Clone, Debug)]
+pub struct WoundCheck {
+    pub id: WoundCheckId,
+    pub practice: PracticeId,
+    pub wound: WoundId,
+    pub link: LinkId,
+    /// Order of arrival within the practice, from 1, without gaps.
+    pub sequence: i64,
+    pub form_key: String,
+    /// What the patient can read out over the phone.
+    pub receipt: String,
+    pub state: CheckState,
+    pub received: Timestamp,
+    pub answers: Answers,
+    pub assessment: Assessment,
+    pub due: Timestamp,
+    /// How many photos the phone said it would send.
+    pub photos_expected: i64,
+    pub claim: Option<Claim>,
+}
+
+/// Who is looking at a check, and until when nobody else should.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Claim {
+    pub by: StaffId,
+    pub until: Timestamp,
+}
+
+/// A waiting check as the queue shows it.
+#[derive(Clone, Debug)]
+pub struct WaitingCheck {
+    pub id: WoundCheckId,
+    pub patient: PatientId,
+    pub patient_name: String,
+    pub operation: Operation,
+    pub sequence: i64,
+    pub received: Timestamp,
+    pub due: Timestamp,
+    pub state: CheckState,
+    pub assessment: Assessment,
+    pub claim: Option<Claim>,
+    pub photos_expected: i64,
+    pub photos_here: i64,
+    /// The first readable photo.
+    pub photo: Option<PhotoId>,
+    /// Urgency of the check before this one on the same wound; `None`: this is the first.
+    pub previous_urgency: Option<Urgency>,
+}
+
+fn urgency(column: &'static str, rank: i64) -> Stored<Urgency> {
+    u8::try_from(rank)
+        .ok()
+        .and_then(Urgency::from_rank)
+        .ok_or_else(|| StoreError::Unreadable { column, because: format!("no urgency has rank {rank}") })
+}
+
+fn claim(row: &AnyRow) -> Stored<Option<Claim>> {
+    let by = row.parsed_maybe("claimed_by")?;
+    let until = row.time_maybe("claimed_until_ms")?;
+    Ok(by.zip(until).map(|(by, until)| Claim { by, until }))
+}
+
+fn wound_check(row: &AnyRow) -> Stored<WoundCheck> {
+    Ok(WoundCheck {
+        id: row.parsed("id")?,
+        practice: row.parsed("practice_id")?,
+        wound: row.parsed("wound_id")?,
+        link: row.parsed("link_id")?,
+        sequence: row.whole("sequence")?,
+        form_key: row.text("form_key")?,
+        receipt: row.text("receipt")?,
+        state: row.parsed("state")?,
+        received: row.time("received_ms")?,
+        answers: row.json("answers")?,
+        assessment: row.json("assessment")?,
+        due: row.time("due_ms")?,
+        photos_expected: row.whole("photos_expected")?,
+        claim: claim(row)?,
+    })
+}
+
+pub async fn insert(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
+    const SQL: &str = "INSERT INTO wound_check (id, practice_id, wound_id, link_id, sequence, form_key, receipt, \
+                       state, received_ms, answers, assessment, protocol_version, urgency, score, due_ms, \
+                       photos_expected) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)";
+    sqlx::query(SQL)
+        .bind(check.id.to_string())
+        .bind(check.practice.to_string())
+        .bind(check.wound.to_string())
+        .bind(check.link.to_string())
+        .bind(check.sequence)
+        .bind(&check.form_key)
+        .bind(&check.receipt)
+        .bind(check.state.code())
+        .bind(check.received.as_millisecond())
+        .bind(to_json(&check.answers)?)
+        .bind(to_json(&check.assessment)?)
+        .bind(&check.assessment.protocol_version)
+        .bind(i64::from(check.assessment.urgency.rank()))
+        .bind(i64::from(check.assessment.score))
+        .bind(check.due.as_millisecond())
+        .bind(check.photos_expected)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+pub async fn find(conn: &mut Conn, practice: PracticeId, id: WoundCheckId) -> Stored<Option<WoundCheck>> {
+    sqlx::query("SELECT * FROM wound_check WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(wound_check)
+        .transpose()
+}
+
+/// The check a form already made; `None` when its key is new.
+pub async fn by_form_key(conn: &mut Conn, link: LinkId, form_key: &str) -> Stored<Option<WoundCheck>> {
+    sqlx::query("SELECT * FROM wound_check WHERE link_id = $1 AND form_key = $2")
+        .bind(link.to_string())
+        .bind(form_key)
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(wound_check)
+        .transpose()
+}
+
+/// A wound's checks, newest first.
+pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> Stored<Vec<WoundCheck>> {
+    sqlx::query("SELECT * FROM wound_check WHERE practice_id = $1 AND wound_id = $2 ORDER BY sequence DESC")
+        .bind(practice.to_string())
+        .bind(wound.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(wound_check)
+        .collect()
+}
+
+/// The check before this one on the same wound; `None`: this is the first.
+pub async fn before(conn: &mut Conn, check: &WoundCheck) -> Stored<Option<WoundCheck>> {
+    const SQL: &str = "SELECT * FROM wound_check WHERE practice_id = $1 AND wound_id = $2 AND sequence < $3 \
+                       ORDER BY sequence DESC LIMIT 1";
+    sqlx::query(SQL)
+        .bind(check.practice.to_string())
+        .bind(check.wound.to_string())
+        .bind(check.sequence)
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(wound_check)
+        .transpose()
+}
+
+/// Keeps new answers and what they were assessed as; a check that was closed waits again.
+pub async fn amend(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
+    const SQL: &str = "UPDATE wound_check SET answers = $3, assessment = $4, protocol_version = $5, urgency = $6, \
+                       score = $7, due_ms = $8, photos_expected = $9, state = $10, claimed_by = $11, \
+                       claimed_until_ms = $12, closed_ms = NULL WHERE practice_id = $1 AND id = $2";
+    sqlx::query(SQL)
+        .bind(check.practice.to_string())
+        .bind(check.id.to_string())
+        .bind(to_json(&check.answers)?)
+        .bind(to_json(&check.assessment)?)
+        .bind(&check.assessment.protocol_version)
+        .bind(i64::from(check.assessment.urgency.rank()))
+        .bind(i64::from(check.assessment.score))
+        .bind(check.due.as_millisecond())
+        .bind(check.photos_expected)
+        .bind(check.state.code())
+        .bind(check.claim.map(|claim| claim.by.to_string()))
+        .bind(check.claim.map(|claim| claim.until.as_millisecond()))
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// Moves a check to `state` and ends its claim.
+pub async fn set_state(conn: &mut Conn, check: &WoundCheck, state: CheckState, now: Timestamp) -> Stored<()> {
+    const SQL: &str = "UPDATE wound_check SET state = $3, claimed_by = NULL, claimed_until_ms = NULL, \
+                       closed_ms = $4 WHERE practice_id = $1 AND id = $2";
+    sqlx::query(SQL)
+        .bind(check.practice.to_string())
+        .bind(check.id.to_string())
+        .bind(state.code())
+        .bind((state == CheckState::Closed).then_some(now.as_millisecond()))
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// Claims a check for a surgeon until `claim.until`; false when somebody else's claim still runs or it is closed.
+pub async fn claim_for(
+    conn: &mut Conn,
+    practice: PracticeId,
+    id: WoundCheckId,
+    claim: Claim,
+    now: Timestamp,
+) -> Stored<bool> {
+    const SQL: &str = "UPDATE wound_check SET claimed_by = $3, claimed_until_ms = $4, \
+                       state = CASE state WHEN 'queued' THEN 'in_review' ELSE state END \
+                       WHERE practice_id = $1 AND id = $2 AND state IN ('queued', 'in_review') \
+                       AND (claimed_by IS NULL OR claimed_by = $3 OR claimed_until_ms <= $5)";
+    let claimed = sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .bind(claim.by.to_string())
+        .bind(claim.until.as_millisecond())
+        .bind(now.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(claimed.rows_affected() == 1)
+}
+
+/// Keeps one body a form sent. False: the very same body was kept before.
+pub async fn keep_version(
+    conn: &mut Conn,
+    check: &WoundCheck,
+    body_sha256: &str,
+    answers: &Answers,
+    received: Timestamp,
+) -> Stored<bool> {
+    const SQL: &str = "INSERT INTO answers_version (check_id, practice_id, version, received_ms, body_sha256, answers) \
+                       SELECT $1, $2, COALESCE(MAX(version), 0) + 1, $3, $4, $5 FROM answers_version \
+                       WHERE check_id = $1 ON CONFLICT (check_id, body_sha256) DO NOTHING";
+    let kept = sqlx::query(SQL)
+        .bind(check.id.to_string())
+        .bind(check.practice.to_string())
+        .bind(received.as_millisecond())
+        .bind(body_sha256)
+        .bind(to_json(answers)?)
+        .execute(conn)
+        .await?;
+    Ok(kept.rows_affected() == 1)
+}
+
+/// Everything a form said, oldest first.
+pub async fn versions(conn: &mut Conn, check: &WoundCheck) -> Stored<Vec<(Timestamp, Answers)>> {
+    sqlx::query("SELECT * FROM answers_version WHERE practice_id = $1 AND check_id = $2 ORDER BY version")
+        .bind(check.practice.to_string())
+        .bind(check.id.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| Ok((row.time("received_ms")?, row.json("answers")?)))
+        .collect()
+}
+
+/// What the queue is narrowed to.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct QueueFilter {
+    /// Words of a patient's name; empty: everyone.
+    pub name: String,
+    pub urgency: Option<Urgency>,
+    pub state: Option<CheckState>,
+}
+
+/// Checks that wait for the surgeon (not those handed to the office), in reading order at `now`: effective class,
+/// then due time, then sequence. The order is [`crate::triage::queue`]'s; a test holds the two together.
+pub async fn waiting(
+    conn: &mut Conn,
+    practice: PracticeId,
+    filter: &QueueFilter,
+    now: Timestamp,
+    limit: i64,
+) -> Stored<Vec<WaitingCheck>> {
+    const SQL: &str = "SELECT waiting.*, patient.id AS the_patient, patient.name AS patient_name, \
+        wound.operation AS operation, \
+        (SELECT COUNT(*) FROM photo WHERE photo.check_id = waiting.id) AS photos_here, \
+        (SELECT photo.id FROM photo WHERE photo.check_id = waiting.id AND photo.small_sha256 IS NOT NULL \
+            ORDER BY photo.position, photo.id LIMIT 1) AS first_photo, \
+        (SELECT earlier.urgency FROM wound_check earlier WHERE earlier.wound_id = waiting.wound_id \
+            AND earlier.sequence < waiting.sequence ORDER BY earlier.sequence DESC LIMIT 1) AS previous_urgency \
+        FROM (SELECT open_check.* FROM wound_check open_check \
+            JOIN wound open_wound ON open_wound.id = open_check.wound_id \
+            JOIN patient named ON named.id = open_wound.patient_id \
+            WHERE open_check.practice_id = $1 AND open_check.state <> 'closed' \
+            AND open_check.state <> 'awaiting_call' \
+            AND ($2 = '' OR named.name_folded LIKE $2 ESCAPE '!') \
+            AND ($3 < 0 OR open_check.urgency = $3) AND ($4 = '' OR open_check.state = $4) \
+            ORDER BY CASE WHEN open_check.due_ms < $5 AND open_check.urgency > 0 \
+                THEN open_check.urgency - 1 ELSE open_check.urgency END, \
+                open_check.due_ms, open_check.sequence LIMIT $6) waiting \
+        JOIN wound ON wound.id = waiting.wound_id JOIN patient ON patient.id = wound.patient_id \
+        ORDER BY CASE WHEN waiting.due_ms < $5 AND waiting.urgency > 0 THEN waiting.urgency - 1 \
+            ELSE waiting.urgency END, waiting.due_ms, waiting.sequence";
+    let folded = fold_name(&filter.name);
+    let pattern = if folded.is_empty() { String::new() } else { like_pattern(&folded) };
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(pattern)
+        .bind(filter.urgency.map_or(-1, |urgency| i64::from(urgency.rank())))
+        .bind(filter.state.map_or("", CheckState::code))
+        .bind(now.as_millisecond())
+        .bind(limit)
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(waiting_check)
+        .collect()
+}
+
+fn waiting_check(row: &AnyRow) -> Stored<WaitingCheck> {
+    Ok(WaitingCheck {
+        id: row.parsed("id")?,
+        patient: row.parsed("the_patient")?,
+        patient_name: row.text("patient_name")?,
+        operation: row.json("operation")?,
+        sequence: row.whole("sequence")?,
+        received: row.time("received_ms")?,
+        due: row.time("due_ms")?,
+        state: row.parsed("state")?,
+        assessment: row.json("assessment")?,
+        claim: claim(row)?,
+        photos_expected: row.whole("photos_expected")?,
+        photos_here: row.whole("photos_here")?,
+        photo: row.parsed_maybe("first_photo")?,
+        previous_urgency: row
+            .whole_maybe("previous_urgency")?
+            .map(|rank| urgency("previous_urgency", rank))
+            .transpose()?,
+    })
+}
+
+/// How many checks wait, whatever the filter.
+pub async fn count_waiting(conn: &mut Conn, practice: PracticeId) -> Stored<i64> {
+    const SQL: &str = "SELECT COUNT(*) AS waiting FROM wound_check WHERE practice_id = $1 AND state <> 'closed' \
+                       AND state <> 'awaiting_call'";
+    Ok(sqlx::query(SQL).bind(practice.to_string()).fetch_one(conn).await?.try_get("waiting")?)
+}

@@ -1,0 +1,130 @@
+//! The database: one address, two engines, one set of queries.
+
+use std::ops::Deref;
+use std::ops::DerefMut;
+use std::sync::Once;
+use std::time::Duration;
+
+use sqlx::Any;
+use sqlx::AnyConnection;
+use sqlx::AnyPool;
+use sqlx::Executor;
+use sqlx::any::AnyPoolOptions;
+use sqlx::pool::PoolConnection;
+
+use crate::store::StoreError;
+use crate::store::Stored;
+
+static MIGRATOR: sqlx::migrate::Migrator = sqlx::migrate!("./migrations");
+
+/// One connection, inside a transaction or not.
+pub type Conn = AnyConnection;
+
+/// Which engine the address named.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Engine {
+    Sqlite,
+    Postgres,
+}
+
+/// The database, open and migrated. Cheap to clone.
+#[derive(Clone, Debug)]
+pub struct Db {
+    pool: AnyPool,
+    engine: Engine,
+}
+
+impl Db {
+    /// Opens and migrates. `url`: `sqlite:PATH` (made when absent) or `postgres://…`.
+    pub async fn open(url: &str) -> Stored<Db> {
+        install_drivers();
+        let engine = match url.split(':').next() {
+            Some("sqlite") => Engine::Sqlite,
+            Some("postgres" | "postgresql") => Engine::Postgres,
+            _ => return Err(StoreError::UnknownEngine),
+        };
+        let address = match engine {
+            Engine::Sqlite if !url.contains('?') => format!("{url}?mode=rwc"),
+            Engine::Sqlite | Engine::Postgres => url.to_owned(),
+        };
+        let pool = AnyPoolOptions::new()
+            .max_connections(8)
+            .acquire_timeout(Duration::from_secs(10))
+            .after_connect(move |connection, _| {
+                Box::pin(async move {
+                    if engine == Engine::Sqlite {
+                        for pragma in SQLITE_PRAGMAS {
+                            connection.execute(*pragma).await?;
+                        }
+                    }
+                    Ok(())
+                })
+            })
+            .connect(&address)
+            .await?;
+        MIGRATOR.run(&pool).await?;
+        Ok(Db { pool, engine })
+    }
+
+    pub fn engine(&self) -> Engine {
+        self.engine
+    }
+
+    /// A connection to read with.
+    pub async fn read(&self) -> Stored<PoolConnection<Any>> {
+        Ok(self.pool.acquire().await?)
+    }
+
+    /// A transaction to write in; dropped without [`Tx::commit`] it leaves nothing behind.
+    ///
+    /// SQLite must take its write lock at once: a deferred transaction that reads first loses to "database is
+    /// locked" in spite of the busy timeout.
+    pub async fn write(&self) -> Stored<Tx> {
+        Ok(Tx(match self.engine {
+            Engine::Sqlite => self.pool.begin_with("BEGIN IMMEDIATE").await?,
+            #[expect(clippy::disallowed_methods, reason = "PostgreSQL has no immediate transactions")]
+            Engine::Postgres => self.pool.begin().await?,
+        }))
+    }
+
+    pub async fn close(&self) {
+        self.pool.close().await;
+    }
+}
+
+/// FULL is what makes an acknowledged check survive a power cut: with NORMAL the write-ahead log is not synced at
+/// commit. Checked on every connection by a test.
+const SQLITE_PRAGMAS: &[&str] = &[
+    "PRAGMA journal_mode = WAL",
+    "PRAGMA synchronous = FULL",
+    "PRAGMA busy_timeout = 10000",
+    "PRAGMA foreign_keys = ON",
+];
+
+fn install_drivers() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(sqlx::any::install_default_drivers);
+}
+
+/// A write transaction.
+pub struct Tx(sqlx::Transaction<'static, Any>);
+
+impl Tx {
+    /// Makes everything written durable. An error here leaves it in doubt whether it was.
+    pub async fn commit(self) -> Stored<()> {
+        Ok(self.0.commit().await?)
+    }
+}
+
+impl Deref for Tx {
+    type Target = Conn;
+    fn deref(&self) -> &Conn {
+        &self.0
+    }
+}
+
+impl DerefMut for Tx {
+    fn deref_mut(&mut self) -> &mut Conn {
+        &mut self.0
+    }
+}

@@ -1,0 +1,230 @@
+//! Patient links, and the phones that opened one. Only hashes of secrets are kept.
+
+use jiff::Timestamp;
+use sqlx::any::AnyRow;
+
+use crate::ids::LinkId;
+use crate::ids::PracticeId;
+use crate::ids::WoundId;
+use crate::store::Conn;
+use crate::store::Stored;
+use crate::store::row::Columns;
+use crate::words::Language;
+
+/// A secret address that opens one wound's patient pages.
+#[derive(Clone, Debug)]
+pub struct PatientLink {
+    pub id: LinkId,
+    pub practice: PracticeId,
+    pub wound: WoundId,
+    /// Whose it is: "patient", "daughter Ana".
+    pub name: String,
+    pub expires: Timestamp,
+    pub revoked: Option<Timestamp>,
+    pub first_used: Option<Timestamp>,
+    pub created: Timestamp,
+    pub code_phc: String,
+    pub pin_phc: String,
+    pub wrong_pins: i64,
+    /// No PIN is looked at before this. Sending never waits for it.
+    pub next_pin: Timestamp,
+}
+
+/// What a new link keeps of its secrets.
+#[derive(Clone, Debug)]
+pub struct LinkSecrets {
+    pub token_sha256: String,
+    pub code_locator: String,
+}
+
+/// A phone that opened a patient link.
+#[derive(Clone, Debug)]
+pub struct PatientSession {
+    pub link: PatientLink,
+    pub language: Language,
+    pub expires: Timestamp,
+    /// Answers may be read until then; the PIN sets it.
+    pub reading_until: Timestamp,
+}
+
+fn link(row: &AnyRow) -> Stored<PatientLink> {
+    Ok(PatientLink {
+        id: row.parsed("id")?,
+        practice: row.parsed("practice_id")?,
+        wound: row.parsed("wound_id")?,
+        name: row.text("name")?,
+        expires: row.time("expires_ms")?,
+        revoked: row.time_maybe("revoked_ms")?,
+        first_used: row.time_maybe("first_used_ms")?,
+        created: row.time("created_ms")?,
+        code_phc: row.text("code_phc")?,
+        pin_phc: row.text("pin_phc")?,
+        wrong_pins: row.whole("wrong_pins")?,
+        next_pin: row.time("next_pin_ms")?,
+    })
+}
+
+pub async fn insert(conn: &mut Conn, link: &PatientLink, secrets: &LinkSecrets) -> Stored<()> {
+    const SQL: &str = "INSERT INTO patient_link (id, practice_id, wound_id, name, token_sha256, code_locator, \
+                       code_phc, pin_phc, expires_ms, created_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)";
+    sqlx::query(SQL)
+        .bind(link.id.to_string())
+        .bind(link.practice.to_string())
+        .bind(link.wound.to_string())
+        .bind(&link.name)
+        .bind(&secrets.token_sha256)
+        .bind(&secrets.code_locator)
+        .bind(&link.code_phc)
+        .bind(&link.pin_phc)
+        .bind(link.expires.as_millisecond())
+        .bind(link.created.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// The link behind a token, whatever its state.
+pub async fn by_token(conn: &mut Conn, token_sha256: &str) -> Stored<Option<PatientLink>> {
+    sqlx::query("SELECT * FROM patient_link WHERE token_sha256 = $1")
+        .bind(token_sha256)
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(link)
+        .transpose()
+}
+
+/// The link a typed code begins to name; its secret part is still to be checked.
+pub async fn by_code_locator(conn: &mut Conn, locator: &str) -> Stored<Option<PatientLink>> {
+    sqlx::query("SELECT * FROM patient_link WHERE code_locator = $1")
+        .bind(locator)
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(link)
+        .transpose()
+}
+
+/// A wound's links, newest first.
+pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> Stored<Vec<PatientLink>> {
+    sqlx::query("SELECT * FROM patient_link WHERE practice_id = $1 AND wound_id = $2 ORDER BY created_ms DESC, id")
+        .bind(practice.to_string())
+        .bind(wound.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(link)
+        .collect()
+}
+
+pub async fn find(conn: &mut Conn, practice: PracticeId, id: LinkId) -> Stored<Option<PatientLink>> {
+    sqlx::query("SELECT * FROM patient_link WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(link)
+        .transpose()
+}
+
+/// Revokes a link and ends every phone's session on it.
+pub async fn revoke(conn: &mut Conn, practice: PracticeId, id: LinkId, now: Timestamp) -> Stored<()> {
+    sqlx::query("UPDATE patient_link SET revoked_ms = COALESCE(revoked_ms, $3) WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .bind(now.as_millisecond())
+        .execute(&mut *conn)
+        .await?;
+    sqlx::query("DELETE FROM patient_session WHERE practice_id = $1 AND link_id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// Notes how a PIN try went.
+pub async fn note_pin_try(conn: &mut Conn, link: &PatientLink, wrong_in_a_row: i64, next: Timestamp) -> Stored<()> {
+    sqlx::query("UPDATE patient_link SET wrong_pins = $3, next_pin_ms = $4 WHERE practice_id = $1 AND id = $2")
+        .bind(link.practice.to_string())
+        .bind(link.id.to_string())
+        .bind(wrong_in_a_row)
+        .bind(next.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+pub async fn begin_session(
+    conn: &mut Conn,
+    token_sha256: &str,
+    link: &PatientLink,
+    language: Language,
+    now: Timestamp,
+    expires: Timestamp,
+) -> Stored<()> {
+    sqlx::query("UPDATE patient_link SET first_used_ms = COALESCE(first_used_ms, $2) WHERE id = $1")
+        .bind(link.id.to_string())
+        .bind(now.as_millisecond())
+        .execute(&mut *conn)
+        .await?;
+    const SQL: &str = "INSERT INTO patient_session (token_sha256, practice_id, link_id, language, created_ms, \
+                       expires_ms) VALUES ($1, $2, $3, $4, $5, $6)";
+    sqlx::query(SQL)
+        .bind(token_sha256)
+        .bind(link.practice.to_string())
+        .bind(link.id.to_string())
+        .bind(language.code())
+        .bind(now.as_millisecond())
+        .bind(expires.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// The session behind a cookie; its expiry and its link's state are the caller's business.
+pub async fn session(conn: &mut Conn, token_sha256: &str) -> Stored<Option<PatientSession>> {
+    const SQL: &str = "SELECT patient_link.*, patient_session.language AS spoken, \
+                       patient_session.expires_ms AS session_expires_ms, \
+                       patient_session.reading_until_ms AS reading_until_ms \
+                       FROM patient_session JOIN patient_link ON patient_link.id = patient_session.link_id \
+                       WHERE patient_session.token_sha256 = $1";
+    sqlx::query(SQL)
+        .bind(token_sha256)
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(|row| {
+            Ok(PatientSession {
+                link: link(row)?,
+                language: row.parsed("spoken")?,
+                expires: row.time("session_expires_ms")?,
+                reading_until: row.time("reading_until_ms")?,
+            })
+        })
+        .transpose()
+}
+
+pub async fn allow_reading(conn: &mut Conn, token_sha256: &str, until: Timestamp) -> Stored<()> {
+    sqlx::query("UPDATE patient_session SET reading_until_ms = $2 WHERE token_sha256 = $1")
+        .bind(token_sha256)
+        .bind(until.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+pub async fn speak(conn: &mut Conn, token_sha256: &str, language: Language) -> Stored<()> {
+    sqlx::query("UPDATE patient_session SET language = $2 WHERE token_sha256 = $1")
+        .bind(token_sha256)
+        .bind(language.code())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+pub async fn end_session(conn: &mut Conn, token_sha256: &str) -> Stored<()> {
+    sqlx::query("DELETE FROM patient_session WHERE token_sha256 = $1").bind(token_sha256).execute(conn).await?;
+    Ok(())
+}

@@ -1,0 +1,50 @@
+//! Where everything is kept: the only room that speaks SQL and blobs. Rows turn into the practice's own types here.
+//!
+//! Every function takes a connection, so that a caller decides what belongs into one transaction. Every query names
+//! the practice: a row of another practice is as good as absent.
+
+pub mod audit;
+mod blobs;
+pub mod callbacks;
+pub mod checks;
+mod db;
+pub mod links;
+pub mod notices;
+pub mod patients;
+pub mod photos;
+pub mod practices;
+pub mod replies;
+pub mod reviews;
+mod row;
+pub mod staff;
+pub mod thread;
+pub mod wounds;
+
+pub use blobs::{BlobName, Blobs};
+pub use db::{Conn, Db, Engine, Tx};
+
+/// What can go wrong while keeping or fetching.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// After an error at commit the change may or may not have been kept: never undo the blobs, ask the sender to
+    /// send again under the same form key.
+    #[error("database: {0}")]
+    Database(#[from] sqlx::Error),
+    #[error("migration: {0}")]
+    Migration(#[from] sqlx::migrate::MigrateError),
+    #[error("column {column} holds something unreadable: {because}")]
+    Unreadable { column: &'static str, because: String },
+    #[error("photo store: {0}")]
+    Blob(#[from] object_store::Error),
+    #[error("the database address must begin with sqlite: or postgres:")]
+    UnknownEngine,
+}
+
+impl StoreError {
+    /// The row exists already; the caller decides whether that is a doubled send or a clash.
+    pub fn is_duplicate(&self) -> bool {
+        matches!(self, StoreError::Database(sqlx::Error::Database(fault)) if fault.is_unique_violation())
+    }
+}
+
+pub type Stored<T> = Result<T, StoreError>;

@@ -1,0 +1,143 @@
+//! Photos of wound checks: which blobs hold their renditions, and what is known of their quality.
+
+use jiff::Timestamp;
+use sqlx::any::AnyRow;
+
+use crate::ids::PhotoId;
+use crate::ids::PracticeId;
+use crate::ids::WoundCheckId;
+use crate::store::BlobName;
+use crate::store::Conn;
+use crate::store::Stored;
+use crate::store::row::Columns;
+use crate::store::row::to_json;
+
+/// The most photos one check keeps.
+pub const MOST_PHOTOS: i64 = 6;
+
+/// One picture as kept. `renditions` is `None` when what was sent could not be read as a picture.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Photo {
+    pub id: PhotoId,
+    pub practice: PracticeId,
+    pub check: WoundCheckId,
+    /// From 1, in the order they were chosen on the phone.
+    pub position: i64,
+    /// SHA-256 of the bytes as sent, 64 hex letters.
+    pub sent_sha256: String,
+    pub renditions: Option<Renditions>,
+    pub tap: Option<Tap>,
+    /// Codes of quality flags, or the code of the refusal.
+    pub flags: Vec<String>,
+    pub received: Timestamp,
+}
+
+/// The three kept sizes of one picture.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Renditions {
+    pub full: BlobName,
+    pub review: BlobName,
+    pub small: BlobName,
+    /// Size of the full rendition.
+    pub width_px: u32,
+    pub height_px: u32,
+}
+
+/// The middle of the wound as the patient tapped it, in 1/10,000 of the displayed width and height.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Tap {
+    pub x_per_10_000: i64,
+    pub y_per_10_000: i64,
+}
+
+/// Which size is asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Size {
+    Full,
+    Review,
+    Small,
+}
+
+impl Renditions {
+    pub fn blob(&self, size: Size) -> &BlobName {
+        match size {
+            Size::Full => &self.full,
+            Size::Review => &self.review,
+            Size::Small => &self.small,
+        }
+    }
+}
+
+fn photo(row: &AnyRow) -> Stored<Photo> {
+    let full = row.parsed_maybe("full_sha256")?;
+    let review = row.parsed_maybe("review_sha256")?;
+    let small = row.parsed_maybe("small_sha256")?;
+    let pixels = |column| Ok::<u32, crate::store::StoreError>(row.whole_maybe(column)?.unwrap_or(0).clamp(0, 100_000) as u32);
+    let (width_px, height_px) = (pixels("width_px")?, pixels("height_px")?);
+    let renditions = match (full, review, small) {
+        (Some(full), Some(review), Some(small)) => Some(Renditions { full, review, small, width_px, height_px }),
+        _ => None,
+    };
+    let tap = row.whole_maybe("tap_x")?.zip(row.whole_maybe("tap_y")?);
+    Ok(Photo {
+        id: row.parsed("id")?,
+        practice: row.parsed("practice_id")?,
+        check: row.parsed("check_id")?,
+        position: row.whole("position")?,
+        sent_sha256: row.text("sent_sha256")?,
+        renditions,
+        tap: tap.map(|(x_per_10_000, y_per_10_000)| Tap { x_per_10_000, y_per_10_000 }),
+        flags: row.json("flags")?,
+        received: row.time("received_ms")?,
+    })
+}
+
+/// Keeps a photo. False: this very picture is kept with this check already.
+pub async fn insert(conn: &mut Conn, photo: &Photo) -> Stored<bool> {
+    const SQL: &str = "INSERT INTO photo (id, practice_id, check_id, position, sent_sha256, full_sha256, \
+                       review_sha256, small_sha256, width_px, height_px, tap_x, tap_y, flags, received_ms) \
+                       VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14) \
+                       ON CONFLICT (check_id, sent_sha256) DO NOTHING";
+    let kept = photo.renditions.as_ref();
+    let inserted = sqlx::query(SQL)
+        .bind(photo.id.to_string())
+        .bind(photo.practice.to_string())
+        .bind(photo.check.to_string())
+        .bind(photo.position)
+        .bind(&photo.sent_sha256)
+        .bind(kept.map(|renditions| renditions.full.to_string()))
+        .bind(kept.map(|renditions| renditions.review.to_string()))
+        .bind(kept.map(|renditions| renditions.small.to_string()))
+        .bind(kept.map(|renditions| i64::from(renditions.width_px)))
+        .bind(kept.map(|renditions| i64::from(renditions.height_px)))
+        .bind(photo.tap.map(|tap| tap.x_per_10_000))
+        .bind(photo.tap.map(|tap| tap.y_per_10_000))
+        .bind(to_json(&photo.flags)?)
+        .bind(photo.received.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(inserted.rows_affected() == 1)
+}
+
+/// A check's photos, in the patient's order.
+pub async fn of_check(conn: &mut Conn, practice: PracticeId, check: WoundCheckId) -> Stored<Vec<Photo>> {
+    sqlx::query("SELECT * FROM photo WHERE practice_id = $1 AND check_id = $2 ORDER BY position, received_ms, id")
+        .bind(practice.to_string())
+        .bind(check.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(photo)
+        .collect()
+}
+
+pub async fn find(conn: &mut Conn, practice: PracticeId, id: PhotoId) -> Stored<Option<Photo>> {
+    sqlx::query("SELECT * FROM photo WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(photo)
+        .transpose()
+}

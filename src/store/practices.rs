@@ -1,0 +1,83 @@
+//! The practice itself: its name, phone, hours, and the counters that number its checks and audit lines.
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use sqlx::Row;
+use sqlx::any::AnyRow;
+
+use crate::ids::PracticeId;
+use crate::sheet::Paper;
+use crate::store::Conn;
+use crate::store::StoreError;
+use crate::store::Stored;
+use crate::store::row::Columns;
+
+/// A practice as set up.
+#[derive(Clone, Debug)]
+pub struct Practice {
+    pub id: PracticeId,
+    pub name: String,
+    pub phone: String,
+    /// Where the practice is: 911, 112, …
+    pub emergency_number: String,
+    pub zone: TimeZone,
+    pub paper: Paper,
+    /// Local minutes after midnight between which somebody answers, Monday to Friday.
+    pub opens_minute: i64,
+    pub closes_minute: i64,
+}
+
+fn practice(row: &AnyRow) -> Stored<Practice> {
+    let zone_name = row.text("time_zone")?;
+    Ok(Practice {
+        id: row.parsed("id")?,
+        name: row.text("name")?,
+        phone: row.text("phone")?,
+        emergency_number: row.text("emergency_number")?,
+        zone: TimeZone::get(&zone_name)
+            .map_err(|fault| StoreError::Unreadable { column: "time_zone", because: fault.to_string() })?,
+        paper: row.parsed("paper")?,
+        opens_minute: row.whole("opens_minute")?,
+        closes_minute: row.whole("closes_minute")?,
+    })
+}
+
+pub async fn insert(conn: &mut Conn, practice: &Practice, created: Timestamp) -> Stored<()> {
+    const SQL: &str = "INSERT INTO practice (id, name, phone, emergency_number, time_zone, paper, opens_minute, \
+                       closes_minute, created_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)";
+    sqlx::query(SQL)
+        .bind(practice.id.to_string())
+        .bind(&practice.name)
+        .bind(&practice.phone)
+        .bind(&practice.emergency_number)
+        .bind(practice.zone.iana_name().unwrap_or("UTC").to_owned())
+        .bind(practice.paper.code())
+        .bind(practice.opens_minute)
+        .bind(practice.closes_minute)
+        .bind(created.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+pub async fn find(conn: &mut Conn, id: PracticeId) -> Stored<Option<Practice>> {
+    sqlx::query("SELECT * FROM practice WHERE id = $1")
+        .bind(id.to_string())
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(practice)
+        .transpose()
+}
+
+/// Every practice on this server, oldest first.
+pub async fn all(conn: &mut Conn) -> Stored<Vec<Practice>> {
+    sqlx::query("SELECT * FROM practice ORDER BY created_ms, id").fetch_all(conn).await?.iter().map(practice).collect()
+}
+
+/// The next check's number. Locks the practice's row until the transaction ends, so that numbers follow commits.
+pub async fn next_check_sequence(conn: &mut Conn, id: PracticeId) -> Stored<i64> {
+    const SQL: &str =
+        "UPDATE practice SET check_sequence = check_sequence + 1 WHERE id = $1 RETURNING check_sequence AS taken";
+    Ok(sqlx::query(SQL).bind(id.to_string()).fetch_one(conn).await?.try_get("taken")?)
+}

@@ -1,0 +1,76 @@
+//! Reviews: what a surgeon decided about a check, and when.
+
+use jiff::Timestamp;
+use sqlx::any::AnyRow;
+
+use crate::ids::PracticeId;
+use crate::ids::ReviewId;
+use crate::ids::StaffId;
+use crate::ids::WoundCheckId;
+use crate::store::Conn;
+use crate::store::Stored;
+use crate::store::row::Columns;
+use crate::triage::Decision;
+use crate::triage::Urgency;
+
+/// One decision. A check can be decided again; nothing is overwritten.
+#[derive(Clone, Debug)]
+pub struct Review {
+    pub id: ReviewId,
+    pub practice: PracticeId,
+    pub check: WoundCheckId,
+    pub surgeon: StaffId,
+    pub decision: Decision,
+    /// For "come in": when.
+    pub come_in: Option<Timestamp>,
+    /// For staff only.
+    pub note: String,
+    /// The class the surgeon saw when deciding.
+    pub urgency_shown: Urgency,
+    pub decided: Timestamp,
+}
+
+fn review(row: &AnyRow) -> Stored<Review> {
+    let rank = row.whole("urgency_shown")?;
+    Ok(Review {
+        id: row.parsed("id")?,
+        practice: row.parsed("practice_id")?,
+        check: row.parsed("check_id")?,
+        surgeon: row.parsed("surgeon_id")?,
+        decision: row.parsed("decision")?,
+        come_in: row.time_maybe("come_in_ms")?,
+        note: row.text("note")?,
+        urgency_shown: u8::try_from(rank).ok().and_then(Urgency::from_rank).unwrap_or(Urgency::GoNow),
+        decided: row.time("decided_ms")?,
+    })
+}
+
+pub async fn insert(conn: &mut Conn, review: &Review) -> Stored<()> {
+    const SQL: &str = "INSERT INTO review (id, practice_id, check_id, surgeon_id, decision, come_in_ms, note, \
+                       urgency_shown, decided_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)";
+    sqlx::query(SQL)
+        .bind(review.id.to_string())
+        .bind(review.practice.to_string())
+        .bind(review.check.to_string())
+        .bind(review.surgeon.to_string())
+        .bind(review.decision.code())
+        .bind(review.come_in.map(|when| when.as_millisecond()))
+        .bind(&review.note)
+        .bind(i64::from(review.urgency_shown.rank()))
+        .bind(review.decided.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// A check's decisions, oldest first.
+pub async fn of_check(conn: &mut Conn, practice: PracticeId, check: WoundCheckId) -> Stored<Vec<Review>> {
+    sqlx::query("SELECT * FROM review WHERE practice_id = $1 AND check_id = $2 ORDER BY decided_ms, id")
+        .bind(practice.to_string())
+        .bind(check.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(review)
+        .collect()
+}

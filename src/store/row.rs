@@ -1,0 +1,82 @@
+//! Reading one row's columns as the practice's own types.
+
+use std::str::FromStr;
+
+use jiff::Timestamp;
+use serde::de::DeserializeOwned;
+use sqlx::Row;
+use sqlx::any::AnyRow;
+
+use crate::store::StoreError;
+use crate::store::Stored;
+
+/// Columns by name; each method says what the column holds.
+pub trait Columns {
+    fn text(&self, column: &'static str) -> Stored<String>;
+    fn text_maybe(&self, column: &'static str) -> Stored<Option<String>>;
+    fn whole(&self, column: &'static str) -> Stored<i64>;
+    fn whole_maybe(&self, column: &'static str) -> Stored<Option<i64>>;
+
+    /// Anything written as text: ids and codes.
+    fn parsed<T: FromStr<Err: std::fmt::Display>>(&self, column: &'static str) -> Stored<T> {
+        parse(column, &self.text(column)?)
+    }
+
+    fn parsed_maybe<T: FromStr<Err: std::fmt::Display>>(&self, column: &'static str) -> Stored<Option<T>> {
+        self.text_maybe(column)?.map(|text| parse(column, &text)).transpose()
+    }
+
+    fn json<T: DeserializeOwned>(&self, column: &'static str) -> Stored<T> {
+        serde_json::from_str(&self.text(column)?)
+            .map_err(|fault| StoreError::Unreadable { column, because: fault.to_string() })
+    }
+
+    fn time(&self, column: &'static str) -> Stored<Timestamp> {
+        as_time(column, self.whole(column)?)
+    }
+
+    fn time_maybe(&self, column: &'static str) -> Stored<Option<Timestamp>> {
+        self.whole_maybe(column)?.map(|ms| as_time(column, ms)).transpose()
+    }
+
+    fn flag(&self, column: &'static str) -> Stored<bool> {
+        Ok(self.whole(column)? != 0)
+    }
+}
+
+impl Columns for AnyRow {
+    fn text(&self, column: &'static str) -> Stored<String> {
+        Ok(self.try_get(column)?)
+    }
+
+    fn text_maybe(&self, column: &'static str) -> Stored<Option<String>> {
+        Ok(self.try_get(column)?)
+    }
+
+    fn whole(&self, column: &'static str) -> Stored<i64> {
+        Ok(self.try_get(column)?)
+    }
+
+    fn whole_maybe(&self, column: &'static str) -> Stored<Option<i64>> {
+        Ok(self.try_get(column)?)
+    }
+}
+
+fn parse<T: FromStr<Err: std::fmt::Display>>(column: &'static str, text: &str) -> Stored<T> {
+    text.parse().map_err(|fault: T::Err| StoreError::Unreadable { column, because: fault.to_string() })
+}
+
+fn as_time(column: &'static str, ms: i64) -> Stored<Timestamp> {
+    Timestamp::from_millisecond(ms).map_err(|fault| StoreError::Unreadable { column, because: fault.to_string() })
+}
+
+/// A record as it is written into a JSON column.
+pub fn to_json<T: serde::Serialize>(record: &T) -> Stored<String> {
+    serde_json::to_string(record)
+        .map_err(|fault| StoreError::Unreadable { column: "json", because: fault.to_string() })
+}
+
+/// How a flag is written: never bind a bool, the engines disagree about it.
+pub fn flag(value: bool) -> i64 {
+    i64::from(value)
+}

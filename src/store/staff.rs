@@ -1,0 +1,236 @@
+//! Staff members, their sessions, and the one-time address for the first of them.
+
+use jiff::Timestamp;
+use sqlx::any::AnyRow;
+
+use crate::ids::PracticeId;
+use crate::ids::StaffId;
+use crate::store::Conn;
+use crate::store::Stored;
+use crate::store::row::Columns;
+use crate::store::row::flag;
+
+/// What a staff member may do. One person can have several roles.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Roles {
+    pub surgeon: bool,
+    pub office: bool,
+    pub lead: bool,
+}
+
+/// A person who signs in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct StaffMember {
+    pub id: StaffId,
+    pub practice: PracticeId,
+    pub name: String,
+    pub sign_in_name: String,
+    pub roles: Roles,
+    pub active: bool,
+}
+
+/// What sign-in needs besides the member.
+#[derive(Clone, Debug)]
+pub struct Credentials {
+    pub member: StaffMember,
+    pub password_phc: String,
+    pub failed_sign_ins: i64,
+    /// No try is looked at before this.
+    pub next_try: Timestamp,
+}
+
+/// A staff member's session.
+#[derive(Clone, Debug)]
+pub struct StaffSession {
+    pub member: StaffMember,
+    pub created: Timestamp,
+    pub last_seen: Timestamp,
+}
+
+fn member(row: &AnyRow) -> Stored<StaffMember> {
+    Ok(StaffMember {
+        id: row.parsed("id")?,
+        practice: row.parsed("practice_id")?,
+        name: row.text("name")?,
+        sign_in_name: row.text("sign_in_name")?,
+        roles: Roles { surgeon: row.flag("is_surgeon")?, office: row.flag("is_office")?, lead: row.flag("is_lead")? },
+        active: row.flag("active")?,
+    })
+}
+
+pub async fn insert(conn: &mut Conn, member: &StaffMember, password_phc: &str, created: Timestamp) -> Stored<()> {
+    const SQL: &str = "INSERT INTO staff (id, practice_id, name, sign_in_name, password_phc, is_surgeon, is_office, \
+                       is_lead, active, created_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)";
+    sqlx::query(SQL)
+        .bind(member.id.to_string())
+        .bind(member.practice.to_string())
+        .bind(&member.name)
+        .bind(&member.sign_in_name)
+        .bind(password_phc)
+        .bind(flag(member.roles.surgeon))
+        .bind(flag(member.roles.office))
+        .bind(flag(member.roles.lead))
+        .bind(flag(member.active))
+        .bind(created.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// Everyone of the practice, by name.
+pub async fn of_practice(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<StaffMember>> {
+    sqlx::query("SELECT * FROM staff WHERE practice_id = $1 ORDER BY name, id")
+        .bind(practice.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(member)
+        .collect()
+}
+
+pub async fn find(conn: &mut Conn, practice: PracticeId, id: StaffId) -> Stored<Option<StaffMember>> {
+    sqlx::query("SELECT * FROM staff WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(member)
+        .transpose()
+}
+
+pub async fn credentials(conn: &mut Conn, sign_in_name: &str) -> Stored<Option<Credentials>> {
+    sqlx::query("SELECT * FROM staff WHERE sign_in_name = $1 AND active = 1")
+        .bind(sign_in_name)
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(|row| {
+            Ok(Credentials {
+                member: member(row)?,
+                password_phc: row.text("password_phc")?,
+                failed_sign_ins: row.whole("failed_sign_ins")?,
+                next_try: row.time("next_try_ms")?,
+            })
+        })
+        .transpose()
+}
+
+/// Notes how the last try went: how many have failed in a row, and when the next one is looked at.
+pub async fn note_try(conn: &mut Conn, id: StaffId, failed_in_a_row: i64, next_try: Timestamp) -> Stored<()> {
+    sqlx::query("UPDATE staff SET failed_sign_ins = $2, next_try_ms = $3 WHERE id = $1")
+        .bind(id.to_string())
+        .bind(failed_in_a_row)
+        .bind(next_try.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// Switches a member off or on; switching off ends their sessions in the same breath.
+pub async fn set_active(conn: &mut Conn, practice: PracticeId, id: StaffId, active: Activity) -> Stored<()> {
+    sqlx::query("UPDATE staff SET active = $3 WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .bind(match active {
+            Activity::Active => 1_i64,
+            Activity::Gone => 0,
+        })
+        .execute(&mut *conn)
+        .await?;
+    if active == Activity::Gone {
+        end_sessions(conn, id).await?;
+    }
+    Ok(())
+}
+
+/// Whether a staff member may sign in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Activity {
+    Active,
+    Gone,
+}
+
+pub async fn begin_session(conn: &mut Conn, token_sha256: &str, member: &StaffMember, now: Timestamp) -> Stored<()> {
+    const SQL: &str = "INSERT INTO staff_session (token_sha256, practice_id, staff_id, created_ms, last_seen_ms) \
+                       VALUES ($1, $2, $3, $4, $4)";
+    sqlx::query(SQL)
+        .bind(token_sha256)
+        .bind(member.practice.to_string())
+        .bind(member.id.to_string())
+        .bind(now.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// The session behind a token, of an active member; its age is the caller's business.
+pub async fn session(conn: &mut Conn, token_sha256: &str) -> Stored<Option<StaffSession>> {
+    const SQL: &str = "SELECT staff.*, staff_session.created_ms AS began_ms, staff_session.last_seen_ms AS seen_ms \
+                       FROM staff_session JOIN staff ON staff.id = staff_session.staff_id \
+                       WHERE staff_session.token_sha256 = $1 AND staff.active = 1";
+    sqlx::query(SQL)
+        .bind(token_sha256)
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(|row| {
+            Ok(StaffSession {
+                member: member(row)?,
+                created: row.time("began_ms")?,
+                last_seen: row.time("seen_ms")?,
+            })
+        })
+        .transpose()
+}
+
+pub async fn touch_session(conn: &mut Conn, token_sha256: &str, now: Timestamp) -> Stored<()> {
+    sqlx::query("UPDATE staff_session SET last_seen_ms = $2 WHERE token_sha256 = $1")
+        .bind(token_sha256)
+        .bind(now.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+pub async fn end_session(conn: &mut Conn, token_sha256: &str) -> Stored<()> {
+    sqlx::query("DELETE FROM staff_session WHERE token_sha256 = $1").bind(token_sha256).execute(conn).await?;
+    Ok(())
+}
+
+async fn end_sessions(conn: &mut Conn, id: StaffId) -> Stored<()> {
+    sqlx::query("DELETE FROM staff_session WHERE staff_id = $1").bind(id.to_string()).execute(conn).await?;
+    Ok(())
+}
+
+pub async fn insert_set_up(conn: &mut Conn, token_sha256: &str, expires: Timestamp) -> Stored<()> {
+    // A newer address replaces the ones nobody used.
+    sqlx::query("DELETE FROM set_up WHERE used_ms IS NULL").execute(&mut *conn).await?;
+    sqlx::query("INSERT INTO set_up (token_sha256, expires_ms) VALUES ($1, $2)")
+        .bind(token_sha256)
+        .bind(expires.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// Whether the set-up address still works.
+pub async fn set_up_is_open(conn: &mut Conn, token_sha256: &str, now: Timestamp) -> Stored<bool> {
+    let row = sqlx::query("SELECT expires_ms FROM set_up WHERE token_sha256 = $1 AND used_ms IS NULL AND expires_ms > $2")
+        .bind(token_sha256)
+        .bind(now.as_millisecond())
+        .fetch_optional(conn)
+        .await?;
+    Ok(row.is_some())
+}
+
+/// Uses the set-up address up; false when it was used, has expired or never was.
+pub async fn use_set_up(conn: &mut Conn, token_sha256: &str, now: Timestamp) -> Stored<bool> {
+    let used =
+        sqlx::query("UPDATE set_up SET used_ms = $2 WHERE token_sha256 = $1 AND used_ms IS NULL AND expires_ms > $2")
+            .bind(token_sha256)
+            .bind(now.as_millisecond())
+            .execute(conn)
+            .await?;
+    Ok(used.rows_affected() == 1)
+}

@@ -1,0 +1,79 @@
+//! What a surgeon can decide about a wound check, and what a call can come to.
+
+use crate::plan::coded;
+
+coded! {
+    /// The surgeon's decision. None of them is ever taken by the program.
+    pub enum Decision {
+        HealingAsExpected = "healing_as_expected",
+        ChangeHomeCare = "change_home_care",
+        /// Recorded here, prescribed elsewhere.
+        Antibiotic = "antibiotic",
+        ComeIn = "come_in",
+        CallByOffice = "call_by_office",
+        GoToEmergency = "go_to_emergency",
+        AnotherPhoto = "another_photo",
+    }
+}
+
+impl Decision {
+    /// The decision in a staff member's words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Decision::HealingAsExpected => "Healing as expected",
+            Decision::ChangeHomeCare => "Change the home care",
+            Decision::Antibiotic => "Start or change an antibiotic",
+            Decision::ComeIn => "Come in",
+            Decision::CallByOffice => "Call by the office",
+            Decision::GoToEmergency => "Go to the emergency department now",
+            Decision::AnotherPhoto => "Need another photo",
+        }
+    }
+
+    /// Whether the office must reach the patient by voice: a written answer alone may lie unread.
+    pub fn needs_a_call(self) -> bool {
+        match self {
+            Decision::CallByOffice | Decision::GoToEmergency | Decision::ComeIn => true,
+            Decision::HealingAsExpected
+            | Decision::ChangeHomeCare
+            | Decision::Antibiotic
+            | Decision::AnotherPhoto => false,
+        }
+    }
+}
+
+coded! {
+    /// How one call attempt went.
+    pub enum CallResult { NoAnswer = "no_answer", MessageLeft = "message_left", Spoke = "spoke" }
+}
+
+impl CallResult {
+    pub fn words(self) -> &'static str {
+        match self {
+            CallResult::NoAnswer => "No answer",
+            CallResult::MessageLeft => "Message left",
+            CallResult::Spoke => "Spoke",
+        }
+    }
+}
+
+coded! {
+    /// How a callback ended.
+    pub enum CallOutcome {
+        WillFollowAdvice = "will_follow_advice",
+        VisitBooked = "visit_booked",
+        WentToEmergency = "went_to_emergency",
+        CouldNotReach = "could_not_reach",
+    }
+}
+
+impl CallOutcome {
+    pub fn words(self) -> &'static str {
+        match self {
+            CallOutcome::WillFollowAdvice => "Understood, will follow the advice",
+            CallOutcome::VisitBooked => "Visit booked",
+            CallOutcome::WentToEmergency => "Going to, or at, the emergency department",
+            CallOutcome::CouldNotReach => "Could not reach",
+        }
+    }
+}
