@@ -235,6 +235,7 @@ CREATE TABLE callback (
     missed BIGINT NOT NULL DEFAULT 0,
     state TEXT NOT NULL CHECK (state IN ('open', 'handed_back', 'closed')),
     outcome TEXT,
+    hand_back_note TEXT NOT NULL DEFAULT '',
     closed_by TEXT REFERENCES staff (id),
     closed_ms BIGINT,
     created_ms BIGINT NOT NULL

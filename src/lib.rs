@@ -3,6 +3,12 @@
 //! The rooms, in the order a wound check walks through them. Imports go downhill only; `tests/house.rs` keeps it so.
 #![forbid(unsafe_code)]
 
+/// What the practice does, one file per step.
+pub mod care;
+/// The commands of the one binary.
+pub mod cli;
+/// Settings: read once, checked once.
+pub mod config;
 /// What things are called inside, and the moment they happen at.
 pub mod ids;
 /// What a picture is: upright, clean, of known quality; the printed scale card.
@@ -11,7 +17,13 @@ pub mod photo;
 pub mod plan;
 /// The printed discharge sheet.
 pub mod sheet;
+/// Where everything is kept: the only room that speaks SQL and blobs.
+pub mod store;
+/// Logs without people in them.
+pub mod telemetry;
 /// What to do about it: answers, facts, protocol, urgency, reading order.
 pub mod triage;
+/// The only room that knows HTTP and HTML.
+pub mod web;
 /// What is said to patients, in English and Spanish.
 pub mod words;

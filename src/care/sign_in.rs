@@ -24,11 +24,16 @@ const TOUCH_EVERY: SignedDuration = SignedDuration::from_secs(30);
 /// How a try to sign in ended.
 #[derive(Debug)]
 pub enum SignIn {
-    Welcome { token: Secret, member: StaffMember },
+    Welcome {
+        token: Secret,
+        member: StaffMember,
+    },
     /// Name or password is wrong; which of them is not said.
     Wrong,
     /// Too many wrong ones in a row: nothing is looked at before then.
-    Wait { until: Timestamp },
+    Wait {
+        until: Timestamp,
+    },
 }
 
 /// A hash nobody has the password of: an unknown name costs as much time as a known one.
@@ -90,7 +95,8 @@ pub async fn who(desk: &Desk, token: &str, now: Timestamp) -> Done<Option<StaffM
 pub async fn still_in(desk: &Desk, token: &str, now: Timestamp) -> Done<bool> {
     let session = staff::session(&mut *desk.db.read().await?, &sha256_hex(token)).await?;
     Ok(session.is_some_and(|session| {
-        now.duration_since(session.last_seen) < IDLE_LIMIT && now.duration_since(session.created) < ABSOLUTE_LIMIT
+        now.duration_since(session.last_seen) < IDLE_LIMIT
+            && now.duration_since(session.created) < ABSOLUTE_LIMIT
     }))
 }
 

@@ -132,7 +132,13 @@ pub async fn add(
 }
 
 /// Switches a member on or off; off ends their sessions at once. Nobody can switch themselves off.
-pub async fn set_active(desk: &Desk, lead: &StaffMember, id: StaffId, activity: Activity, now: Timestamp) -> Done<()> {
+pub async fn set_active(
+    desk: &Desk,
+    lead: &StaffMember,
+    id: StaffId,
+    activity: Activity,
+    now: Timestamp,
+) -> Done<()> {
     if !lead.roles.lead || lead.id == id {
         return Err(CareError::NotAllowed);
     }
@@ -145,7 +151,8 @@ pub async fn set_active(desk: &Desk, lead: &StaffMember, id: StaffId, activity: 
         Activity::Active => "staff.switch_on",
         Activity::Gone => "staff.switch_off",
     };
-    record::note(&mut tx, lead.practice, Actor::Staff(lead.id), action, &format!("staff:{id}"), "", now).await?;
+    record::note(&mut tx, lead.practice, Actor::Staff(lead.id), action, &format!("staff:{id}"), "", now)
+        .await?;
     Ok(tx.commit().await?)
 }
 
@@ -207,7 +214,10 @@ fn practice_faults(practice: &NewPractice) -> Vec<Fault> {
         faults.push(Fault::new("practice_phone", "Enter the phone number patients can ring."));
     }
     if !practice.emergency_number.chars().any(|letter| letter.is_ascii_digit()) {
-        faults.push(Fault::new("emergency_number", "Enter the emergency number where you are, such as 911 or 112."));
+        faults.push(Fault::new(
+            "emergency_number",
+            "Enter the emergency number where you are, such as 911 or 112.",
+        ));
     }
     if TimeZone::get(&practice.time_zone).is_err() {
         faults.push(Fault::new("time_zone", "Enter a time zone such as America/New_York or Europe/Madrid."));
@@ -237,7 +247,9 @@ fn password_fault(new: &NewMember) -> Option<Fault> {
     let lower = password.to_lowercase();
     let own_name = new.sign_in_name.trim().to_lowercase();
     let words = if letters < PASSWORD_SHORTEST {
-        format!("Use at least {PASSWORD_SHORTEST} characters. Four or five words in a row are easy to remember.")
+        format!(
+            "Use at least {PASSWORD_SHORTEST} characters. Four or five words in a row are easy to remember."
+        )
     } else if letters > PASSWORD_LONGEST {
         format!("Use at most {PASSWORD_LONGEST} characters.")
     } else if password.chars().all(|letter| Some(letter) == first) {

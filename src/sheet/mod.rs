@@ -1,1 +1,2 @@
-//! (sheet: being written)
+//! STANDIN
+crate::plan::coded! { pub enum Paper { A4 = "a4", Letter = "letter" } }

@@ -46,9 +46,16 @@ impl AuditEntry {
         let sequence = self.sequence.to_string();
         let at = self.at.as_millisecond().to_string();
         let practice = self.practice.to_string();
-        for field in
-            [&self.previous_sha256, &practice, &sequence, &at, &self.actor, &self.action, &self.subject, &self.detail]
-        {
+        for field in [
+            &self.previous_sha256,
+            &practice,
+            &sequence,
+            &at,
+            &self.actor,
+            &self.action,
+            &self.subject,
+            &self.detail,
+        ] {
             hasher.update((field.len() as u64).to_be_bytes());
             hasher.update(field.as_bytes());
         }
@@ -128,12 +135,14 @@ pub async fn first_break(conn: &mut Conn, practice: PracticeId) -> Stored<Option
     let mut previous = String::new();
     let mut expected = 1;
     loop {
-        let lines = sqlx::query("SELECT * FROM audit WHERE practice_id = $1 AND sequence >= $2 ORDER BY sequence LIMIT $3")
-            .bind(practice.to_string())
-            .bind(expected)
-            .bind(PAGE)
-            .fetch_all(&mut *conn)
-            .await?;
+        let lines = sqlx::query(
+            "SELECT * FROM audit WHERE practice_id = $1 AND sequence >= $2 ORDER BY sequence LIMIT $3",
+        )
+        .bind(practice.to_string())
+        .bind(expected)
+        .bind(PAGE)
+        .fetch_all(&mut *conn)
+        .await?;
         if lines.is_empty() {
             break;
         }

@@ -42,6 +42,8 @@ pub struct Callback {
     pub missed: i64,
     pub state: CallbackState,
     pub outcome: Option<CallOutcome>,
+    /// Why it was handed back to the surgeon; empty otherwise.
+    pub hand_back_note: String,
     pub closed: Option<Timestamp>,
     pub created: Timestamp,
 }
@@ -66,9 +68,8 @@ fn callback(row: &AnyRow) -> Stored<Callback> {
         wound: row.parsed("wound_id")?,
         check: row.parsed("check_id")?,
         review: row.parsed("review_id")?,
-        urgency: u8::try_from(rank).ok().and_then(Urgency::from_rank).ok_or_else(|| StoreError::Unreadable {
-            column: "urgency",
-            because: format!("no urgency has rank {rank}"),
+        urgency: u8::try_from(rank).ok().and_then(Urgency::from_rank).ok_or_else(|| {
+            StoreError::Unreadable { column: "urgency", because: format!("no urgency has rank {rank}") }
         })?,
         reason: row.text("reason")?,
         ask: row.text("ask")?,
@@ -76,6 +77,7 @@ fn callback(row: &AnyRow) -> Stored<Callback> {
         missed: row.whole("missed")?,
         state: row.parsed("state")?,
         outcome: row.parsed_maybe("outcome")?,
+        hand_back_note: row.text("hand_back_note")?,
         closed: row.time_maybe("closed_ms")?,
         created: row.time("created_ms")?,
     })
@@ -114,13 +116,15 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: CallbackId) -> Stor
 
 /// Open callbacks, due first within each class.
 pub async fn open(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<Callback>> {
-    sqlx::query("SELECT * FROM callback WHERE practice_id = $1 AND state = 'open' ORDER BY urgency, due_ms, id")
-        .bind(practice.to_string())
-        .fetch_all(conn)
-        .await?
-        .iter()
-        .map(callback)
-        .collect()
+    sqlx::query(
+        "SELECT * FROM callback WHERE practice_id = $1 AND state = 'open' ORDER BY urgency, due_ms, id",
+    )
+    .bind(practice.to_string())
+    .fetch_all(conn)
+    .await?
+    .iter()
+    .map(callback)
+    .collect()
 }
 
 /// Callbacks that ended, newest first, at most `limit`.
@@ -150,12 +154,25 @@ pub async fn of_check(conn: &mut Conn, practice: PracticeId, check: WoundCheckId
 
 /// Keeps what an attempt changed: class, due time, missed attempts.
 pub async fn note_attempt(conn: &mut Conn, callback: &Callback) -> Stored<()> {
-    sqlx::query("UPDATE callback SET urgency = $3, due_ms = $4, missed = $5 WHERE practice_id = $1 AND id = $2")
+    sqlx::query(
+        "UPDATE callback SET urgency = $3, due_ms = $4, missed = $5 WHERE practice_id = $1 AND id = $2",
+    )
+    .bind(callback.practice.to_string())
+    .bind(callback.id.to_string())
+    .bind(i64::from(callback.urgency.rank()))
+    .bind(callback.due.as_millisecond())
+    .bind(callback.missed)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Keeps why the office hands a callback back.
+pub async fn note_hand_back(conn: &mut Conn, callback: &Callback, note: &str) -> Stored<()> {
+    sqlx::query("UPDATE callback SET hand_back_note = $3 WHERE practice_id = $1 AND id = $2")
         .bind(callback.practice.to_string())
         .bind(callback.id.to_string())
-        .bind(i64::from(callback.urgency.rank()))
-        .bind(callback.due.as_millisecond())
-        .bind(callback.missed)
+        .bind(note)
         .execute(conn)
         .await?;
     Ok(())

@@ -107,14 +107,16 @@ pub async fn by_code_locator(conn: &mut Conn, locator: &str) -> Stored<Option<Pa
 
 /// A wound's links, newest first.
 pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> Stored<Vec<PatientLink>> {
-    sqlx::query("SELECT * FROM patient_link WHERE practice_id = $1 AND wound_id = $2 ORDER BY created_ms DESC, id")
-        .bind(practice.to_string())
-        .bind(wound.to_string())
-        .fetch_all(conn)
-        .await?
-        .iter()
-        .map(link)
-        .collect()
+    sqlx::query(
+        "SELECT * FROM patient_link WHERE practice_id = $1 AND wound_id = $2 ORDER BY created_ms DESC, id",
+    )
+    .bind(practice.to_string())
+    .bind(wound.to_string())
+    .fetch_all(conn)
+    .await?
+    .iter()
+    .map(link)
+    .collect()
 }
 
 pub async fn find(conn: &mut Conn, practice: PracticeId, id: LinkId) -> Stored<Option<PatientLink>> {
@@ -130,12 +132,14 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: LinkId) -> Stored<O
 
 /// Revokes a link and ends every phone's session on it.
 pub async fn revoke(conn: &mut Conn, practice: PracticeId, id: LinkId, now: Timestamp) -> Stored<()> {
-    sqlx::query("UPDATE patient_link SET revoked_ms = COALESCE(revoked_ms, $3) WHERE practice_id = $1 AND id = $2")
-        .bind(practice.to_string())
-        .bind(id.to_string())
-        .bind(now.as_millisecond())
-        .execute(&mut *conn)
-        .await?;
+    sqlx::query(
+        "UPDATE patient_link SET revoked_ms = COALESCE(revoked_ms, $3) WHERE practice_id = $1 AND id = $2",
+    )
+    .bind(practice.to_string())
+    .bind(id.to_string())
+    .bind(now.as_millisecond())
+    .execute(&mut *conn)
+    .await?;
     sqlx::query("DELETE FROM patient_session WHERE practice_id = $1 AND link_id = $2")
         .bind(practice.to_string())
         .bind(id.to_string())
@@ -144,15 +148,31 @@ pub async fn revoke(conn: &mut Conn, practice: PracticeId, id: LinkId, now: Time
     Ok(())
 }
 
-/// Notes how a PIN try went.
-pub async fn note_pin_try(conn: &mut Conn, link: &PatientLink, wrong_in_a_row: i64, next: Timestamp) -> Stored<()> {
-    sqlx::query("UPDATE patient_link SET wrong_pins = $3, next_pin_ms = $4 WHERE practice_id = $1 AND id = $2")
+/// Books a PIN try before it is looked at, as if it were wrong; false when another try was booked meanwhile, so that
+/// many tries at once count as many.
+pub async fn book_pin_try(conn: &mut Conn, link: &PatientLink, next: Timestamp) -> Stored<bool> {
+    const SQL: &str = "UPDATE patient_link SET wrong_pins = wrong_pins + 1, next_pin_ms = $4 \
+                       WHERE practice_id = $1 AND id = $2 AND wrong_pins = $3";
+    let booked = sqlx::query(SQL)
         .bind(link.practice.to_string())
         .bind(link.id.to_string())
-        .bind(wrong_in_a_row)
+        .bind(link.wrong_pins)
         .bind(next.as_millisecond())
         .execute(conn)
         .await?;
+    Ok(booked.rows_affected() == 1)
+}
+
+/// The PIN was right: the count of wrong ones starts again.
+pub async fn forget_wrong_pins(conn: &mut Conn, link: &PatientLink, now: Timestamp) -> Stored<()> {
+    sqlx::query(
+        "UPDATE patient_link SET wrong_pins = 0, next_pin_ms = $3 WHERE practice_id = $1 AND id = $2",
+    )
+    .bind(link.practice.to_string())
+    .bind(link.id.to_string())
+    .bind(now.as_millisecond())
+    .execute(conn)
+    .await?;
     Ok(())
 }
 
@@ -225,6 +245,9 @@ pub async fn speak(conn: &mut Conn, token_sha256: &str, language: Language) -> S
 }
 
 pub async fn end_session(conn: &mut Conn, token_sha256: &str) -> Stored<()> {
-    sqlx::query("DELETE FROM patient_session WHERE token_sha256 = $1").bind(token_sha256).execute(conn).await?;
+    sqlx::query("DELETE FROM patient_session WHERE token_sha256 = $1")
+        .bind(token_sha256)
+        .execute(conn)
+        .await?;
     Ok(())
 }

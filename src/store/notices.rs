@@ -52,5 +52,10 @@ pub async fn enqueue(
 pub async fn count_waiting(conn: &mut Conn, practice: PracticeId, now: Timestamp) -> Stored<i64> {
     const SQL: &str =
         "SELECT COUNT(*) AS waiting FROM notice WHERE practice_id = $1 AND sent_ms IS NULL AND due_ms <= $2";
-    Ok(sqlx::query(SQL).bind(practice.to_string()).bind(now.as_millisecond()).fetch_one(conn).await?.try_get("waiting")?)
+    Ok(sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(now.as_millisecond())
+        .fetch_one(conn)
+        .await?
+        .try_get("waiting")?)
 }

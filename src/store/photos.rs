@@ -72,10 +72,14 @@ fn photo(row: &AnyRow) -> Stored<Photo> {
     let full = row.parsed_maybe("full_sha256")?;
     let review = row.parsed_maybe("review_sha256")?;
     let small = row.parsed_maybe("small_sha256")?;
-    let pixels = |column| Ok::<u32, crate::store::StoreError>(row.whole_maybe(column)?.unwrap_or(0).clamp(0, 100_000) as u32);
+    let pixels = |column| {
+        Ok::<u32, crate::store::StoreError>(row.whole_maybe(column)?.unwrap_or(0).clamp(0, 100_000) as u32)
+    };
     let (width_px, height_px) = (pixels("width_px")?, pixels("height_px")?);
     let renditions = match (full, review, small) {
-        (Some(full), Some(review), Some(small)) => Some(Renditions { full, review, small, width_px, height_px }),
+        (Some(full), Some(review), Some(small)) => {
+            Some(Renditions { full, review, small, width_px, height_px })
+        }
         _ => None,
     };
     let tap = row.whole_maybe("tap_x")?.zip(row.whole_maybe("tap_y")?);
@@ -121,14 +125,16 @@ pub async fn insert(conn: &mut Conn, photo: &Photo) -> Stored<bool> {
 
 /// A check's photos, in the patient's order.
 pub async fn of_check(conn: &mut Conn, practice: PracticeId, check: WoundCheckId) -> Stored<Vec<Photo>> {
-    sqlx::query("SELECT * FROM photo WHERE practice_id = $1 AND check_id = $2 ORDER BY position, received_ms, id")
-        .bind(practice.to_string())
-        .bind(check.to_string())
-        .fetch_all(conn)
-        .await?
-        .iter()
-        .map(photo)
-        .collect()
+    sqlx::query(
+        "SELECT * FROM photo WHERE practice_id = $1 AND check_id = $2 ORDER BY position, received_ms, id",
+    )
+    .bind(practice.to_string())
+    .bind(check.to_string())
+    .fetch_all(conn)
+    .await?
+    .iter()
+    .map(photo)
+    .collect()
 }
 
 pub async fn find(conn: &mut Conn, practice: PracticeId, id: PhotoId) -> Stored<Option<Photo>> {

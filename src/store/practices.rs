@@ -72,12 +72,16 @@ pub async fn find(conn: &mut Conn, id: PracticeId) -> Stored<Option<Practice>> {
 
 /// Every practice on this server, oldest first.
 pub async fn all(conn: &mut Conn) -> Stored<Vec<Practice>> {
-    sqlx::query("SELECT * FROM practice ORDER BY created_ms, id").fetch_all(conn).await?.iter().map(practice).collect()
+    sqlx::query("SELECT * FROM practice ORDER BY created_ms, id")
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(practice)
+        .collect()
 }
 
 /// The next check's number. Locks the practice's row until the transaction ends, so that numbers follow commits.
 pub async fn next_check_sequence(conn: &mut Conn, id: PracticeId) -> Stored<i64> {
-    const SQL: &str =
-        "UPDATE practice SET check_sequence = check_sequence + 1 WHERE id = $1 RETURNING check_sequence AS taken";
+    const SQL: &str = "UPDATE practice SET check_sequence = check_sequence + 1 WHERE id = $1 RETURNING check_sequence AS taken";
     Ok(sqlx::query(SQL).bind(id.to_string()).fetch_one(conn).await?.try_get("taken")?)
 }

@@ -67,7 +67,8 @@ fn parse<T: FromStr<Err: std::fmt::Display>>(column: &'static str, text: &str) -
 }
 
 fn as_time(column: &'static str, ms: i64) -> Stored<Timestamp> {
-    Timestamp::from_millisecond(ms).map_err(|fault| StoreError::Unreadable { column, because: fault.to_string() })
+    Timestamp::from_millisecond(ms)
+        .map_err(|fault| StoreError::Unreadable { column, because: fault.to_string() })
 }
 
 /// A record as it is written into a JSON column.

@@ -53,12 +53,21 @@ fn member(row: &AnyRow) -> Stored<StaffMember> {
         practice: row.parsed("practice_id")?,
         name: row.text("name")?,
         sign_in_name: row.text("sign_in_name")?,
-        roles: Roles { surgeon: row.flag("is_surgeon")?, office: row.flag("is_office")?, lead: row.flag("is_lead")? },
+        roles: Roles {
+            surgeon: row.flag("is_surgeon")?,
+            office: row.flag("is_office")?,
+            lead: row.flag("is_lead")?,
+        },
         active: row.flag("active")?,
     })
 }
 
-pub async fn insert(conn: &mut Conn, member: &StaffMember, password_phc: &str, created: Timestamp) -> Stored<()> {
+pub async fn insert(
+    conn: &mut Conn,
+    member: &StaffMember,
+    password_phc: &str,
+    created: Timestamp,
+) -> Stored<()> {
     const SQL: &str = "INSERT INTO staff (id, practice_id, name, sign_in_name, password_phc, is_surgeon, is_office, \
                        is_lead, active, created_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)";
     sqlx::query(SQL)
@@ -151,7 +160,12 @@ pub enum Activity {
     Gone,
 }
 
-pub async fn begin_session(conn: &mut Conn, token_sha256: &str, member: &StaffMember, now: Timestamp) -> Stored<()> {
+pub async fn begin_session(
+    conn: &mut Conn,
+    token_sha256: &str,
+    member: &StaffMember,
+    now: Timestamp,
+) -> Stored<()> {
     const SQL: &str = "INSERT INTO staff_session (token_sha256, practice_id, staff_id, created_ms, last_seen_ms) \
                        VALUES ($1, $2, $3, $4, $4)";
     sqlx::query(SQL)
@@ -216,21 +230,24 @@ pub async fn insert_set_up(conn: &mut Conn, token_sha256: &str, expires: Timesta
 
 /// Whether the set-up address still works.
 pub async fn set_up_is_open(conn: &mut Conn, token_sha256: &str, now: Timestamp) -> Stored<bool> {
-    let row = sqlx::query("SELECT expires_ms FROM set_up WHERE token_sha256 = $1 AND used_ms IS NULL AND expires_ms > $2")
-        .bind(token_sha256)
-        .bind(now.as_millisecond())
-        .fetch_optional(conn)
-        .await?;
+    let row = sqlx::query(
+        "SELECT expires_ms FROM set_up WHERE token_sha256 = $1 AND used_ms IS NULL AND expires_ms > $2",
+    )
+    .bind(token_sha256)
+    .bind(now.as_millisecond())
+    .fetch_optional(conn)
+    .await?;
     Ok(row.is_some())
 }
 
 /// Uses the set-up address up; false when it was used, has expired or never was.
 pub async fn use_set_up(conn: &mut Conn, token_sha256: &str, now: Timestamp) -> Stored<bool> {
-    let used =
-        sqlx::query("UPDATE set_up SET used_ms = $2 WHERE token_sha256 = $1 AND used_ms IS NULL AND expires_ms > $2")
-            .bind(token_sha256)
-            .bind(now.as_millisecond())
-            .execute(conn)
-            .await?;
+    let used = sqlx::query(
+        "UPDATE set_up SET used_ms = $2 WHERE token_sha256 = $1 AND used_ms IS NULL AND expires_ms > $2",
+    )
+    .bind(token_sha256)
+    .bind(now.as_millisecond())
+    .execute(conn)
+    .await?;
     Ok(used.rows_affected() == 1)
 }

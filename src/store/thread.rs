@@ -110,7 +110,12 @@ pub async fn note_read(
 }
 
 /// What the patient wrote on this wound has been dealt with.
-pub async fn note_dealt_with(conn: &mut Conn, practice: PracticeId, wound: WoundId, now: Timestamp) -> Stored<()> {
+pub async fn note_dealt_with(
+    conn: &mut Conn,
+    practice: PracticeId,
+    wound: WoundId,
+    now: Timestamp,
+) -> Stored<()> {
     const SQL: &str = "UPDATE message SET read_ms = $3 WHERE practice_id = $1 AND wound_id = $2 \
                        AND sender = 'patient' AND read_ms IS NULL";
     sqlx::query(SQL)

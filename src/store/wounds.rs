@@ -99,14 +99,16 @@ pub async fn by_enrol_key(conn: &mut Conn, practice: PracticeId, enrol_key: &str
 
 /// A patient's wounds, newest operation first.
 pub async fn of_patient(conn: &mut Conn, practice: PracticeId, patient: PatientId) -> Stored<Vec<Wound>> {
-    sqlx::query("SELECT * FROM wound WHERE practice_id = $1 AND patient_id = $2 ORDER BY operated_ms DESC, id")
-        .bind(practice.to_string())
-        .bind(patient.to_string())
-        .fetch_all(conn)
-        .await?
-        .iter()
-        .map(wound)
-        .collect()
+    sqlx::query(
+        "SELECT * FROM wound WHERE practice_id = $1 AND patient_id = $2 ORDER BY operated_ms DESC, id",
+    )
+    .bind(practice.to_string())
+    .bind(patient.to_string())
+    .fetch_all(conn)
+    .await?
+    .iter()
+    .map(wound)
+    .collect()
 }
 
 /// Every open wound of the practice, newest operation first.
@@ -132,12 +134,14 @@ pub async fn note_check(conn: &mut Conn, wound: &Wound, received: Timestamp) -> 
 
 /// Notes that all of the strip was reported out. The first report stands.
 pub async fn note_strip_out(conn: &mut Conn, wound: &Wound, at: Timestamp) -> Stored<()> {
-    sqlx::query("UPDATE wound SET strip_out_ms = COALESCE(strip_out_ms, $3) WHERE practice_id = $1 AND id = $2")
-        .bind(wound.practice.to_string())
-        .bind(wound.id.to_string())
-        .bind(at.as_millisecond())
-        .execute(conn)
-        .await?;
+    sqlx::query(
+        "UPDATE wound SET strip_out_ms = COALESCE(strip_out_ms, $3) WHERE practice_id = $1 AND id = $2",
+    )
+    .bind(wound.practice.to_string())
+    .bind(wound.id.to_string())
+    .bind(at.as_millisecond())
+    .execute(conn)
+    .await?;
     Ok(())
 }
 
@@ -160,12 +164,16 @@ pub async fn insert_plan(conn: &mut Conn, wound: &Wound, steps: &[PlanStep], mom
 
 /// The wound's dated steps, in order.
 pub async fn plan(conn: &mut Conn, practice: PracticeId, id: WoundId) -> Stored<Vec<PlanStep>> {
-    sqlx::query("SELECT * FROM plan_step WHERE practice_id = $1 AND wound_id = $2 ORDER BY from_ms, due_ms, id")
-        .bind(practice.to_string())
-        .bind(id.to_string())
-        .fetch_all(conn)
-        .await?
-        .iter()
-        .map(|row| Ok(PlanStep { kind: row.parsed("kind")?, from: row.time("from_ms")?, due: row.time("due_ms")? }))
-        .collect()
+    sqlx::query(
+        "SELECT * FROM plan_step WHERE practice_id = $1 AND wound_id = $2 ORDER BY from_ms, due_ms, id",
+    )
+    .bind(practice.to_string())
+    .bind(id.to_string())
+    .fetch_all(conn)
+    .await?
+    .iter()
+    .map(|row| {
+        Ok(PlanStep { kind: row.parsed("kind")?, from: row.time("from_ms")?, due: row.time("due_ms")? })
+    })
+    .collect()
 }

@@ -77,3 +77,25 @@ impl CallOutcome {
         }
     }
 }
+
+/// The first blank of a reply text that nobody filled, such as `{time}`; `None` when there is none.
+pub fn first_blank(reply: &str) -> Option<&str> {
+    let start = reply.find('{')?;
+    let end = start + reply[start..].find('}')?;
+    let inside = &reply[start + 1..end];
+    let is_blank =
+        !inside.is_empty() && inside.chars().all(|letter| letter.is_ascii_lowercase() || letter == '_');
+    if is_blank { Some(&reply[start..=end]) } else { first_blank(&reply[start + 1..]) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_blank_is_lower_case_letters_in_braces() {
+        assert_eq!(first_blank("Come in on {day} at {time}."), Some("{day}"));
+        assert_eq!(first_blank("A smile :-} and {} and {1} are none."), None);
+        assert_eq!(first_blank("{x {time}"), Some("{time}"));
+    }
+}

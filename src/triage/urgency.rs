@@ -39,6 +39,11 @@ impl Urgency {
         }
     }
 
+    /// The class read at this place; `None` for a rank above 4.
+    pub fn from_rank(rank: u8) -> Option<Urgency> {
+        Urgency::ALL.iter().copied().find(|urgency| urgency.rank() == rank)
+    }
+
     /// One class more urgent; `GoNow` stays what it is.
     pub fn raised_once(self) -> Urgency {
         match self {

@@ -1,0 +1,280 @@
+//! Callbacks: the office rings, notes each attempt, and ends the call or hands it back to the surgeon.
+
+use jiff::SignedDuration;
+use jiff::Timestamp;
+
+use crate::care::CareError;
+use crate::care::Desk;
+use crate::care::Done;
+use crate::care::Fault;
+use crate::care::record;
+use crate::care::record::Actor;
+use crate::care::review::call_within;
+use crate::ids::CallAttemptId;
+use crate::ids::CallbackId;
+use crate::ids::Moment;
+use crate::ids::ReviewId;
+use crate::plan::Operation;
+use crate::store::Conn;
+use crate::store::callbacks;
+use crate::store::callbacks::CallAttempt;
+use crate::store::callbacks::Callback;
+use crate::store::callbacks::CallbackState;
+use crate::store::checks;
+use crate::store::checks::CheckState;
+use crate::store::patients;
+use crate::store::patients::Patient;
+use crate::store::practices;
+use crate::store::practices::Practice;
+use crate::store::reviews;
+use crate::store::reviews::Review;
+use crate::store::staff;
+use crate::store::staff::StaffMember;
+use crate::store::thread;
+use crate::store::thread::Message;
+use crate::store::wounds;
+use crate::triage::CallOutcome;
+use crate::triage::CallResult;
+use crate::triage::Decision;
+use crate::triage::Urgency;
+
+/// Two missed attempts raise a callback by one class.
+const MISSED_RAISES: i64 = 2;
+/// Between two tries at somebody who does not answer (common practice; the times are ours).
+const TRY_AGAIN_AFTER: SignedDuration = SignedDuration::from_mins(10);
+/// How many finished callbacks the office sees below the open ones.
+const ENDED_SHOWN: i64 = 20;
+
+/// One callback with what the caller needs at hand. No photo: the office does not see them.
+#[derive(Clone, Debug)]
+pub struct Call {
+    pub callback: Callback,
+    pub patient: Patient,
+    pub operation: Operation,
+    pub attempts: Vec<CallAttempt>,
+    /// The check is of the most urgent class, or the surgeon sends the patient to the emergency department: the call
+    /// cannot end as "could not reach".
+    pub about_go_now: bool,
+}
+
+/// The office's list.
+#[derive(Clone, Debug)]
+pub struct Calls {
+    pub practice: Practice,
+    pub open: Vec<Call>,
+    pub ended: Vec<Call>,
+    pub staff: Vec<StaffMember>,
+}
+
+/// One callback in full.
+#[derive(Clone, Debug)]
+pub struct OpenedCall {
+    pub practice: Practice,
+    pub call: Call,
+    pub review: Option<Review>,
+    /// What was written to the patient with the decision.
+    pub reply: Option<Message>,
+    pub staff: Vec<StaffMember>,
+}
+
+/// Reads the list: open ones by class and due time, then the newest ended ones.
+pub async fn list(desk: &Desk, member: &StaffMember) -> Done<Calls> {
+    may_call(member)?;
+    let mut conn = desk.db.read().await?;
+    let practice = practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?;
+    let mut open = Vec::new();
+    for callback in callbacks::open(&mut conn, member.practice).await? {
+        open.push(call(&mut conn, callback).await?);
+    }
+    let mut ended = Vec::new();
+    for callback in callbacks::ended(&mut conn, member.practice, ENDED_SHOWN).await? {
+        ended.push(call(&mut conn, callback).await?);
+    }
+    Ok(Calls { practice, open, ended, staff: staff::of_practice(&mut conn, member.practice).await? })
+}
+
+/// Reads one callback, and notes that the member saw it.
+pub async fn view(desk: &Desk, member: &StaffMember, id: CallbackId, now: Timestamp) -> Done<OpenedCall> {
+    may_call(member)?;
+    let opened = {
+        let mut conn = desk.db.read().await?;
+        let callback = callbacks::find(&mut conn, member.practice, id).await?.ok_or(CareError::NotFound)?;
+        let review_id = callback.review;
+        let reviewed = reviews::of_check(&mut conn, member.practice, callback.check).await?;
+        let messages = thread::of_wound(&mut conn, member.practice, callback.wound).await?;
+        OpenedCall {
+            practice: practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?,
+            call: call(&mut conn, callback).await?,
+            review: reviewed.into_iter().find(|review| review.id == review_id),
+            reply: messages.into_iter().find(|message| is_reply_to(message, review_id)),
+            staff: staff::of_practice(&mut conn, member.practice).await?,
+        }
+    };
+    record::note_view(desk, member, "callback.view", &format!("callback:{id}"), now).await?;
+    Ok(opened)
+}
+
+fn is_reply_to(message: &Message, review: ReviewId) -> bool {
+    message.review == Some(review)
+}
+
+async fn call(conn: &mut Conn, callback: Callback) -> Done<Call> {
+    let wound = wounds::find(conn, callback.practice, callback.wound).await?.ok_or(CareError::NotFound)?;
+    let patient = patients::find(conn, callback.practice, wound.patient).await?.ok_or(CareError::NotFound)?;
+    let attempts = callbacks::attempts(conn, callback.practice, callback.id).await?;
+    let check = checks::find(conn, callback.practice, callback.check).await?.ok_or(CareError::NotFound)?;
+    let reviewed = reviews::of_check(conn, callback.practice, callback.check).await?;
+    let sent_to_emergency = reviewed
+        .iter()
+        .any(|review| review.id == callback.review && review.decision == Decision::GoToEmergency);
+    let about_go_now = check.assessment.urgency == Urgency::GoNow || sent_to_emergency;
+    Ok(Call { callback, patient, operation: wound.operation, attempts, about_go_now })
+}
+
+/// What the caller logs.
+#[derive(Clone, Debug)]
+pub struct Attempting {
+    pub result: CallResult,
+    pub note: String,
+    /// With "spoke": how it ended. `None`: spoke, but the matter stays open.
+    pub outcome: Option<CallOutcome>,
+}
+
+/// Notes an attempt. Two missed ones keep the callback open and raise it; speaking with an outcome ends it and closes
+/// the check.
+pub async fn log_attempt(
+    desk: &Desk,
+    member: &StaffMember,
+    id: CallbackId,
+    attempting: Attempting,
+    moment: &Moment,
+) -> Done<()> {
+    may_call(member)?;
+    let mut tx = desk.db.write().await?;
+    let mut callback = open_callback(&mut tx, member, id).await?;
+    let attempt = CallAttempt {
+        id: CallAttemptId::mint(moment),
+        practice: member.practice,
+        callback: id,
+        staff: member.id,
+        result: attempting.result,
+        note: attempting.note.trim().to_owned(),
+        at: moment.now,
+    };
+    callbacks::insert_attempt(&mut tx, &attempt).await?;
+    let (actor, subject) = (Actor::Staff(member.id), format!("callback:{id}"));
+    let detail = format!("result={}", attempting.result.code());
+    record::note(&mut tx, member.practice, actor, "callback.attempt", &subject, &detail, moment.now).await?;
+    match (attempting.result, attempting.outcome) {
+        (CallResult::Spoke, Some(CallOutcome::CouldNotReach)) => {
+            let words = "You spoke with them: choose how the call ended.";
+            return Err(CareError::Entered(vec![Fault::new("outcome", words)]));
+        }
+        (CallResult::Spoke, Some(outcome)) => {
+            finish(&mut tx, member, &callback, CallbackState::Closed, Some(outcome), moment.now).await?;
+        }
+        (CallResult::Spoke, None) => {}
+        (CallResult::NoAnswer | CallResult::MessageLeft, _) => {
+            callback.missed += 1;
+            if callback.missed % MISSED_RAISES == 0 {
+                callback.urgency = callback.urgency.raised_once();
+            }
+            // The next try is due soon, and never later than the class allows.
+            callback.due = moment.now + TRY_AGAIN_AFTER.min(call_within(callback.urgency));
+            callbacks::note_attempt(&mut tx, &callback).await?;
+        }
+    }
+    tx.commit().await?;
+    desk.tell(member.practice);
+    Ok(())
+}
+
+/// Ends a callback nobody answered: the check goes back to the surgeon, who decides what then. Never for a check of
+/// the most urgent class, and not before two attempts at different times.
+pub async fn could_not_reach(desk: &Desk, member: &StaffMember, id: CallbackId, now: Timestamp) -> Done<()> {
+    may_call(member)?;
+    let mut tx = desk.db.write().await?;
+    let callback = open_callback(&mut tx, member, id).await?;
+    let about = call(&mut tx, callback.clone()).await?;
+    if about.about_go_now {
+        let words = "This call is about an emergency: it stays open until somebody has spoken with the patient. \
+                     Try the helper, or hand it back to the surgeon.";
+        return Err(CareError::Entered(vec![Fault::new("outcome", words)]));
+    }
+    let missed: Vec<Timestamp> = about
+        .attempts
+        .iter()
+        .filter(|attempt| attempt.result != CallResult::Spoke)
+        .map(|attempt| attempt.at)
+        .collect();
+    let apart = missed.iter().max().zip(missed.iter().min()).map(|(last, first)| last.duration_since(*first));
+    if apart.is_none_or(|apart| apart < TRY_AGAIN_AFTER) {
+        let words = "Try at least twice, ten minutes apart, before you give up.";
+        return Err(CareError::Entered(vec![Fault::new("outcome", words)]));
+    }
+    finish(&mut tx, member, &callback, CallbackState::HandedBack, Some(CallOutcome::CouldNotReach), now)
+        .await?;
+    tx.commit().await?;
+    desk.tell(member.practice);
+    Ok(())
+}
+
+/// Hands a callback back to the surgeon with a word on why.
+pub async fn hand_back(
+    desk: &Desk,
+    member: &StaffMember,
+    id: CallbackId,
+    note: &str,
+    now: Timestamp,
+) -> Done<()> {
+    may_call(member)?;
+    if note.trim().is_empty() {
+        let words = "Say in a few words why the surgeon should look again.";
+        return Err(CareError::Entered(vec![Fault::new("note", words)]));
+    }
+    let mut tx = desk.db.write().await?;
+    let callback = open_callback(&mut tx, member, id).await?;
+    callbacks::note_hand_back(&mut tx, &callback, note.trim()).await?;
+    finish(&mut tx, member, &callback, CallbackState::HandedBack, None, now).await?;
+    tx.commit().await?;
+    desk.tell(member.practice);
+    Ok(())
+}
+
+async fn open_callback(conn: &mut Conn, member: &StaffMember, id: CallbackId) -> Done<Callback> {
+    let callback = callbacks::find(conn, member.practice, id).await?.ok_or(CareError::NotFound)?;
+    match callback.state {
+        CallbackState::Open => Ok(callback),
+        CallbackState::HandedBack | CallbackState::Closed => Err(CareError::AlreadyDone),
+    }
+}
+
+/// Ends a callback and moves its check: closed with the call, or back into the queue.
+async fn finish(
+    conn: &mut Conn,
+    member: &StaffMember,
+    callback: &Callback,
+    state: CallbackState,
+    outcome: Option<CallOutcome>,
+    now: Timestamp,
+) -> Done<()> {
+    if !callbacks::end(conn, callback, state, outcome, member.id, now).await? {
+        return Err(CareError::AlreadyDone);
+    }
+    let check = checks::find(conn, member.practice, callback.check).await?.ok_or(CareError::NotFound)?;
+    let check_state = match state {
+        CallbackState::Closed => CheckState::Closed,
+        CallbackState::HandedBack | CallbackState::Open => CheckState::Queued,
+    };
+    // A check that was amended meanwhile waits for the surgeon already.
+    if check.state == CheckState::AwaitingCall {
+        checks::set_state(conn, &check, check_state, now).await?;
+    }
+    let (actor, subject) = (Actor::Staff(member.id), format!("callback:{}", callback.id));
+    let detail = format!("state={} outcome={}", state.code(), outcome.map_or("none", CallOutcome::code));
+    Ok(record::note(conn, member.practice, actor, "callback.end", &subject, &detail, now).await?)
+}
+
+fn may_call(member: &StaffMember) -> Done<()> {
+    if member.roles.office || member.roles.surgeon { Ok(()) } else { Err(CareError::NotAllowed) }
+}

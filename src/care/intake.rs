@@ -1,0 +1,404 @@
+//! Intake: a wound check comes in, in one piece or answers first and photos after, and is acknowledged only when it
+//! is durable: photos synced and renamed, then one transaction with answers, assessment, record and notices.
+
+use jiff::Timestamp;
+use sha2::Digest;
+use sha2::Sha256;
+
+use crate::care::CareError;
+use crate::care::Desk;
+use crate::care::Done;
+use crate::care::LinkHolder;
+use crate::care::record;
+use crate::care::record::Actor;
+use crate::care::secrets;
+use crate::ids::Moment;
+use crate::ids::PhotoId;
+use crate::ids::WoundCheckId;
+use crate::photo;
+use crate::photo::CleanPhoto;
+use crate::photo::Refused;
+use crate::store::Conn;
+use crate::store::checks;
+use crate::store::checks::CheckState;
+use crate::store::checks::WoundCheck;
+use crate::store::notices;
+use crate::store::notices::NoticeKind;
+use crate::store::patients;
+use crate::store::photos;
+use crate::store::photos::MOST_PHOTOS;
+use crate::store::photos::Photo;
+use crate::store::photos::Renditions;
+use crate::store::photos::Tap;
+use crate::store::practices;
+use crate::store::wounds;
+use crate::store::wounds::Wound;
+use crate::triage;
+use crate::triage::Answers;
+use crate::triage::Assessment;
+use crate::triage::StripAnswer;
+use crate::triage::Urgency;
+
+/// Longest form key taken; ours have 22 letters.
+const LONGEST_FORM_KEY: usize = 64;
+
+/// One body of a check form. `form_key` was made when the form opened: every retry is the same check.
+#[derive(Clone, Debug)]
+pub struct Sending {
+    pub form_key: String,
+    pub answers: Answers,
+    /// How many photos the phone means to send, 0–6.
+    pub photos_expected: i64,
+}
+
+/// A photo that is clean and durable, waiting to be tied to its check.
+#[derive(Clone, Debug)]
+pub struct PreparedPhoto {
+    position: i64,
+    sent_sha256: String,
+    renditions: Option<Renditions>,
+    tap: Option<Tap>,
+    flags: Vec<String>,
+}
+
+impl PreparedPhoto {
+    /// Why this picture cannot be used, or may not be: codes for the page's words.
+    pub fn flags(&self) -> &[String] {
+        &self.flags
+    }
+
+    pub fn is_readable(&self) -> bool {
+        self.renditions.is_some()
+    }
+}
+
+/// The receipt: the check is durable.
+#[derive(Clone, Debug)]
+pub struct Receipt {
+    pub check: WoundCheckId,
+    pub code: String,
+    pub received: Timestamp,
+    /// By when a person answers.
+    pub due: Timestamp,
+    pub urgency: Urgency,
+    pub photos_here: usize,
+}
+
+/// Cleans a picture and keeps its renditions durably. A picture that cannot be read is no error: the check goes on
+/// without it, and the reason is kept. `position` from 1.
+pub async fn prepare_photo(
+    desk: &Desk,
+    bytes: Vec<u8>,
+    position: i64,
+    tap: Option<Tap>,
+) -> Done<PreparedPhoto> {
+    let position = position.clamp(1, MOST_PHOTOS);
+    let sent_sha256 = data_encoding::HEXLOWER.encode(&Sha256::digest(&bytes));
+    let clean = {
+        let _permit = desk.decoding.acquire().await.map_err(|closed| CareError::Work(closed.to_string()))?;
+        let limits = desk.limits;
+        tokio::task::spawn_blocking(move || photo::clean(&bytes, &limits)).await
+    };
+    match clean {
+        Ok(Ok(clean)) => keep_renditions(desk, clean, sent_sha256, position, tap).await,
+        Ok(Err(refused)) => Ok(refused_photo(&refused, sent_sha256, position)),
+        // A decoder that fell over has read nothing: the same as a damaged picture.
+        Err(_fell_over) => Ok(refused_photo(&Refused::Damaged, sent_sha256, position)),
+    }
+}
+
+async fn keep_renditions(
+    desk: &Desk,
+    clean: CleanPhoto,
+    sent_sha256: String,
+    position: i64,
+    tap: Option<Tap>,
+) -> Done<PreparedPhoto> {
+    let flags = clean.flags().iter().map(|flag| flag.code().to_owned()).collect();
+    let (width_px, height_px) = (clean.full().width_px, clean.full().height_px);
+    let (full, review, small) = clean.into_jpegs();
+    let renditions = Renditions {
+        full: desk.blobs.put(full).await?,
+        review: desk.blobs.put(review).await?,
+        small: desk.blobs.put(small).await?,
+        width_px,
+        height_px,
+    };
+    Ok(PreparedPhoto { position, sent_sha256, renditions: Some(renditions), tap, flags })
+}
+
+fn refused_photo(refused: &Refused, sent_sha256: String, position: i64) -> PreparedPhoto {
+    PreparedPhoto {
+        position,
+        sent_sha256,
+        renditions: None,
+        tap: None,
+        flags: vec![refused.code().to_owned()],
+    }
+}
+
+/// Takes a check in: answers, and the photos that came with them. The same form key and the same body give the same
+/// receipt; the same key and another body are an amendment, kept beside the first.
+pub async fn receive(
+    desk: &Desk,
+    holder: &LinkHolder,
+    sending: Sending,
+    prepared: Vec<PreparedPhoto>,
+    moment: &Moment,
+) -> Done<Receipt> {
+    let form_key = sending.form_key.trim();
+    if form_key.is_empty() || form_key.len() > LONGEST_FORM_KEY {
+        return Err(CareError::NotFound);
+    }
+    let body_sha256 = body_hash(&sending);
+    let mut tx = desk.db.write().await?;
+    let wound = wounds::find(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
+    let mut check = match checks::by_form_key(&mut tx, holder.link, form_key).await? {
+        Some(check) => check,
+        None => open_check(desk, &mut tx, holder, &wound, &sending, moment).await?,
+    };
+    let kept = checks::keep_version(&mut tx, &check, &body_sha256, &sending.answers, moment.now).await?;
+    let mut changed = kept && check.answers != sending.answers;
+    if changed {
+        check.answers = sending.answers;
+    }
+    if sending.photos_expected > check.photos_expected {
+        check.photos_expected = sending.photos_expected.min(MOST_PHOTOS);
+        changed = true;
+    }
+    changed |= tie_photos(&mut tx, &check, prepared, moment).await?;
+    if changed {
+        assess_again(desk, &mut tx, &wound, &mut check, moment).await?;
+    }
+    note_strip(&mut tx, &wound, &check).await?;
+    let receipt = receipt(&mut tx, &check).await?;
+    tx.commit().await?;
+    desk.tell(holder.practice);
+    Ok(receipt)
+}
+
+/// Adds a photo to a check whose answers came first. `None`: no check has this form key yet; the phone sends its
+/// answers again before the photo.
+pub async fn add_photo(
+    desk: &Desk,
+    holder: &LinkHolder,
+    form_key: &str,
+    prepared: PreparedPhoto,
+    moment: &Moment,
+) -> Done<Option<Receipt>> {
+    let mut tx = desk.db.write().await?;
+    let Some(mut check) = checks::by_form_key(&mut tx, holder.link, form_key).await? else { return Ok(None) };
+    let wound = wounds::find(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
+    if tie_photos(&mut tx, &check, vec![prepared], moment).await? {
+        assess_again(desk, &mut tx, &wound, &mut check, moment).await?;
+    }
+    let receipt = receipt(&mut tx, &check).await?;
+    tx.commit().await?;
+    desk.tell(holder.practice);
+    Ok(Some(receipt))
+}
+
+/// The receipt of a check this link sent; `None` when it sent none with that code.
+pub async fn receipt_of(desk: &Desk, holder: &LinkHolder, code: &str) -> Done<Option<(WoundCheck, Receipt)>> {
+    let mut conn = desk.db.read().await?;
+    let found = checks::of_wound(&mut conn, holder.practice, holder.wound).await?;
+    let Some(check) = found.into_iter().find(|check| check.receipt == code && check.link == holder.link)
+    else {
+        return Ok(None);
+    };
+    let receipt = receipt(&mut conn, &check).await?;
+    Ok(Some((check, receipt)))
+}
+
+async fn open_check(
+    desk: &Desk,
+    conn: &mut Conn,
+    holder: &LinkHolder,
+    wound: &Wound,
+    sending: &Sending,
+    moment: &Moment,
+) -> Done<WoundCheck> {
+    let (assessment, due) = assess(desk, conn, wound, &sending.answers, None, moment.now).await?;
+    let check = WoundCheck {
+        id: WoundCheckId::mint(moment),
+        practice: holder.practice,
+        wound: holder.wound,
+        link: holder.link,
+        sequence: practices::next_check_sequence(conn, holder.practice).await?,
+        form_key: sending.form_key.trim().to_owned(),
+        receipt: secrets::receipt_code(&moment.chance),
+        state: CheckState::Queued,
+        received: moment.now,
+        answers: sending.answers.clone(),
+        assessment,
+        due,
+        photos_expected: sending.photos_expected.clamp(0, MOST_PHOTOS),
+        claim: None,
+    };
+    checks::insert(conn, &check).await?;
+    wounds::note_check(conn, wound, moment.now).await?;
+    let detail = format!("urgency={}", check.assessment.urgency.code());
+    let subject = format!("check:{}", check.id);
+    record::note(
+        conn,
+        holder.practice,
+        Actor::Link(holder.link),
+        "check.receive",
+        &subject,
+        &detail,
+        moment.now,
+    )
+    .await?;
+    note_urgent(conn, &check, moment).await?;
+    Ok(check)
+}
+
+/// Ties photos to their check. True when one of them was new.
+async fn tie_photos(
+    conn: &mut Conn,
+    check: &WoundCheck,
+    prepared: Vec<PreparedPhoto>,
+    moment: &Moment,
+) -> Done<bool> {
+    let mut here = photos::of_check(conn, check.practice, check.id).await?.len() as i64;
+    let mut any_new = false;
+    for photo in prepared {
+        if here >= MOST_PHOTOS {
+            break;
+        }
+        let photo = Photo {
+            id: PhotoId::mint(moment),
+            practice: check.practice,
+            check: check.id,
+            position: photo.position,
+            sent_sha256: photo.sent_sha256,
+            renditions: photo.renditions,
+            tap: photo.tap,
+            flags: photo.flags,
+            received: moment.now,
+        };
+        if photos::insert(conn, &photo).await? {
+            any_new = true;
+            here += 1;
+            let detail = format!("flags={}", photo.flags.join("+"));
+            let subject = format!("photo:{}", photo.id);
+            record::note(
+                conn,
+                check.practice,
+                Actor::Link(check.link),
+                "photo.receive",
+                &subject,
+                &detail,
+                moment.now,
+            )
+            .await?;
+        }
+    }
+    Ok(any_new)
+}
+
+/// Assesses a check again after it was amended or a photo came. The class never falls and the due time never moves
+/// later within one check; a check that was dealt with waits again when the answers say more than before.
+async fn assess_again(
+    desk: &Desk,
+    conn: &mut Conn,
+    wound: &Wound,
+    check: &mut WoundCheck,
+    moment: &Moment,
+) -> Done<()> {
+    let pictures = photos::of_check(conn, check.practice, check.id).await?;
+    let (mut assessment, due) =
+        assess(desk, conn, wound, &check.answers, photo_usable(&pictures), check.received).await?;
+    assessment.not_below(&check.assessment);
+    let rose = assessment.urgency > check.assessment.urgency;
+    check.assessment = assessment;
+    check.due = check.due.min(due);
+    if check.state == CheckState::Closed || check.state == CheckState::AwaitingCall && rose {
+        check.state = CheckState::Queued;
+        check.claim = None;
+    }
+    checks::amend(conn, check).await?;
+    let detail = format!("urgency={}", check.assessment.urgency.code());
+    let subject = format!("check:{}", check.id);
+    record::note(conn, check.practice, Actor::Link(check.link), "check.amend", &subject, &detail, moment.now)
+        .await?;
+    note_urgent(conn, check, moment).await?;
+    Ok(())
+}
+
+/// Assesses answers for a wound, as received then, and says by when a person answers.
+async fn assess(
+    desk: &Desk,
+    conn: &mut Conn,
+    wound: &Wound,
+    answers: &Answers,
+    photo_usable: Option<bool>,
+    received: Timestamp,
+) -> Done<(Assessment, Timestamp)> {
+    let practice = practices::find(conn, wound.practice).await?.ok_or(CareError::NotFound)?;
+    let patient = patients::find(conn, wound.practice, wound.patient).await?.ok_or(CareError::NotFound)?;
+    let today = received.to_zoned_datetime(practice.zone.clone()).date();
+    let facts = triage::Facts::from_check(&triage::CheckContext {
+        answers,
+        operation: &wound.operation,
+        risk: &wound.risk,
+        age_years: patient.age_years(today),
+        received,
+        zone: &practice.zone,
+        photo_usable,
+    });
+    let assessment = triage::assess(&desk.protocol, &facts);
+    let due = triage::due(assessment.urgency, received, &practice.zone);
+    Ok((assessment, due))
+}
+
+/// Whether any photo can be judged by; `None` while none has come.
+fn photo_usable(pictures: &[Photo]) -> Option<bool> {
+    if pictures.is_empty() {
+        return None;
+    }
+    Some(pictures.iter().any(|picture| picture.renditions.is_some() && picture.flags.is_empty()))
+}
+
+async fn note_urgent(conn: &mut Conn, check: &WoundCheck, moment: &Moment) -> Done<()> {
+    match check.assessment.urgency {
+        Urgency::GoNow | Urgency::RingNow => {
+            let about = format!("check:{} {}", check.id, check.assessment.urgency.code());
+            Ok(notices::enqueue(conn, check.practice, NoticeKind::UrgentCheck, "duty", &about, moment)
+                .await?)
+        }
+        Urgency::Today | Urgency::Tomorrow | Urgency::OnTrack => Ok(()),
+    }
+}
+
+async fn note_strip(conn: &mut Conn, wound: &Wound, check: &WoundCheck) -> Done<()> {
+    match check.answers.strip.known() {
+        Some(StripAnswer::AllOut) => Ok(wounds::note_strip_out(conn, wound, check.received).await?),
+        Some(
+            StripAnswer::NeverHad
+            | StripAnswer::FellOut
+            | StripAnswer::PartOut
+            | StripAnswer::Unsure
+            | StripAnswer::StillIn
+            | StripAnswer::Stuck,
+        )
+        | None => Ok(()),
+    }
+}
+
+async fn receipt(conn: &mut Conn, check: &WoundCheck) -> Done<Receipt> {
+    Ok(Receipt {
+        check: check.id,
+        code: check.receipt.clone(),
+        received: check.received,
+        due: check.due,
+        urgency: check.assessment.urgency,
+        photos_here: photos::of_check(conn, check.practice, check.id).await?.len(),
+    })
+}
+
+/// What makes two bodies the same: their answers and how many photos they announce.
+fn body_hash(sending: &Sending) -> String {
+    let answers = serde_json::to_string(&sending.answers).unwrap_or_default();
+    secrets::sha256_hex(&format!("{}\n{answers}", sending.photos_expected))
+}

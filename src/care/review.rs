@@ -1,0 +1,371 @@
+//! Review: a surgeon opens a check, sees everything about it, decides, and answers with one press.
+
+use jiff::SignedDuration;
+use jiff::Timestamp;
+
+use crate::care::CareError;
+use crate::care::Desk;
+use crate::care::Done;
+use crate::care::Fault;
+use crate::care::record;
+use crate::care::record::Actor;
+use crate::ids::CallbackId;
+use crate::ids::MessageId;
+use crate::ids::Moment;
+use crate::ids::PhotoId;
+use crate::ids::ReviewId;
+use crate::ids::WoundCheckId;
+use crate::plan::PlanStep;
+use crate::store::Conn;
+use crate::store::callbacks;
+use crate::store::callbacks::Callback;
+use crate::store::callbacks::CallbackState;
+use crate::store::checks;
+use crate::store::checks::CheckState;
+use crate::store::checks::Claim;
+use crate::store::checks::WoundCheck;
+use crate::store::notices;
+use crate::store::notices::NoticeKind;
+use crate::store::patients;
+use crate::store::patients::Patient;
+use crate::store::photos;
+use crate::store::photos::Photo;
+use crate::store::photos::Size;
+use crate::store::practices;
+use crate::store::practices::Practice;
+use crate::store::replies;
+use crate::store::replies::ReplyText;
+use crate::store::reviews;
+use crate::store::reviews::Review;
+use crate::store::staff;
+use crate::store::staff::StaffMember;
+use crate::store::thread;
+use crate::store::thread::Message;
+use crate::store::thread::Sender;
+use crate::store::wounds;
+use crate::store::wounds::Wound;
+use crate::triage;
+use crate::triage::Answers;
+use crate::triage::Decision;
+use crate::triage::Urgency;
+
+/// A surgeon who opens a check has it for this long; then it is anybody's again.
+pub const CLAIM_LIMIT: SignedDuration = SignedDuration::from_mins(15);
+const LONGEST_REPLY: usize = 4_000;
+
+/// Claims a check for a surgeon. Refused while somebody else's claim runs.
+pub async fn open(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Timestamp) -> Done<()> {
+    if !surgeon.roles.surgeon {
+        return Err(CareError::NotAllowed);
+    }
+    let mut tx = desk.db.write().await?;
+    let check = checks::find(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
+    let claim = Claim { by: surgeon.id, until: now + CLAIM_LIMIT };
+    if matches!(check.state, CheckState::Queued | CheckState::InReview) {
+        if !checks::claim_for(&mut tx, surgeon.practice, id, claim, now).await? {
+            return Err(claimed_by_other(&mut tx, &check).await?);
+        }
+        record::note(
+            &mut tx,
+            surgeon.practice,
+            Actor::Staff(surgeon.id),
+            "check.claim",
+            &format!("check:{id}"),
+            "",
+            now,
+        )
+        .await?;
+    }
+    tx.commit().await?;
+    desk.tell(surgeon.practice);
+    Ok(())
+}
+
+/// Gives a claimed check back to the queue.
+pub async fn release(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Timestamp) -> Done<()> {
+    let mut tx = desk.db.write().await?;
+    let check = checks::find(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
+    if check.state == CheckState::InReview && check.claim.is_some_and(|claim| claim.by == surgeon.id) {
+        checks::set_state(&mut tx, &check, CheckState::Queued, now).await?;
+        let subject = format!("check:{id}");
+        record::note(&mut tx, surgeon.practice, Actor::Staff(surgeon.id), "check.release", &subject, "", now)
+            .await?;
+    }
+    tx.commit().await?;
+    desk.tell(surgeon.practice);
+    Ok(())
+}
+
+/// Everything about one check.
+#[derive(Clone, Debug)]
+pub struct Opened {
+    pub practice: Practice,
+    pub check: WoundCheck,
+    pub photos: Vec<Photo>,
+    /// The check before on the same wound, with its photos.
+    pub before: Option<(WoundCheck, Vec<Photo>)>,
+    pub patient: Patient,
+    pub wound: Wound,
+    pub plan: Vec<PlanStep>,
+    /// All checks of the wound, newest first, this one among them.
+    pub history: Vec<WoundCheck>,
+    pub reviews: Vec<Review>,
+    pub thread: Vec<Message>,
+    pub callbacks: Vec<Callback>,
+    /// What the form said over time, oldest first; one entry when it was never amended.
+    pub versions: Vec<(Timestamp, Answers)>,
+    pub replies: Vec<ReplyText>,
+    pub staff: Vec<StaffMember>,
+}
+
+/// Reads everything about a check, and notes that the surgeon saw it.
+pub async fn view(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Timestamp) -> Done<Opened> {
+    if !surgeon.roles.surgeon {
+        return Err(CareError::NotAllowed);
+    }
+    let opened = gather(desk, surgeon, id).await?;
+    record::note_view(desk, surgeon, "check.view", &format!("check:{id}"), now).await?;
+    Ok(opened)
+}
+
+async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Opened> {
+    let practice_id = surgeon.practice;
+    let mut conn = desk.db.read().await?;
+    let check = checks::find(&mut conn, practice_id, id).await?.ok_or(CareError::NotFound)?;
+    let wound = wounds::find(&mut conn, practice_id, check.wound).await?.ok_or(CareError::NotFound)?;
+    let before = match checks::before(&mut conn, &check).await? {
+        Some(earlier) => {
+            let pictures = photos::of_check(&mut conn, practice_id, earlier.id).await?;
+            Some((earlier, pictures))
+        }
+        None => None,
+    };
+    Ok(Opened {
+        practice: practices::find(&mut conn, practice_id).await?.ok_or(CareError::NotFound)?,
+        photos: photos::of_check(&mut conn, practice_id, id).await?,
+        before,
+        patient: patients::find(&mut conn, practice_id, wound.patient).await?.ok_or(CareError::NotFound)?,
+        plan: wounds::plan(&mut conn, practice_id, wound.id).await?,
+        history: checks::of_wound(&mut conn, practice_id, wound.id).await?,
+        reviews: reviews::of_check(&mut conn, practice_id, id).await?,
+        thread: thread::of_wound(&mut conn, practice_id, wound.id).await?,
+        callbacks: callbacks::of_check(&mut conn, practice_id, id).await?,
+        versions: checks::versions(&mut conn, &check).await?,
+        replies: replies::of_practice(&mut conn, practice_id).await?,
+        staff: staff::of_practice(&mut conn, practice_id).await?,
+        check,
+        wound,
+    })
+}
+
+/// A photo's bytes for a surgeon, and a note that they were seen. `None`: no such photo, or it could not be read.
+pub async fn photo(
+    desk: &Desk,
+    surgeon: &StaffMember,
+    id: PhotoId,
+    size: Size,
+    now: Timestamp,
+) -> Done<Option<bytes::Bytes>> {
+    if !surgeon.roles.surgeon {
+        return Err(CareError::NotAllowed);
+    }
+    let found = photos::find(&mut *desk.db.read().await?, surgeon.practice, id).await?;
+    let Some(renditions) = found.and_then(|photo| photo.renditions) else { return Ok(None) };
+    let bytes = desk.blobs.get(renditions.blob(size)).await?;
+    if bytes.is_some() && size != Size::Small {
+        record::note_view(desk, surgeon, "photo.view", &format!("photo:{id}"), now).await?;
+    }
+    Ok(bytes)
+}
+
+/// What the surgeon pressed.
+#[derive(Clone, Debug)]
+pub struct Deciding {
+    pub decision: Decision,
+    /// To the patient, in their language; empty: nothing is written, the office speaks.
+    pub reply: String,
+    /// For staff only.
+    pub note: String,
+    /// For "come in": when.
+    pub come_in: Option<Timestamp>,
+    /// What the office is to ask or say on the phone; empty: the decision's own words.
+    pub ask: String,
+}
+
+/// Decides a check. Decision, reply, callback, record and notices commit together.
+pub async fn decide(
+    desk: &Desk,
+    surgeon: &StaffMember,
+    id: WoundCheckId,
+    deciding: Deciding,
+    moment: &Moment,
+) -> Done<ReviewId> {
+    if !surgeon.roles.surgeon {
+        return Err(CareError::NotAllowed);
+    }
+    let faults = deciding_faults(&deciding, moment.now);
+    if !faults.is_empty() {
+        return Err(CareError::Entered(faults));
+    }
+    let mut tx = desk.db.write().await?;
+    let check = checks::find(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
+    if matches!(check.state, CheckState::Closed | CheckState::AwaitingCall) {
+        return Err(CareError::AlreadyDone);
+    }
+    if check.claim.is_some_and(|claim| claim.by != surgeon.id && claim.until > moment.now) {
+        return Err(claimed_by_other(&mut tx, &check).await?);
+    }
+    let review = Review {
+        id: ReviewId::mint(moment),
+        practice: surgeon.practice,
+        check: id,
+        surgeon: surgeon.id,
+        decision: deciding.decision,
+        come_in: deciding.come_in,
+        note: deciding.note.trim().to_owned(),
+        urgency_shown: check.assessment.urgency,
+        decided: moment.now,
+    };
+    reviews::insert(&mut tx, &review).await?;
+    keep_reply(&mut tx, surgeon, &check, &review, deciding.reply.trim(), moment).await?;
+    let state = if deciding.decision.needs_a_call() {
+        ask_for_call(&mut tx, &check, &review, &deciding, moment).await?;
+        CheckState::AwaitingCall
+    } else {
+        CheckState::Closed
+    };
+    checks::set_state(&mut tx, &check, state, moment.now).await?;
+    thread::note_dealt_with(&mut tx, surgeon.practice, check.wound, moment.now).await?;
+    let detail = format!("decision={} urgency={}", review.decision.code(), review.urgency_shown.code());
+    let (actor, subject) = (Actor::Staff(surgeon.id), format!("check:{id}"));
+    record::note(&mut tx, surgeon.practice, actor, "check.decide", &subject, &detail, moment.now).await?;
+    tx.commit().await?;
+    desk.tell(surgeon.practice);
+    Ok(review.id)
+}
+
+async fn keep_reply(
+    conn: &mut Conn,
+    surgeon: &StaffMember,
+    check: &WoundCheck,
+    review: &Review,
+    reply: &str,
+    moment: &Moment,
+) -> Done<()> {
+    if reply.is_empty() {
+        return Ok(());
+    }
+    let message = Message {
+        id: MessageId::mint(moment),
+        practice: surgeon.practice,
+        wound: check.wound,
+        check: Some(check.id),
+        review: Some(review.id),
+        sender: Sender::Practice,
+        staff: Some(surgeon.id),
+        link: None,
+        body: reply.to_owned(),
+        sent: moment.now,
+        read: None,
+    };
+    thread::insert(conn, &message, None).await?;
+    let about = format!("message:{}", message.id);
+    let recipient = format!("link:{}", check.link);
+    Ok(notices::enqueue(conn, surgeon.practice, NoticeKind::AnswerReady, &recipient, &about, moment).await?)
+}
+
+async fn ask_for_call(
+    conn: &mut Conn,
+    check: &WoundCheck,
+    review: &Review,
+    deciding: &Deciding,
+    moment: &Moment,
+) -> Done<()> {
+    let urgency = call_urgency(check.assessment.urgency, deciding.decision);
+    let callback = Callback {
+        id: CallbackId::mint(moment),
+        practice: check.practice,
+        wound: check.wound,
+        check: check.id,
+        review: review.id,
+        urgency,
+        reason: deciding.decision.words().to_owned(),
+        ask: deciding.ask.trim().to_owned(),
+        due: moment.now + call_within(urgency),
+        missed: 0,
+        state: CallbackState::Open,
+        outcome: None,
+        hand_back_note: String::new(),
+        closed: None,
+        created: moment.now,
+    };
+    callbacks::insert(conn, &callback).await?;
+    let about = format!("callback:{}", callback.id);
+    Ok(notices::enqueue(conn, check.practice, NoticeKind::CallToMake, "office", &about, moment).await?)
+}
+
+/// A call is never less urgent than its check; sending someone to the emergency department is as urgent as it gets.
+fn call_urgency(check: Urgency, decision: Decision) -> Urgency {
+    match decision {
+        Decision::GoToEmergency => Urgency::GoNow,
+        Decision::ComeIn | Decision::CallByOffice => check.max(Urgency::Tomorrow),
+        Decision::HealingAsExpected
+        | Decision::ChangeHomeCare
+        | Decision::Antibiotic
+        | Decision::AnotherPhoto => check,
+    }
+}
+
+/// Voice within ten minutes, half an hour, four hours or a day (proposals, no source).
+pub(in crate::care) fn call_within(urgency: Urgency) -> SignedDuration {
+    match urgency {
+        Urgency::GoNow => SignedDuration::from_mins(10),
+        Urgency::RingNow => SignedDuration::from_mins(30),
+        Urgency::Today => SignedDuration::from_hours(4),
+        Urgency::Tomorrow | Urgency::OnTrack => SignedDuration::from_hours(24),
+    }
+}
+
+async fn claimed_by_other(conn: &mut Conn, check: &WoundCheck) -> Done<CareError> {
+    let Some(claim) = check.claim else { return Ok(CareError::AlreadyDone) };
+    let by = staff::find(conn, check.practice, claim.by).await?;
+    Ok(CareError::Claimed { by: by.map_or_else(String::new, |member| member.name), until: claim.until })
+}
+
+fn deciding_faults(deciding: &Deciding, now: Timestamp) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    let reply = deciding.reply.trim();
+    if reply.is_empty() && !deciding.decision.needs_a_call() {
+        faults.push(Fault::new("reply", "Write an answer, or choose one of the practice's replies."));
+    }
+    if reply.chars().count() > LONGEST_REPLY {
+        faults.push(Fault::new("reply", "Shorten the answer to 4,000 characters."));
+    }
+    if let Some(start) = triage::first_blank(reply) {
+        faults.push(Fault::new("reply", format!("Fill in the blank {start} in the answer.")));
+    }
+    match (deciding.decision, deciding.come_in) {
+        (Decision::ComeIn, None) => {
+            faults.push(Fault::new("come_in", "Say when the patient should come in."))
+        }
+        (Decision::ComeIn, Some(when)) if when < now => {
+            faults.push(Fault::new("come_in", "That time has passed. Choose a later one."));
+        }
+        _ => {}
+    }
+    faults
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_call_is_never_less_urgent_than_its_check() {
+        for check in Urgency::ALL {
+            for decision in Decision::ALL {
+                assert!(call_urgency(*check, *decision) >= *check);
+            }
+        }
+    }
+}

@@ -1,0 +1,157 @@
+//! The thread with the patient: reading needs the PIN, asking needs only the link.
+
+use jiff::Timestamp;
+
+use crate::care::CareError;
+use crate::care::Desk;
+use crate::care::Done;
+use crate::care::Fault;
+use crate::care::LinkHolder;
+use crate::care::record;
+use crate::care::record::Actor;
+use crate::ids::MessageId;
+use crate::ids::Moment;
+use crate::store::checks;
+use crate::store::checks::CheckState;
+use crate::store::patients;
+use crate::store::patients::Patient;
+use crate::store::practices;
+use crate::store::practices::Practice;
+use crate::store::staff;
+use crate::store::staff::StaffMember;
+use crate::store::thread;
+use crate::store::thread::Message;
+use crate::store::thread::Sender;
+use crate::store::wounds;
+use crate::store::wounds::Wound;
+use crate::triage;
+
+const LONGEST_QUESTION: usize = 1_000;
+
+/// What the patient pages show of one wound without the PIN: what to do, never what was answered.
+#[derive(Clone, Debug)]
+pub struct Home {
+    pub practice: Practice,
+    pub wound: Wound,
+    pub patient: Patient,
+    /// Answers not yet marked as read.
+    pub unread: usize,
+}
+
+/// Reads what the *Today* page and the check form need.
+pub async fn home(desk: &Desk, holder: &LinkHolder) -> Done<Home> {
+    let mut conn = desk.db.read().await?;
+    let wound = wounds::find(&mut conn, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
+    let messages = thread::of_wound(&mut conn, holder.practice, holder.wound).await?;
+    Ok(Home {
+        practice: practices::find(&mut conn, holder.practice).await?.ok_or(CareError::NotFound)?,
+        patient: patients::find(&mut conn, holder.practice, wound.patient)
+            .await?
+            .ok_or(CareError::NotFound)?,
+        wound,
+        unread: messages
+            .iter()
+            .filter(|message| message.sender == Sender::Practice && message.read.is_none())
+            .count(),
+    })
+}
+
+/// The thread as the patient reads it.
+#[derive(Clone, Debug)]
+pub struct Answered {
+    pub practice: Practice,
+    pub messages: Vec<Message>,
+    pub staff: Vec<StaffMember>,
+}
+
+/// Reads the thread. Refused until the PIN was given on this phone.
+pub async fn read(desk: &Desk, holder: &LinkHolder, now: Timestamp) -> Done<Answered> {
+    if !holder.may_read {
+        return Err(CareError::NotAllowed);
+    }
+    let answered = {
+        let mut conn = desk.db.read().await?;
+        Answered {
+            practice: practices::find(&mut conn, holder.practice).await?.ok_or(CareError::NotFound)?,
+            messages: thread::of_wound(&mut conn, holder.practice, holder.wound).await?,
+            staff: staff::of_practice(&mut conn, holder.practice).await?,
+        }
+    };
+    let mut tx = desk.db.write().await?;
+    let subject = format!("wound:{}", holder.wound);
+    record::note(&mut tx, holder.practice, Actor::Link(holder.link), "thread.view", &subject, "", now)
+        .await?;
+    tx.commit().await?;
+    Ok(answered)
+}
+
+/// "I have read this."
+pub async fn mark_read(desk: &Desk, holder: &LinkHolder, id: MessageId, now: Timestamp) -> Done<()> {
+    if !holder.may_read {
+        return Err(CareError::NotAllowed);
+    }
+    let mut tx = desk.db.write().await?;
+    if !thread::note_read(&mut tx, holder.practice, holder.wound, id, now).await? {
+        return Err(CareError::NotFound);
+    }
+    let subject = format!("message:{id}");
+    record::note(&mut tx, holder.practice, Actor::Link(holder.link), "message.read", &subject, "", now)
+        .await?;
+    tx.commit().await?;
+    desk.tell(holder.practice);
+    Ok(())
+}
+
+/// The patient asks back. The newest check of the wound waits again, so that a person sees the question; the words
+/// themselves can only raise it.
+pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, moment: &Moment) -> Done<()> {
+    let body = body.trim();
+    // Codes, not words: the page has them in the patient's language.
+    let refused = |code: &str| CareError::Entered(vec![Fault::new("question", code)]);
+    if body.is_empty() {
+        return Err(refused("empty"));
+    }
+    if body.chars().count() > LONGEST_QUESTION {
+        return Err(refused("too_long"));
+    }
+    let mut tx = desk.db.write().await?;
+    let newest = checks::of_wound(&mut tx, holder.practice, holder.wound).await?.into_iter().next();
+    // Without a check there is no row in the queue that would bring the question before a person.
+    let mut check = newest.ok_or_else(|| refused("no_check"))?;
+    let message = Message {
+        id: MessageId::mint(moment),
+        practice: holder.practice,
+        wound: holder.wound,
+        check: Some(check.id),
+        review: None,
+        sender: Sender::Patient,
+        staff: None,
+        link: Some(holder.link),
+        body: body.to_owned(),
+        sent: moment.now,
+        read: None,
+    };
+    if !thread::insert(&mut tx, &message, Some(form_key)).await? {
+        return Ok(());
+    }
+    let practice = practices::find(&mut tx, holder.practice).await?.ok_or(CareError::NotFound)?;
+    check.assessment.asked_back();
+    let due = triage::due(check.assessment.urgency, moment.now, &practice.zone);
+    match check.state {
+        CheckState::Closed => {
+            check.due = due;
+            check.state = CheckState::Queued;
+            check.claim = None;
+        }
+        CheckState::Queued | CheckState::InReview | CheckState::AwaitingCall => {
+            check.due = check.due.min(due)
+        }
+    }
+    checks::amend(&mut tx, &check).await?;
+    let subject = format!("message:{}", message.id);
+    record::note(&mut tx, holder.practice, Actor::Link(holder.link), "message.ask", &subject, "", moment.now)
+        .await?;
+    tx.commit().await?;
+    desk.tell(holder.practice);
+    Ok(())
+}

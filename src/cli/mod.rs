@@ -1,0 +1,41 @@
+//! The commands of the one binary.
+
+mod demo;
+mod serve;
+mod staff;
+
+use clap::Parser;
+use clap::Subcommand;
+
+use crate::config::Settings;
+
+/// A self-hosted inbox for photos of open surgical wounds.
+#[derive(Debug, Parser)]
+#[command(name = "closewatch", version, about)]
+pub struct Line {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Start the server with an invented practice in a fresh temporary folder.
+    Demo(demo::Demo),
+    /// Start the server.
+    Serve(Settings),
+    /// Add staff from the command line.
+    #[command(subcommand)]
+    Staff(staff::Staff),
+}
+
+/// A command's failure, in words for the terminal.
+pub type Failure = Box<dyn std::error::Error + Send + Sync>;
+
+/// Does what the command line says.
+pub async fn run(line: Line) -> Result<(), Failure> {
+    match line.command {
+        Command::Demo(demo) => demo::run(demo).await,
+        Command::Serve(settings) => serve::run(settings).await,
+        Command::Staff(command) => staff::run(command).await,
+    }
+}

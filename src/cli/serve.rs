@@ -1,0 +1,70 @@
+//! `closewatch serve`: open the books and listen.
+
+use std::sync::Arc;
+
+use tokio::net::TcpListener;
+
+use crate::care::Desk;
+use crate::care::staff;
+use crate::cli::Failure;
+use crate::config::Settings;
+use crate::ids::Chance;
+use crate::photo::Limits;
+use crate::store::Blobs;
+use crate::store::Db;
+use crate::triage::Protocol;
+use crate::web;
+use crate::web::App;
+use crate::web::Clock;
+
+/// Opens the database and the photo folder the settings name.
+pub async fn open(settings: &Settings) -> Result<App, Failure> {
+    std::fs::create_dir_all(settings.data_folder())?;
+    let db = Db::open(&settings.database_url()).await?;
+    let blobs = Blobs::in_folder(&settings.photo_folder())?;
+    let desk = Desk::new(db, blobs, Protocol::built_in(), Limits::default());
+    Ok(App::new(desk, Clock::Machine, Chance::OperatingSystem, &settings.public_url()))
+}
+
+pub async fn run(settings: Settings) -> Result<(), Failure> {
+    let app = open(&settings).await?;
+    if let Some(token) = staff::open_set_up(&app.desk, &app.moment()).await? {
+        println!("No practice is set up yet. Within 15 minutes, open this address once:");
+        println!("  {}/set-up/{}", app.public_url, token.reveal());
+    }
+    println!("Closewatch listens on http://{} and is reached at {}", settings.listen_on(), app.public_url);
+    listen(&app, &settings).await
+}
+
+/// Serves until Ctrl-C or a termination signal.
+pub async fn listen(app: &App, settings: &Settings) -> Result<(), Failure> {
+    let listener = TcpListener::bind(settings.listen_on()).await.map_err(|fault| {
+        format!("cannot listen on {}: {fault}. Choose another --port.", settings.listen_on())
+    })?;
+    let stop = Arc::new(tokio::sync::Notify::new());
+    let stopped = Arc::clone(&stop);
+    tokio::spawn(async move {
+        until_told_to_stop().await;
+        stopped.notify_waiters();
+        // Streams stay open for as long as somebody looks at the queue: give the rest a moment, then go.
+        tokio::time::sleep(std::time::Duration::from_secs(3)).await;
+        std::process::exit(0);
+    });
+    axum::serve(listener, web::router(app))
+        .with_graceful_shutdown(async move { stop.notified().await })
+        .await?;
+    app.desk.db.close().await;
+    Ok(())
+}
+
+async fn until_told_to_stop() {
+    let interrupt = tokio::signal::ctrl_c();
+    match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
+        Ok(mut terminate) => {
+            tokio::select! { _ = interrupt => {}, _ = terminate.recv() => {} }
+        }
+        Err(_) => {
+            let _ = interrupt.await;
+        }
+    }
+}

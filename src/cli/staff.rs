@@ -1,0 +1,115 @@
+//! `closewatch staff add`: the first member of a practice without a browser, and any later one.
+
+use std::io::BufRead;
+
+use crate::care::CareError;
+use crate::care::record::Actor;
+use crate::care::staff;
+use crate::care::staff::NewMember;
+use crate::care::staff::NewPractice;
+use crate::cli::Failure;
+use crate::cli::serve;
+use crate::config::Settings;
+use crate::sheet::Paper;
+use crate::store::practices;
+use crate::store::staff::Roles;
+
+#[derive(Debug, clap::Subcommand)]
+pub enum Staff {
+    /// Add a staff member. The password is read from standard input, one line.
+    Add(Add),
+}
+
+#[derive(Debug, clap::Args)]
+pub struct Add {
+    #[command(flatten)]
+    settings: Settings,
+    /// The person's name.
+    #[arg(long)]
+    name: String,
+    /// The name they sign in with.
+    #[arg(long)]
+    sign_in_name: String,
+    /// Roles, comma-separated: surgeon, office, lead.
+    #[arg(long, value_delimiter = ',', required = true)]
+    roles: Vec<String>,
+    /// Name of the practice, made when the server has none yet.
+    #[arg(long)]
+    practice_name: Option<String>,
+    /// Phone that patients ring; with a new practice.
+    #[arg(long, default_value = "")]
+    practice_phone: String,
+    /// Emergency number where the practice is; with a new practice.
+    #[arg(long, default_value = "911")]
+    emergency_number: String,
+    /// IANA time zone; with a new practice.
+    #[arg(long, default_value = "America/New_York")]
+    time_zone: String,
+    /// `letter` or `a4`; with a new practice.
+    #[arg(long, default_value = "letter")]
+    paper: String,
+}
+
+pub async fn run(command: Staff) -> Result<(), Failure> {
+    let Staff::Add(add) = command;
+    let roles = read_roles(&add.roles)?;
+    let app = serve::open(&add.settings).await?;
+    let moment = app.moment();
+    let known = practices::all(&mut *app.desk.db.read().await?).await?;
+    let practice = match (known.first(), add.practice_name) {
+        (Some(practice), None) => practice.id,
+        (Some(_), Some(name)) => {
+            known
+                .iter()
+                .find(|practice| practice.name == name)
+                .ok_or_else(|| format!("there is no practice named {name} on this server"))?
+                .id
+        }
+        (None, Some(name)) => {
+            let new = NewPractice {
+                name,
+                phone: add.practice_phone,
+                emergency_number: add.emergency_number,
+                time_zone: add.time_zone,
+                paper: add.paper.parse::<Paper>()?,
+            };
+            staff::add_practice(&app.desk, &new, &moment).await.map_err(in_words)?.id
+        }
+        (None, None) => return Err("this server has no practice yet: name one with --practice-name".into()),
+    };
+    eprintln!("Password (at least 15 characters), then Enter:");
+    let mut password = String::new();
+    std::io::stdin().lock().read_line(&mut password)?;
+    let new = NewMember {
+        name: add.name,
+        sign_in_name: add.sign_in_name,
+        password: password.trim_end_matches(['\r', '\n']).to_owned(),
+        roles,
+    };
+    let member = staff::add(&app.desk, practice, &new, Actor::Program, &moment).await.map_err(in_words)?;
+    println!("Added {} ({}).", member.name, member.sign_in_name);
+    app.desk.db.close().await;
+    Ok(())
+}
+
+fn read_roles(names: &[String]) -> Result<Roles, Failure> {
+    let mut roles = Roles::default();
+    for name in names {
+        match name.as_str() {
+            "surgeon" => roles.surgeon = true,
+            "office" => roles.office = true,
+            "lead" => roles.lead = true,
+            other => return Err(format!("`{other}` is no role: use surgeon, office, lead").into()),
+        }
+    }
+    Ok(roles)
+}
+
+fn in_words(fault: CareError) -> Failure {
+    match fault {
+        CareError::Entered(faults) => {
+            faults.into_iter().map(|fault| fault.words).collect::<Vec<_>>().join(" ").into()
+        }
+        other => Box::new(other),
+    }
+}

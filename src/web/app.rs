@@ -1,0 +1,75 @@
+//! What every handler has at hand: the desk, the clock, and the settings.
+
+use std::sync::Arc;
+use std::sync::atomic::AtomicI64;
+use std::sync::atomic::Ordering;
+
+use jiff::SignedDuration;
+use jiff::Timestamp;
+
+use crate::care::Desk;
+use crate::ids::Chance;
+use crate::ids::Moment;
+
+/// What time it is: the machine's clock in earnest, one that is moved by hand in tests.
+#[derive(Clone, Debug)]
+pub enum Clock {
+    Machine,
+    ByHand(Arc<AtomicI64>),
+}
+
+impl Clock {
+    pub fn by_hand(start: Timestamp) -> Clock {
+        Clock::ByHand(Arc::new(AtomicI64::new(start.as_millisecond())))
+    }
+
+    pub fn now(&self) -> Timestamp {
+        match self {
+            #[expect(clippy::disallowed_methods, reason = "this is the one place that asks the machine")]
+            Clock::Machine => Timestamp::now(),
+            Clock::ByHand(ms) => {
+                Timestamp::from_millisecond(ms.load(Ordering::SeqCst)).unwrap_or(Timestamp::MIN)
+            }
+        }
+    }
+
+    /// Moves a clock by hand; the machine's stays.
+    pub fn pass(&self, time: SignedDuration) {
+        match self {
+            Clock::Machine => {}
+            Clock::ByHand(ms) => {
+                let passed = i64::try_from(time.as_millis()).unwrap_or(0);
+                ms.fetch_add(passed, Ordering::SeqCst);
+            }
+        }
+    }
+}
+
+/// Cheap to clone.
+#[derive(Clone, Debug)]
+pub struct App {
+    pub desk: Desk,
+    pub clock: Clock,
+    pub chance: Chance,
+    /// Such as `https://wounds.example`, without a slash at the end.
+    pub public_url: Arc<str>,
+}
+
+impl App {
+    pub fn new(desk: Desk, clock: Clock, chance: Chance, public_url: &str) -> App {
+        App { desk, clock, chance, public_url: public_url.into() }
+    }
+
+    pub fn now(&self) -> Timestamp {
+        self.clock.now()
+    }
+
+    pub fn moment(&self) -> Moment {
+        Moment::new(self.clock.now(), self.chance.clone())
+    }
+
+    /// Cookies are `__Host-` and Secure except over plain http on loopback, where browsers would drop them.
+    pub fn is_https(&self) -> bool {
+        self.public_url.starts_with("https://")
+    }
+}

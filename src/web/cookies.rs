@@ -1,0 +1,58 @@
+//! The two cookies: a staff member's session and a patient's phone.
+
+use axum::http::HeaderMap;
+use axum::http::HeaderValue;
+use axum::http::header;
+
+use crate::web::App;
+
+/// Which session a cookie holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Cookie {
+    Staff,
+    Phone,
+}
+
+impl Cookie {
+    fn name(self, app: &App) -> &'static str {
+        match (self, app.is_https()) {
+            (Cookie::Staff, true) => "__Host-closewatch-staff",
+            (Cookie::Staff, false) => "closewatch-staff",
+            (Cookie::Phone, true) => "__Host-closewatch-phone",
+            (Cookie::Phone, false) => "closewatch-phone",
+        }
+    }
+
+    /// The token the browser sent; `None` when it sent none.
+    pub fn read(self, app: &App, headers: &HeaderMap) -> Option<String> {
+        let name = self.name(app);
+        headers
+            .get_all(header::COOKIE)
+            .iter()
+            .filter_map(|line| line.to_str().ok())
+            .flat_map(|line| line.split(';'))
+            .filter_map(|pair| pair.trim().split_once('='))
+            .find(|(key, value)| *key == name && !value.is_empty())
+            .map(|(_, value)| value.to_owned())
+    }
+
+    /// The header that sets it. A phone's cookie lasts 30 days, a staff member's until the browser closes.
+    pub fn set(self, app: &App, token: &str) -> HeaderValue {
+        let age = match self {
+            Cookie::Staff => "",
+            Cookie::Phone => "; Max-Age=2592000",
+        };
+        self.header(app, &format!("{token}{age}"))
+    }
+
+    /// The header that takes it away.
+    pub fn clear(self, app: &App) -> HeaderValue {
+        self.header(app, "; Max-Age=0")
+    }
+
+    fn header(self, app: &App, value: &str) -> HeaderValue {
+        let secure = if app.is_https() { "; Secure" } else { "" };
+        let line = format!("{}={value}; Path=/; HttpOnly; SameSite=Lax{secure}", self.name(app));
+        HeaderValue::from_str(&line).expect("tokens are base64url")
+    }
+}

@@ -1,0 +1,172 @@
+//! Who may enter where: every route is hung with its rule, and the rule is what lets people in. The tests read the
+//! same table.
+
+use axum::Router;
+use axum::extract::FromRequestParts;
+use axum::extract::Request;
+use axum::extract::State;
+use axum::handler::Handler;
+use axum::http::Method;
+use axum::http::request::Parts;
+use axum::middleware::Next;
+use axum::middleware::from_fn_with_state;
+use axum::response::IntoResponse;
+use axum::response::Response;
+use axum::routing::MethodFilter;
+use axum::routing::on;
+
+use crate::care::LinkHolder;
+use crate::care::knock;
+use crate::care::sign_in;
+use crate::store::staff::StaffMember;
+use crate::web::App;
+use crate::web::cookies::Cookie;
+use crate::web::error::PageError;
+
+/// Who may enter.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Who {
+    Anyone,
+    /// A phone that opened a patient link. What needs the PIN says so itself.
+    Phone,
+    /// Any staff member who is signed in.
+    Staff,
+    Surgeon,
+    Office,
+    /// Office or surgeon.
+    Caller,
+    Lead,
+}
+
+impl Who {
+    fn admits(self, member: &StaffMember) -> bool {
+        match self {
+            Who::Anyone | Who::Staff => true,
+            Who::Phone => false,
+            Who::Surgeon => member.roles.surgeon,
+            Who::Office => member.roles.office,
+            Who::Caller => member.roles.office || member.roles.surgeon,
+            Who::Lead => member.roles.lead,
+        }
+    }
+}
+
+/// One row of the table.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Door {
+    pub method: Method,
+    pub path: &'static str,
+    pub who: Who,
+}
+
+/// A router under construction, and its table.
+pub struct Doors {
+    app: App,
+    router: Router<App>,
+    table: Vec<Door>,
+}
+
+impl Doors {
+    pub fn new(app: &App) -> Doors {
+        Doors { app: app.clone(), router: Router::new(), table: Vec::new() }
+    }
+
+    pub fn get<H, T>(self, path: &'static str, who: Who, handler: H) -> Doors
+    where
+        H: Handler<T, App>,
+        T: 'static,
+    {
+        self.hang(Method::GET, MethodFilter::GET, path, who, handler)
+    }
+
+    pub fn post<H, T>(self, path: &'static str, who: Who, handler: H) -> Doors
+    where
+        H: Handler<T, App>,
+        T: 'static,
+    {
+        self.hang(Method::POST, MethodFilter::POST, path, who, handler)
+    }
+
+    fn hang<H, T>(
+        mut self,
+        method: Method,
+        filter: MethodFilter,
+        path: &'static str,
+        who: Who,
+        handler: H,
+    ) -> Doors
+    where
+        H: Handler<T, App>,
+        T: 'static,
+    {
+        let guarded = on(filter, handler).route_layer(from_fn_with_state((self.app.clone(), who), guard));
+        self.router = self.router.route(path, guarded);
+        self.table.push(Door { method, path, who });
+        self
+    }
+
+    pub fn into_parts(self) -> (Router<App>, Vec<Door>) {
+        (self.router, self.table)
+    }
+}
+
+async fn guard(State((app, who)): State<(App, Who)>, mut request: Request, next: Next) -> Response {
+    let entered = match who {
+        Who::Anyone => Ok(()),
+        Who::Phone => enter_phone(&app, &mut request).await,
+        Who::Staff | Who::Surgeon | Who::Office | Who::Caller | Who::Lead => {
+            enter_staff(&app, who, &mut request).await
+        }
+    };
+    match entered {
+        Ok(()) => next.run(request).await,
+        Err(refused) => crate::web::sign_in::turn_away(refused, who, request).await.into_response(),
+    }
+}
+
+async fn enter_phone(app: &App, request: &mut Request) -> Result<(), PageError> {
+    let token = Cookie::Phone.read(app, request.headers()).ok_or(PageError::NoLink)?;
+    let holder = knock::holder(&app.desk, &token, app.now()).await?.ok_or(PageError::NoLink)?;
+    request.extensions_mut().insert(Phone { holder, token });
+    Ok(())
+}
+
+async fn enter_staff(app: &App, who: Who, request: &mut Request) -> Result<(), PageError> {
+    let token = Cookie::Staff.read(app, request.headers()).ok_or(PageError::SignedOut)?;
+    let member = sign_in::who(&app.desk, &token, app.now()).await?.ok_or(PageError::SignedOut)?;
+    if !who.admits(&member) {
+        return Err(PageError::NotAllowed);
+    }
+    request.extensions_mut().insert(Member { member, token });
+    Ok(())
+}
+
+/// The staff member behind a request, and their session's token. Only behind a staff door.
+#[derive(Clone, Debug)]
+pub struct Member {
+    pub member: StaffMember,
+    pub token: String,
+}
+
+/// The phone behind a request, and its session's token. Only behind a phone door.
+#[derive(Clone, Debug)]
+pub struct Phone {
+    pub holder: LinkHolder,
+    pub token: String,
+}
+
+impl<S: Sync> FromRequestParts<S> for Member {
+    type Rejection = PageError;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Member, PageError> {
+        parts.extensions.get::<Member>().cloned().ok_or(PageError::SignedOut)
+    }
+}
+
+impl<S: Sync> FromRequestParts<S> for Phone {
+    type Rejection = PageError;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Phone, PageError> {
+        parts.extensions.get::<Phone>().cloned().ok_or(PageError::NoLink)
+    }
+}

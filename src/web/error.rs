@@ -1,0 +1,158 @@
+//! What a person is told when something does not work: what to do next, never the cause. Logged once, here.
+
+use askama::Template;
+use axum::http::StatusCode;
+use axum::response::Html;
+use axum::response::IntoResponse;
+use axum::response::Response;
+
+use crate::care::CareError;
+use crate::web::assets;
+
+/// Why a page cannot be shown.
+#[derive(Debug)]
+pub enum PageError {
+    /// No staff session, or it ended.
+    SignedOut,
+    /// No phone session, or its link was closed.
+    NoLink,
+    NotAllowed,
+    NotFound,
+    /// A change that did not come from one of our own pages.
+    FromElsewhere,
+    /// The form was too big or not in a shape a form has.
+    Unreadable,
+    TooBig,
+    Care(CareError),
+}
+
+impl From<CareError> for PageError {
+    fn from(fault: CareError) -> PageError {
+        match fault {
+            CareError::NotFound => PageError::NotFound,
+            CareError::NotAllowed => PageError::NotAllowed,
+            other => PageError::Care(other),
+        }
+    }
+}
+
+#[derive(Template)]
+#[template(path = "error.html")]
+struct ErrorPage {
+    base_css: String,
+    heading: &'static str,
+    advice: String,
+    /// Where the button leads; empty: no button.
+    next: &'static str,
+    next_words: &'static str,
+}
+
+impl PageError {
+    fn status(&self) -> StatusCode {
+        match self {
+            PageError::SignedOut | PageError::NoLink => StatusCode::UNAUTHORIZED,
+            PageError::NotAllowed | PageError::FromElsewhere => StatusCode::FORBIDDEN,
+            PageError::NotFound => StatusCode::NOT_FOUND,
+            PageError::Unreadable => StatusCode::BAD_REQUEST,
+            PageError::TooBig => StatusCode::PAYLOAD_TOO_LARGE,
+            PageError::Care(CareError::Claimed { .. } | CareError::AlreadyDone) => StatusCode::CONFLICT,
+            PageError::Care(CareError::Entered(_)) => StatusCode::UNPROCESSABLE_ENTITY,
+            PageError::Care(CareError::NotFound) => StatusCode::NOT_FOUND,
+            PageError::Care(CareError::NotAllowed) => StatusCode::FORBIDDEN,
+            PageError::Care(CareError::Store(_) | CareError::Work(_)) => StatusCode::INTERNAL_SERVER_ERROR,
+        }
+    }
+
+    fn page(&self) -> ErrorPage {
+        let (heading, advice, next, next_words) = match self {
+            PageError::SignedOut => ("Please sign in", "You were signed out.".to_owned(), "/sign-in", "Sign in"),
+            PageError::NoLink => (
+                "Open your link again / Abra su enlace otra vez",
+                "Use the link or the code on your sheet. If you cannot, ring the practice. In an emergency call the \
+                 emergency number. · Use el enlace o el código de su hoja. Si no puede, llame al consultorio. En una \
+                 emergencia llame al número de emergencias."
+                    .to_owned(),
+                "/go",
+                "Type the code / Escriba el código",
+            ),
+            PageError::NotAllowed | PageError::Care(CareError::NotAllowed) => (
+                "Not part of your role",
+                "Ask a lead of the practice if you should be able to do this.".to_owned(),
+                "/",
+                "Back to your start page",
+            ),
+            PageError::NotFound | PageError::Care(CareError::NotFound) => (
+                "Nothing is here",
+                "Check the address, or go back and follow the link again. · Revise la dirección o regrese.".to_owned(),
+                "/",
+                "Start page",
+            ),
+            PageError::FromElsewhere => (
+                "That did not come from this site",
+                "Nothing was changed. Open the page here and press the button again. · No se cambió nada. Abra la \
+                 página aquí y presione el botón otra vez."
+                    .to_owned(),
+                "/",
+                "Start page",
+            ),
+            PageError::Unreadable => (
+                "The form did not arrive whole",
+                "Go back: what you typed is still in the form. Send it again. · Regrese: lo que escribió sigue ahí. \
+                 Mándelo otra vez."
+                    .to_owned(),
+                "",
+                "",
+            ),
+            PageError::TooBig => (
+                "That was too big to send",
+                "Go back and choose a smaller photo (15 MB at most), or send the answers without it. · Regrese y \
+                 elija una foto más chica (15 MB como máximo), o mande las respuestas sin ella."
+                    .to_owned(),
+                "",
+                "",
+            ),
+            PageError::Care(CareError::Claimed { by, .. }) => (
+                "Somebody else is looking at this check",
+                format!("{by} opened it and has it for up to 15 minutes. The queue shows when it is free."),
+                "/queue",
+                "Back to the queue",
+            ),
+            PageError::Care(CareError::AlreadyDone) => (
+                "Somebody did this meanwhile",
+                "Nothing was changed twice. Look at how it stands now.".to_owned(),
+                "/",
+                "Start page",
+            ),
+            PageError::Care(CareError::Entered(faults)) => (
+                "Something in the form needs another look",
+                faults.iter().map(|fault| fault.words.as_str()).collect::<Vec<_>>().join(" "),
+                "",
+                "",
+            ),
+            PageError::Care(CareError::Store(_) | CareError::Work(_)) => (
+                "This did not work, and it was NOT saved",
+                "Go back and send it again in a moment. If it is urgent, ring the practice; in an emergency call the \
+                 emergency number. · NO se guardó. Regrese y mándelo otra vez en un momento. Si es urgente, llame al \
+                 consultorio; en una emergencia llame al número de emergencias."
+                    .to_owned(),
+                "",
+                "",
+            ),
+        };
+        ErrorPage { base_css: assets::address("base.css"), heading, advice, next, next_words }
+    }
+}
+
+impl IntoResponse for PageError {
+    fn into_response(self) -> Response {
+        if let PageError::Care(CareError::Store(fault)) = &self {
+            tracing::error!(%fault, "a change or a reading failed in the store");
+        }
+        if let PageError::Care(CareError::Work(fault)) = &self {
+            tracing::error!(%fault, "hashing or decoding failed");
+        }
+        let html =
+            self.page().render().unwrap_or_else(|_| "This did not work. Ring the practice.".to_owned());
+        (self.status(), Html(html)).into_response()
+    }
+}

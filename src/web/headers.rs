@@ -1,0 +1,56 @@
+//! What every response says to the browser, and the proof every change must bring.
+
+use axum::extract::Request;
+use axum::extract::State;
+use axum::http::HeaderValue;
+use axum::http::Method;
+use axum::http::header;
+use axum::http::header::HeaderName;
+use axum::middleware::Next;
+use axum::response::IntoResponse;
+use axum::response::Response;
+
+use crate::web::App;
+use crate::web::error::PageError;
+
+/// Nothing from elsewhere, nothing inline.
+const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; \
+    img-src 'self' blob: data:; font-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; \
+    frame-ancestors 'none'; object-src 'none'";
+
+const ALWAYS: &[(&str, &str)] = &[
+    ("content-security-policy", CONTENT_SECURITY_POLICY),
+    ("x-content-type-options", "nosniff"),
+    ("referrer-policy", "no-referrer"),
+    ("cross-origin-opener-policy", "same-origin"),
+    ("cross-origin-resource-policy", "same-origin"),
+    ("permissions-policy", "camera=(self), geolocation=(), microphone=()"),
+    ("x-robots-tag", "noindex, noarchive"),
+];
+
+pub async fn add(State(app): State<App>, request: Request, next: Next) -> Response {
+    let mut response = next.run(request).await;
+    let headers = response.headers_mut();
+    for (name, value) in ALWAYS {
+        headers.insert(HeaderName::from_static(name), HeaderValue::from_static(value));
+    }
+    if app.is_https() {
+        let two_years = HeaderValue::from_static("max-age=63072000; includeSubDomains");
+        headers.insert(header::STRICT_TRANSPORT_SECURITY, two_years);
+    }
+    if !headers.contains_key(header::CACHE_CONTROL) {
+        headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    }
+    response
+}
+
+/// A change needs proof that one of our own pages asked for it: `Sec-Fetch-Site`, or a matching `Origin`. The layer
+/// behind this one compares them; here a request that brings neither is refused.
+pub async fn need_origin(request: Request, next: Next) -> Response {
+    if brings_proof(&request) { next.run(request).await } else { PageError::FromElsewhere.into_response() }
+}
+
+fn brings_proof(request: &Request) -> bool {
+    let reads = matches!(*request.method(), Method::GET | Method::HEAD | Method::OPTIONS);
+    reads || request.headers().contains_key("sec-fetch-site") || request.headers().contains_key("origin")
+}

@@ -1,0 +1,20 @@
+//! The only room that knows HTTP and HTML.
+
+mod app;
+mod assets;
+mod cookies;
+mod doors;
+pub mod error;
+mod headers;
+mod health;
+mod office;
+mod patient;
+mod practice;
+mod router;
+mod sign_in;
+mod surgeon;
+mod time_words;
+
+pub use app::{App, Clock};
+pub use doors::{Door, Who};
+pub use router::{doors, router};

@@ -1,0 +1,7 @@
+//! (the patient pages are being written)
+
+use crate::web::doors::Doors;
+
+pub fn hang(doors: Doors) -> Doors {
+    doors
+}

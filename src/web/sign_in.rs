@@ -1,0 +1,263 @@
+//! Signing in and out, the first set-up, and what happens to a form whose sender was signed out meanwhile.
+
+use askama::Template;
+use axum::Form;
+use axum::body::to_bytes;
+use axum::extract::Path;
+use axum::extract::Request;
+use axum::extract::State;
+use axum::http::HeaderMap;
+use axum::http::Method;
+use axum::http::StatusCode;
+use axum::http::header;
+use axum::response::AppendHeaders;
+use axum::response::Html;
+use axum::response::IntoResponse;
+use axum::response::Redirect;
+use axum::response::Response;
+use serde::Deserialize;
+
+use crate::care::CareError;
+use crate::care::Fault;
+use crate::care::sign_in;
+use crate::care::sign_in::SignIn;
+use crate::care::staff;
+use crate::care::staff::NewMember;
+use crate::care::staff::NewPractice;
+use crate::sheet::Paper;
+use crate::store::staff::Roles;
+use crate::web::App;
+use crate::web::assets;
+use crate::web::cookies::Cookie;
+use crate::web::doors::Doors;
+use crate::web::doors::Member;
+use crate::web::doors::Who;
+use crate::web::error::PageError;
+use crate::web::time_words;
+use crate::words::Language;
+
+/// A form longer than this is not held over a sign-in.
+const LONGEST_HELD: usize = 64 * 1024;
+
+pub fn hang(doors: Doors) -> Doors {
+    doors
+        .get("/", Who::Anyone, start)
+        .get("/sign-in", Who::Anyone, show)
+        .post("/sign-in", Who::Anyone, enter)
+        .post("/sign-out", Who::Staff, leave)
+        .get("/set-up/{token}", Who::Anyone, show_set_up)
+        .post("/set-up/{token}", Who::Anyone, finish_set_up)
+}
+
+/// One field of a form that waits for its sender to sign in again.
+#[derive(Clone, Debug)]
+pub struct HeldField {
+    pub name: String,
+    pub value: String,
+}
+
+#[derive(Template)]
+#[template(path = "sign_in.html")]
+struct SignInPage {
+    base_css: String,
+    fault: String,
+    sign_in_name: String,
+    held_path: String,
+    held_body: String,
+}
+
+#[derive(Template)]
+#[template(path = "held_form.html")]
+struct HeldFormPage {
+    base_css: String,
+    path: String,
+    fields: Vec<HeldField>,
+}
+
+/// Where a person belongs: a signed-in member on their first page, everyone else at the sign-in.
+async fn start(State(app): State<App>, headers: HeaderMap) -> Result<Redirect, PageError> {
+    let member = match Cookie::Staff.read(&app, &headers) {
+        Some(token) => sign_in::who(&app.desk, &token, app.now()).await?,
+        None => None,
+    };
+    Ok(Redirect::to(member.map_or("/sign-in", |member| first_page(member.roles))))
+}
+
+/// The page a role works on.
+fn first_page(roles: Roles) -> &'static str {
+    if roles.surgeon {
+        "/queue"
+    } else if roles.office {
+        "/callbacks"
+    } else {
+        "/practice"
+    }
+}
+
+async fn show() -> Result<Response, PageError> {
+    sign_in_page("", "", "", "", StatusCode::OK)
+}
+
+fn sign_in_page(
+    fault: &str,
+    name: &str,
+    path: &str,
+    body: &str,
+    status: StatusCode,
+) -> Result<Response, PageError> {
+    let page = SignInPage {
+        base_css: assets::address("base.css"),
+        fault: fault.to_owned(),
+        sign_in_name: name.to_owned(),
+        held_path: path.to_owned(),
+        held_body: body.to_owned(),
+    };
+    Ok((status, Html(page.render().map_err(|_| PageError::Unreadable)?)).into_response())
+}
+
+#[derive(Deserialize)]
+struct SignInForm {
+    sign_in_name: String,
+    password: String,
+    #[serde(default)]
+    held_path: String,
+    #[serde(default)]
+    held_body: String,
+}
+
+async fn enter(State(app): State<App>, Form(form): Form<SignInForm>) -> Result<Response, PageError> {
+    let tried = sign_in::sign_in(&app.desk, &form.sign_in_name, &form.password, &app.moment()).await?;
+    let again = |fault: &str| {
+        sign_in_page(
+            fault,
+            &form.sign_in_name,
+            &form.held_path,
+            &form.held_body,
+            StatusCode::UNPROCESSABLE_ENTITY,
+        )
+    };
+    match tried {
+        SignIn::Welcome { token, member } => {
+            let cookie = AppendHeaders([(header::SET_COOKIE, Cookie::Staff.set(&app, token.reveal()))]);
+            if form.held_path.starts_with('/')
+                && !form.held_path.starts_with("//")
+                && !form.held_body.is_empty()
+            {
+                return Ok((cookie, held_form_page(&form.held_path, &form.held_body)?).into_response());
+            }
+            Ok((cookie, Redirect::to(first_page(member.roles))).into_response())
+        }
+        SignIn::Wrong => again("That name and password do not go together. Try again."),
+        SignIn::Wait { until } => {
+            let wait = time_words::time_left(until, app.now());
+            again(&format!("Too many wrong tries. The next one is looked at {wait}."))
+        }
+    }
+}
+
+fn held_form_page(path: &str, body: &str) -> Result<Html<String>, PageError> {
+    let fields: Vec<(String, String)> =
+        serde_urlencoded::from_str(body).map_err(|_| PageError::Unreadable)?;
+    let page = HeldFormPage {
+        base_css: assets::address("base.css"),
+        path: path.to_owned(),
+        fields: fields.into_iter().map(|(name, value)| HeldField { name, value }).collect(),
+    };
+    Ok(Html(page.render().map_err(|_| PageError::Unreadable)?))
+}
+
+/// Answers whoever a door did not let in. A form that was being sent is held over the sign-in: nothing typed is lost.
+pub async fn turn_away(refused: PageError, who: Who, request: Request) -> Response {
+    let signed_out = matches!(refused, PageError::SignedOut) && who != Who::Phone;
+    if !signed_out {
+        return refused.into_response();
+    }
+    if *request.method() != Method::POST {
+        return Redirect::to("/sign-in").into_response();
+    }
+    let path = request.uri().path().to_owned();
+    let body = to_bytes(request.into_body(), LONGEST_HELD).await.unwrap_or_default();
+    let body = String::from_utf8(body.to_vec()).unwrap_or_default();
+    let words = if body.is_empty() {
+        "You were signed out. Sign in and press the button again."
+    } else {
+        "You were signed out. Sign in: what you typed is kept and can be sent right after."
+    };
+    sign_in_page(words, "", &path, &body, StatusCode::UNAUTHORIZED)
+        .unwrap_or_else(IntoResponse::into_response)
+}
+
+async fn leave(State(app): State<App>, member: Member) -> Result<Response, PageError> {
+    sign_in::sign_out(&app.desk, &member.token, &member.member, app.now()).await?;
+    let headers = AppendHeaders([
+        (header::SET_COOKIE, Cookie::Staff.clear(&app)),
+        (
+            header::HeaderName::from_static("clear-site-data"),
+            header::HeaderValue::from_static("\"cache\", \"storage\""),
+        ),
+    ]);
+    Ok((headers, Redirect::to("/sign-in")).into_response())
+}
+
+#[derive(Template)]
+#[template(path = "set_up.html")]
+struct SetUpPage {
+    base_css: String,
+    faults: Vec<Fault>,
+    form: SetUpForm,
+}
+
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+struct SetUpForm {
+    practice_name: String,
+    practice_phone: String,
+    emergency_number: String,
+    time_zone: String,
+    paper: String,
+    name: String,
+    sign_in_name: String,
+    password: String,
+    surgeon: Option<String>,
+    office: Option<String>,
+}
+
+async fn show_set_up(State(app): State<App>, Path(token): Path<String>) -> Result<Response, PageError> {
+    if !staff::set_up_is_open(&app.desk, &token, app.now()).await? {
+        return Err(PageError::NotFound);
+    }
+    set_up_page(Vec::new(), SetUpForm::default(), StatusCode::OK)
+}
+
+fn set_up_page(faults: Vec<Fault>, form: SetUpForm, status: StatusCode) -> Result<Response, PageError> {
+    let page = SetUpPage { base_css: assets::address("base.css"), faults, form };
+    Ok((status, Html(page.render().map_err(|_| PageError::Unreadable)?)).into_response())
+}
+
+async fn finish_set_up(
+    State(app): State<App>,
+    Path(token): Path<String>,
+    Form(form): Form<SetUpForm>,
+) -> Result<Response, PageError> {
+    let practice = NewPractice {
+        name: form.practice_name.clone(),
+        phone: form.practice_phone.clone(),
+        emergency_number: form.emergency_number.clone(),
+        time_zone: form.time_zone.trim().to_owned(),
+        paper: form.paper.parse().unwrap_or(Paper::Letter),
+    };
+    let first = NewMember {
+        name: form.name.clone(),
+        sign_in_name: form.sign_in_name.clone(),
+        password: form.password.clone(),
+        roles: Roles { surgeon: form.surgeon.is_some(), office: form.office.is_some(), lead: true },
+    };
+    match staff::set_up(&app.desk, &token, practice, first, &app.moment()).await {
+        Ok(_) => Ok(Redirect::to("/sign-in").into_response()),
+        Err(CareError::Entered(faults)) => set_up_page(faults, form, StatusCode::UNPROCESSABLE_ENTITY),
+        Err(other) => Err(other.into()),
+    }
+}
+
+/// Staff pages are in English for now.
+pub const STAFF_LANGUAGE: Language = Language::English;

@@ -1,0 +1,7 @@
+//! (the surgeon pages are being written)
+
+use crate::web::doors::Doors;
+
+pub fn hang(doors: Doors) -> Doors {
+    doors
+}
