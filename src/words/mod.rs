@@ -2,6 +2,7 @@
 //! language or a wrong blank does not compile.
 
 mod language;
+pub mod sheet;
 
 pub use language::Language;
 
