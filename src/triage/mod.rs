@@ -2,7 +2,19 @@
 
 mod answers;
 mod assess;
+mod condition;
+mod condition_text;
+mod derived;
+mod dictionary;
+mod due;
+mod facts;
+mod protocol;
+#[cfg(test)]
+mod protocol_checks;
+mod protocol_text;
+mod queue;
 mod said;
+mod truth;
 mod urgency;
 
 pub use answers::SUGAR_STALE_AFTER_H;
@@ -12,7 +24,15 @@ pub use answers::{
     Temperature, Trend, UrineKetones, WarmHard, Who, YesNo,
 };
 pub use assess::{
-    Assessment, Confidence, CouldMatter, Group, MissingGate, Raised, Reason, Recognised, Tripped,
+    Assessment, Confidence, CouldMatter, Group, MissingGate, Raised, Reason, Recognised, Tripped, assess,
+    assess_with_photo,
 };
+pub use condition::{Condition, ConditionFault};
+pub use dictionary::{DICTIONARY, Fact, Kind, Origin, Unit, Worse, fact};
+pub use due::ResponseTargets;
+pub use facts::{FactFault, Facts, Value};
+pub use protocol::{Gate, Pattern, Protocol, ProtocolFault, Raise, RaisesOn, Rule};
+pub use queue::{RankKey, Waiting, effective, rank, rank_key};
 pub use said::{NOT_SURE, Said};
+pub use truth::Truth;
 pub use urgency::Urgency;
