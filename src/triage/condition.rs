@@ -82,6 +82,22 @@ impl Condition {
         facts
     }
 
+    /// Every number a fact is compared with.
+    #[cfg(test)]
+    pub(super) fn limits(&self) -> Vec<(&'static str, f64)> {
+        let mut open = vec![&self.node];
+        let mut limits = Vec::new();
+        while let Some(node) = open.pop() {
+            open.extend(node.children());
+            if let Node::Compare { left: Term::Fact(fact), right: Term::Literal(limit), .. }
+            | Node::Compare { left: Term::Literal(limit), right: Term::Fact(fact), .. } = node
+            {
+                limits.push((*fact, *limit));
+            }
+        }
+        limits
+    }
+
     /// Every fact spoken of.
     pub fn facts(&self) -> BTreeSet<&'static str> {
         let mut facts = BTreeSet::new();

@@ -2,17 +2,27 @@
 
 mod answers;
 mod assess;
+mod changes;
 mod condition;
 mod condition_text;
 mod derived;
 mod dictionary;
 mod due;
 mod facts;
+mod form;
+mod free_words;
+mod from_check;
 mod protocol;
 #[cfg(test)]
 mod protocol_checks;
+#[cfg(test)]
+mod protocol_limits;
+#[cfg(test)]
+mod protocol_promises;
 mod protocol_text;
+mod questions;
 mod queue;
+mod readings;
 mod said;
 mod truth;
 mod urgency;
@@ -27,11 +37,15 @@ pub use assess::{
     Assessment, Confidence, CouldMatter, Group, MissingGate, Raised, Reason, Recognised, Tripped, assess,
     assess_with_photo,
 };
+pub use changes::{Change, changes};
 pub use condition::{Condition, ConditionFault};
 pub use dictionary::{DICTIONARY, Fact, Kind, Origin, Unit, Worse, fact};
 pub use due::ResponseTargets;
 pub use facts::{FactFault, Facts, Value};
+pub use form::{Fault, FaultKind, Reading, read};
+pub use from_check::Enrolled;
 pub use protocol::{Gate, Pattern, Protocol, ProtocolFault, Raise, RaisesOn, Rule};
+pub use questions::{AnswerKind, Context, QUESTIONS, Question, Stage, StripKnown, question};
 pub use queue::{RankKey, Waiting, effective, rank, rank_key};
 pub use said::{NOT_SURE, Said};
 pub use truth::Truth;

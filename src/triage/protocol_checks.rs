@@ -1,25 +1,18 @@
-//! The built-in protocol against its check cases, each threshold from both sides, and its promises.
+//! The built-in protocol against its check cases.
 //!
 //! `tests/truth/triage-cases.json`: 86 cases worked by hand from the reviewed table, independent of this program.
 
 use std::collections::BTreeSet;
+use std::sync::LazyLock;
 
-use proptest::prelude::*;
 use serde_json::Map;
 use serde_json::Value as Json;
 
 use crate::triage::Assessment;
-use crate::triage::DICTIONARY;
 use crate::triage::Facts;
-use crate::triage::Kind;
-use crate::triage::Origin;
 use crate::triage::Protocol;
-use crate::triage::Unit;
 use crate::triage::Urgency;
-use crate::triage::Value;
-use crate::triage::Worse;
 use crate::triage::assess;
-use crate::triage::assess_with_photo;
 
 const CASES: &str = include_str!("../../tests/truth/triage-cases.json");
 
@@ -37,19 +30,21 @@ fn cases() -> Vec<Case> {
     serde_json::from_str(CASES).unwrap()
 }
 
+static QUIET: LazyLock<Map<String, Json>> = LazyLock::new(|| cases().remove(0).input);
+
 /// The first case: a quiet day-5 wound with a narrow rim, with some answers changed.
-fn quiet_but(changes: &str) -> Facts {
-    let mut input = cases().remove(0).input;
+pub(super) fn quiet_but(changes: &str) -> Facts {
+    let mut input = QUIET.clone();
     let changes: Map<String, Json> = serde_json::from_str(changes).unwrap();
     input.extend(changes);
     Facts::from_json(&input).unwrap()
 }
 
-fn assessed(changes: &str) -> Assessment {
+pub(super) fn assessed(changes: &str) -> Assessment {
     assess(Protocol::built_in(), &quiet_but(changes))
 }
 
-fn fires(changes: &str, rule: &str) -> bool {
+pub(super) fn fires(changes: &str, rule: &str) -> bool {
     assessed(changes).reasons.iter().any(|reason| reason.rule_id == rule)
 }
 
