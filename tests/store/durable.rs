@@ -1,7 +1,4 @@
-//! Nothing half-done: what was acknowledged is kept, what failed in the middle left nothing, and fifty sends of one
-//! form are one check.
-
-use std::collections::BTreeSet;
+//! Nothing half-done: what was acknowledged is kept, and what failed in the middle left nothing.
 
 use sqlx::Row;
 
@@ -133,63 +130,6 @@ async fn rename(practice: &crate::support::Practice, from: &str, to: &str) {
     let mut tx = practice.desk().db.write().await.unwrap();
     sqlx::query(sql).execute(&mut *tx).await.unwrap();
     tx.commit().await.unwrap();
-}
-
-#[tokio::test]
-async fn fifty_sends_of_one_form_at_once_are_one_check_with_one_receipt() {
-    on_each_engine(async |practice| {
-        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
-        let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
-        let desk = practice.desk();
-        let holder = phone.holder().await;
-        let photo = intake::prepare_photo(desk, jpeg(1), 1, None).await.unwrap();
-        let sends = (0..50).map(|_| {
-            let (practice, holder, photo) = (practice.clone(), holder.clone(), photo.clone());
-            tokio::spawn(async move {
-                let sending =
-                    Sending { form_key: "one".to_owned(), answers: in_danger(), photos_expected: 1 };
-                let moment = practice.moment();
-                intake::receive(practice.desk(), &holder, sending, vec![photo], &moment).await
-            })
-        });
-        let mut receipts = BTreeSet::new();
-        for receipt in futures::future::join_all(sends).await {
-            let receipt = receipt.unwrap().unwrap();
-            receipts.insert(format!("{receipt:?}"));
-        }
-        assert_eq!(receipts.len(), 1, "{receipts:?}");
-        let mut books = practice.books().await;
-        for (table, rows) in [("wound_check", 1), ("answers_version", 1), ("photo", 1), ("notice", 1)] {
-            assert_eq!(count(&mut books, table).await, rows, "{table}");
-        }
-        drop(books);
-        assert_eq!(surgeon.reads_queue().await[0].sequence, 1, "no number was lost");
-    })
-    .await;
-}
-
-#[tokio::test]
-async fn fifty_checks_of_one_wound_at_once_are_fifty_checks_with_numbers_without_gaps() {
-    on_each_engine(async |practice| {
-        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
-        let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
-        let holder = phone.holder().await;
-        let sends = (0..50).map(|number| {
-            let (practice, holder) = (practice.clone(), holder.clone());
-            tokio::spawn(async move {
-                let form_key = format!("form {number}");
-                let sending = Sending { form_key, answers: no_danger(), photos_expected: 0 };
-                intake::receive(practice.desk(), &holder, sending, Vec::new(), &practice.moment()).await
-            })
-        });
-        for receipt in futures::future::join_all(sends).await {
-            receipt.unwrap().unwrap();
-        }
-        let mut numbers: Vec<i64> = surgeon.reads_queue().await.iter().map(|row| row.sequence).collect();
-        numbers.sort_unstable();
-        assert_eq!(numbers, (1..=50).collect::<Vec<_>>());
-    })
-    .await;
 }
 
 #[tokio::test]
