@@ -205,12 +205,16 @@ fn score(urgency: Urgency, fired: &[&Rule], raises: &[Raised]) -> u8 {
     let counted = Group::ALL.iter().filter(|group| **group != Group::Note);
     let first: u16 = raises.iter().filter(|raise| raise.to.is_none()).map(|_| READ_FIRST).sum();
     let within = counted.map(worst_in).sum::<u16>() + first;
-    let steps = u16::from(Urgency::OnTrack.rank() - urgency.rank());
     let widest = match urgency {
         Urgency::GoNow => BAND,
         Urgency::RingNow | Urgency::Today | Urgency::Tomorrow | Urgency::OnTrack => BAND - 1,
     };
-    u8::try_from(steps * BAND + within.min(widest)).unwrap_or(100)
+    u8::try_from(u16::from(least_score(urgency)) + within.min(widest)).unwrap_or(100)
+}
+
+/// Where a class's band begins.
+pub(super) fn least_score(urgency: Urgency) -> u8 {
+    (Urgency::OnTrack.rank() - urgency.rank()) * BAND as u8
 }
 
 /// Own weights, no source.
