@@ -3,6 +3,8 @@
 mod answers;
 mod assess;
 mod changes;
+#[cfg(test)]
+mod check_promises;
 mod condition;
 mod condition_text;
 mod derived;
@@ -10,6 +12,8 @@ mod dictionary;
 mod due;
 mod facts;
 mod form;
+#[cfg(test)]
+mod form_checks;
 mod free_words;
 mod from_check;
 mod protocol;
