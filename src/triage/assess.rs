@@ -1,5 +1,7 @@
 //! What one wound check comes to: how urgent, why, and what is not known.
 
+use std::collections::BTreeMap;
+
 use serde::Deserialize;
 use serde::Serialize;
 
@@ -262,22 +264,18 @@ fn unknowns(protocol: &Protocol, fired: &[&Rule], known: &Known) -> Vec<CouldMat
         let to = raise.to?;
         Some((&raise.id, &raise.when, to))
     });
-    let mut unknowns: Vec<CouldMatter> = Vec::new();
+    let mut by_fact: BTreeMap<&str, (Urgency, Vec<String>)> = BTreeMap::new();
     for (id, when, urgency) in open_rules.chain(open_raises) {
         for fact in when.missing(known) {
-            match unknowns.iter_mut().find(|unknown| unknown.fact == fact) {
-                Some(unknown) => {
-                    unknown.could_reach = unknown.could_reach.max(urgency);
-                    unknown.rules.push(id.clone());
-                }
-                None => unknowns.push(CouldMatter {
-                    fact: fact.to_owned(),
-                    could_reach: urgency,
-                    rules: vec![id.clone()],
-                }),
-            }
+            let (could_reach, rules) = by_fact.entry(fact).or_insert((urgency, Vec::new()));
+            *could_reach = urgency.max(*could_reach);
+            rules.push(id.clone());
         }
     }
+    let mut unknowns: Vec<CouldMatter> = by_fact
+        .into_iter()
+        .map(|(fact, (could_reach, rules))| CouldMatter { fact: fact.to_owned(), could_reach, rules })
+        .collect();
     unknowns.sort_by_key(|unknown| unknown.could_reach.rank());
     unknowns
 }
