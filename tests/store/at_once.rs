@@ -195,8 +195,7 @@ async fn an_amendment_is_never_lost_to_a_call_that_ends_meanwhile() {
             let id = office.reads_callbacks().await[0].callback.id;
             let holder = phone.holder().await;
             let (desk, moment) = (practice.desk(), practice.moment());
-            let sending =
-                Sending { form_key: "one".to_owned(), answers: in_danger(), photos_expected: 0 };
+            let sending = Sending { form_key: "one".to_owned(), answers: in_danger(), photos_expected: 0 };
             let attempting = Attempting {
                 result: CallResult::Spoke,
                 note: String::new(),

@@ -35,7 +35,8 @@ async fn every_sqlite_connection_syncs_at_commit_and_writes_ahead() {
             let mut pragma = async |name: &'static str| {
                 let sql = sqlx::AssertSqlSafe(format!("PRAGMA {name}"));
                 let row = sqlx::query(sql).fetch_one(&mut *conn).await.unwrap();
-                row.try_get::<String, _>(0).or_else(|_| row.try_get::<i64, _>(0).map(|whole| whole.to_string()))
+                row.try_get::<String, _>(0)
+                    .or_else(|_| row.try_get::<i64, _>(0).map(|whole| whole.to_string()))
             };
             // 2 is FULL, says the documentation of SQLite's PRAGMA synchronous.
             assert_eq!(pragma("synchronous").await.unwrap(), "2");
@@ -144,12 +145,8 @@ async fn a_form_that_says_more_later_is_kept_beside_what_it_said_first_and_never
         assert_eq!((second.check, second.code.as_str()), (first.check, first.code.as_str()));
         assert_eq!(second.urgency, Urgency::GoNow, "a calmer later body lowers nothing");
         assert!(second.due <= first.due);
-        let opened = closewatch::care::review::view(
-            practice.desk(),
-            &surgeon.member,
-            first.check,
-            practice.now(),
-        );
+        let opened =
+            closewatch::care::review::view(practice.desk(), &surgeon.member, first.check, practice.now());
         let said: Vec<_> = opened.await.unwrap().versions.into_iter().map(|(_, answers)| answers).collect();
         assert_eq!(said, [in_danger(), with_temperature(370)]);
         // A late retry of the first body is no third version.
@@ -168,7 +165,8 @@ async fn answers_go_in_without_their_photo_and_the_photo_follows() {
         let photo = intake::prepare_photo(desk, jpeg(4), 1, None).await.unwrap();
         let early = intake::add_photo(desk, &holder, "one", photo.clone(), &practice.moment()).await.unwrap();
         assert!(early.is_none(), "a photo without answers has nowhere to go");
-        let sending = Sending { form_key: "one".to_owned(), answers: with_words("hello"), photos_expected: 1 };
+        let sending =
+            Sending { form_key: "one".to_owned(), answers: with_words("hello"), photos_expected: 1 };
         let first = intake::receive(desk, &holder, sending, Vec::new(), &practice.moment()).await.unwrap();
         assert_eq!(first.photos_here, 0);
         for _ in 0..2 {
@@ -178,7 +176,8 @@ async fn answers_go_in_without_their_photo_and_the_photo_follows() {
         // Something that is no picture is kept as a fact, and the check goes on.
         let broken = intake::prepare_photo(desk, b"not a picture".to_vec(), 2, None).await.unwrap();
         assert!(!broken.is_readable());
-        let after = intake::add_photo(desk, &holder, "one", broken, &practice.moment()).await.unwrap().unwrap();
+        let after =
+            intake::add_photo(desk, &holder, "one", broken, &practice.moment()).await.unwrap().unwrap();
         assert_eq!(after.check, first.check);
         let kept = photos::of_check(&mut *practice.books().await, practice.id, first.check).await.unwrap();
         assert_eq!(kept.iter().filter(|photo| photo.renditions.is_some()).count(), 1);

@@ -29,7 +29,8 @@ async fn many_checks(practice: &Practice, surgeon: &Staff, seed: u64) -> Vec<Wou
     let office = practice.office().await;
     let phone = office.enrols("José Núñez", surgeon).await.opens_link().await;
     let receipt = phone.sends("first", no_danger(), &[]).await;
-    let first = checks::find(&mut *practice.books().await, practice.id, receipt.check).await.unwrap().unwrap();
+    let first =
+        checks::find(&mut *practice.books().await, practice.id, receipt.check).await.unwrap().unwrap();
     let chance = Chance::seeded(seed);
     let mut all = vec![first.clone()];
     let mut tx = practice.desk().db.write().await.unwrap();
