@@ -4,6 +4,7 @@ use axum::extract::Request;
 use axum::extract::State;
 use axum::http::HeaderValue;
 use axum::http::Method;
+use axum::http::StatusCode;
 use axum::http::header;
 use axum::http::header::HeaderName;
 use axum::middleware::Next;
@@ -47,7 +48,16 @@ pub async fn add(State(app): State<App>, request: Request, next: Next) -> Respon
 /// A change needs proof that one of our own pages asked for it: `Sec-Fetch-Site`, or a matching `Origin`. The layer
 /// behind this one compares them; here a request that brings neither is refused.
 pub async fn need_origin(request: Request, next: Next) -> Response {
-    if brings_proof(&request) { next.run(request).await } else { PageError::FromElsewhere.into_response() }
+    if !brings_proof(&request) {
+        return PageError::FromElsewhere.into_response();
+    }
+    let response = next.run(request).await;
+    // The layer that compares refuses without a word; a person is told what to do.
+    let without_a_word = !response.headers().contains_key(header::CONTENT_TYPE);
+    if response.status() == StatusCode::FORBIDDEN && without_a_word {
+        return PageError::FromElsewhere.into_response();
+    }
+    response
 }
 
 fn brings_proof(request: &Request) -> bool {
