@@ -12,6 +12,7 @@ use crate::store::practices;
 use crate::store::practices::Practice;
 use crate::store::staff;
 use crate::store::staff::StaffMember;
+use crate::triage::Urgency;
 
 /// Rows on one page. Whoever has more waiting than this needs more surgeons, not a longer page.
 const PAGE: i64 = 200;
@@ -23,6 +24,8 @@ pub struct Queue {
     pub rows: Vec<WaitingCheck>,
     /// All that wait, whatever the filter shows.
     pub waiting: i64,
+    /// The same by effective class, most urgent first; a class nobody waits in is absent.
+    pub by_urgency: Vec<(Urgency, i64)>,
     /// Names behind the claims.
     pub staff: Vec<StaffMember>,
 }
@@ -37,6 +40,7 @@ pub async fn read(desk: &Desk, member: &StaffMember, filter: &QueueFilter, now: 
         practice: practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?,
         rows: checks::waiting(&mut conn, member.practice, filter, now, PAGE).await?,
         waiting: checks::count_waiting(&mut conn, member.practice).await?,
+        by_urgency: checks::count_by_urgency(&mut conn, member.practice, now).await?,
         staff: staff::of_practice(&mut conn, member.practice).await?,
     })
 }

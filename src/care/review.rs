@@ -109,6 +109,7 @@ pub struct Opened {
     pub plan: Vec<PlanStep>,
     /// All checks of the wound, newest first, this one among them.
     pub history: Vec<WoundCheck>,
+    /// Every decision on any of those checks, oldest first.
     pub reviews: Vec<Review>,
     pub thread: Vec<Message>,
     pub callbacks: Vec<Callback>,
@@ -147,7 +148,7 @@ async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Op
         patient: patients::find(&mut conn, practice_id, wound.patient).await?.ok_or(CareError::NotFound)?,
         plan: wounds::plan(&mut conn, practice_id, wound.id).await?,
         history: checks::of_wound(&mut conn, practice_id, wound.id).await?,
-        reviews: reviews::of_check(&mut conn, practice_id, id).await?,
+        reviews: reviews::of_wound(&mut conn, practice_id, wound.id).await?,
         thread: thread::of_wound(&mut conn, practice_id, wound.id).await?,
         callbacks: callbacks::of_check(&mut conn, practice_id, id).await?,
         versions: checks::versions(&mut conn, &check).await?,

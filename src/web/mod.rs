@@ -12,8 +12,10 @@ mod patient;
 mod practice;
 mod router;
 mod sign_in;
+mod staff_frame;
 mod surgeon;
 mod time_words;
+mod wound_words;
 
 pub use app::{App, Clock};
 pub use doors::{Door, Who};
