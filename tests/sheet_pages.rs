@@ -110,7 +110,7 @@ type Sheet = (SheetContents, Paper, Vec<Draft>);
 static SHEETS: LazyLock<Vec<Sheet>> = LazyLock::new(|| {
     let mut sheets = Vec::new();
     for language in Language::ALL {
-        for paper in Paper::ALL {
+        for paper in Paper::ALL.iter().copied() {
             for contents in hard_contents(language).into_iter().chain([contents(language)]) {
                 let pages = sheet_pages(&contents, paper).unwrap();
                 sheets.push((contents, paper, pages));

@@ -53,10 +53,10 @@ fn the_rendered_pages_show_the_cards_measures() {
 #[test]
 fn the_fonts_are_the_ones_whose_checksums_are_kept_beside_them() {
     use sha2::Digest;
-    let sums = include_str!("../static/fonts/SHA256SUMS");
+    let sums = include_str!("../src/sheet/fonts/SHA256SUMS");
     let fonts: [(&str, &[u8]); 2] = [
-        ("DejaVuSansCondensed.ttf", include_bytes!("../static/fonts/DejaVuSansCondensed.ttf")),
-        ("DejaVuSansCondensed-Bold.ttf", include_bytes!("../static/fonts/DejaVuSansCondensed-Bold.ttf")),
+        ("DejaVuSansCondensed.ttf", include_bytes!("../src/sheet/fonts/DejaVuSansCondensed.ttf")),
+        ("DejaVuSansCondensed-Bold.ttf", include_bytes!("../src/sheet/fonts/DejaVuSansCondensed-Bold.ttf")),
     ];
     for (name, bytes) in fonts {
         let sum = data_encoding::HEXLOWER.encode(&sha2::Sha256::digest(bytes));

@@ -1,41 +1,39 @@
-//! STANDIN
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Limits;
-pub struct Rendition {
-    pub jpeg: Vec<u8>,
-    pub width_px: u32,
-    pub height_px: u32,
-}
-pub struct CleanPhoto {
-    f: Rendition,
-}
-pub enum Refused {
-    Damaged,
-}
-impl Refused {
-    pub fn code(&self) -> &'static str {
-        "damaged"
-    }
-}
-pub enum QualityFlag {
-    Dark,
-}
-impl QualityFlag {
-    pub fn code(&self) -> &'static str {
-        "dark"
-    }
-}
-impl CleanPhoto {
-    pub fn flags(&self) -> &[QualityFlag] {
-        &[]
-    }
-    pub fn full(&self) -> &Rendition {
-        &self.f
-    }
-    pub fn into_jpegs(self) -> (Vec<u8>, Vec<u8>, Vec<u8>) {
-        (self.f.jpeg.clone(), self.f.jpeg.clone(), self.f.jpeg)
-    }
-}
-pub fn clean(_: &[u8], _: &Limits) -> Result<CleanPhoto, Refused> {
-    Err(Refused::Damaged)
-}
+//! What a picture is: upright, sRGB, free of metadata, of known quality; or refused with a reason.
+
+mod clean;
+mod decode;
+mod encode;
+mod format;
+#[cfg(feature = "heic")]
+mod heic;
+#[cfg(feature = "heic")]
+mod heic_guard;
+#[cfg(feature = "heic")]
+mod heic_sps;
+mod jpeg_marks;
+mod limits;
+mod metadata;
+mod quality;
+mod rendition;
+mod srgb;
+mod turn;
+mod webp_size;
+
+pub use clean::CleanPhoto;
+pub use clean::clean;
+pub use format::Format;
+pub use format::LooksLike;
+pub use format::sniff;
+pub use limits::Limits;
+pub use limits::Refused;
+pub use quality::BLURRED_BELOW;
+pub use quality::BURNT_OUT_ABOVE;
+pub use quality::DARK_BELOW;
+pub use quality::Quality;
+pub use quality::QualityFlag;
+pub use quality::TINY_BELOW_PX;
+pub use quality::TOO_BRIGHT_ABOVE;
+pub use rendition::FULL_PX;
+pub use rendition::REVIEW_PX;
+pub use rendition::Rendition;
+pub use rendition::SMALL_PX;

@@ -7,19 +7,16 @@ use jiff::tz::TimeZone;
 use crate::plan::Packing;
 use crate::plan::PlanStep;
 use crate::plan::Site;
+use crate::plan::coded;
 use crate::sheet::lettering::printable;
 use crate::words::Language;
 
-/// The paper in the printer.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Paper {
-    A4,
-    Letter,
+coded! {
+    /// The paper in the printer.
+    pub enum Paper { A4 = "a4", Letter = "letter" }
 }
 
 impl Paper {
-    pub const ALL: [Paper; 2] = [Paper::A4, Paper::Letter];
-
     /// Width and height in millimetres (ISO 216; US Letter is 8.5 by 11 inches of 25.4 mm).
     pub fn size_mm(self) -> (f64, f64) {
         match self {

@@ -16,8 +16,8 @@ use unicode_normalization::UnicodeNormalization;
 use crate::sheet::draft::PT_PER_MM;
 
 /// DejaVu Sans Condensed 2.37; licence and checksums lie beside the files.
-pub(super) static REGULAR_TTF: &[u8] = include_bytes!("../../static/fonts/DejaVuSansCondensed.ttf");
-pub(super) static BOLD_TTF: &[u8] = include_bytes!("../../static/fonts/DejaVuSansCondensed-Bold.ttf");
+pub(super) static REGULAR_TTF: &[u8] = include_bytes!("fonts/DejaVuSansCondensed.ttf");
+pub(super) static BOLD_TTF: &[u8] = include_bytes!("fonts/DejaVuSansCondensed-Bold.ttf");
 
 static REGULAR: LazyLock<Lettering> = LazyLock::new(|| Lettering::open(REGULAR_TTF));
 static BOLD: LazyLock<Lettering> = LazyLock::new(|| Lettering::open(BOLD_TTF));
