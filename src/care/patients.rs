@@ -129,7 +129,12 @@ pub async fn view(desk: &Desk, member: &StaffMember, id: PatientId, now: Timesta
         for wound in wounds::of_patient(&mut conn, member.practice, id).await? {
             theirs.push(chart_wound(&mut conn, wound, now).await?);
         }
-        Chart { practice, patient, wounds: theirs, staff: staff::of_practice(&mut conn, member.practice).await? }
+        Chart {
+            practice,
+            patient,
+            wounds: theirs,
+            staff: staff::of_practice(&mut conn, member.practice).await?,
+        }
     };
     record::note_view(desk, member, "patient.view", &format!("patient:{id}"), now).await?;
     Ok(chart)

@@ -2,11 +2,13 @@
 
 mod app;
 mod assets;
+mod chart_words;
 mod cookies;
 mod doors;
 pub mod error;
 mod headers;
 mod health;
+mod local_time;
 mod office;
 mod patient;
 mod practice;

@@ -1,7 +1,6 @@
 //! What a surgeon works with: the queue, the review of one check, and its photos.
 
 mod answer_words;
-mod chart_words;
 mod decide;
 mod fact_words;
 mod photo;
@@ -14,8 +13,6 @@ mod why;
 
 use crate::web::doors::Doors;
 use crate::web::doors::Who;
-
-pub use chart_words::class_in_time;
 
 pub fn hang(doors: Doors) -> Doors {
     doors

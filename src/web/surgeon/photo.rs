@@ -20,7 +20,8 @@ pub async fn show(
 ) -> Result<Response, PageError> {
     let id: PhotoId = id.parse().map_err(|_| PageError::NotFound)?;
     let size = read_size(&size).ok_or(PageError::NotFound)?;
-    let bytes = review::photo(&app.desk, &member.member, id, size, app.now()).await?.ok_or(PageError::NotFound)?;
+    let bytes =
+        review::photo(&app.desk, &member.member, id, size, app.now()).await?.ok_or(PageError::NotFound)?;
     let keep = match size {
         // The queue shows the same small pictures again and again; the rest leaves no trace on a shared desk.
         Size::Small => "private, max-age=300",

@@ -17,7 +17,10 @@ use crate::web::doors::Member;
 /// The page calls itself not live after 20 seconds without a word: two beats may get lost before that.
 const BEAT: Duration = Duration::from_secs(10);
 
-pub async fn listen(State(app): State<App>, member: Member) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+pub async fn listen(
+    State(app): State<App>,
+    member: Member,
+) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     let mut news = app.desk.listen();
     Sse::new(async_stream::stream! {
         let mut beat = tokio::time::interval(BEAT);

@@ -7,6 +7,7 @@ use crate::plan::Diabetes;
 use crate::plan::Immunity;
 use crate::plan::RiskFactors;
 use crate::plan::Strip;
+use crate::triage;
 use crate::triage::Urgency;
 use crate::web::sign_in::STAFF_LANGUAGE;
 use crate::web::time_words;
@@ -27,14 +28,14 @@ pub fn class(urgency: Urgency) -> Class {
 
 /// The class something waiting is read in at `now`: overdue, it counts one class higher.
 pub fn class_in_time(urgency: Urgency, due: Timestamp, now: Timestamp) -> Class {
+    let read_as = triage::effective(urgency, due, now);
     let raised = if now <= due {
         String::new()
-    } else if urgency.raised_once() == urgency {
+    } else if read_as == urgency {
         "overdue".to_owned()
     } else {
         format!("overdue, was {}", urgency.staff_words())
     };
-    let read_as = if now > due { urgency.raised_once() } else { urgency };
     Class { raised, ..class(read_as) }
 }
 
