@@ -329,6 +329,20 @@ async fn assess_again(
     Ok(())
 }
 
+/// What a check comes to when these words are added to what was said in it.
+pub(in crate::care) async fn assess_with_words(
+    desk: &Desk,
+    conn: &mut Conn,
+    wound: &Wound,
+    check: &WoundCheck,
+    words: &str,
+) -> Done<Assessment> {
+    let mut answers = check.answers.clone();
+    answers.words = format!("{}\n{words}", answers.words);
+    let pictures = photos::of_check(conn, check.practice, check.id).await?;
+    Ok(assess(desk, conn, wound, &answers, photo_usable(&pictures), check.received).await?.0)
+}
+
 /// Assesses answers for a wound, as received then, and says by when a person answers.
 async fn assess(
     desk: &Desk,

@@ -7,6 +7,7 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Fault;
 use crate::care::LinkHolder;
+use crate::care::intake;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::ids::MessageId;
@@ -101,8 +102,8 @@ pub async fn mark_read(desk: &Desk, holder: &LinkHolder, id: MessageId, now: Tim
     Ok(())
 }
 
-/// The patient asks back. The newest check of the wound waits again, so that a person sees the question; the words
-/// themselves can only raise it.
+/// The patient asks back. The newest check of the wound waits again, so that a person sees the question; alarm words
+/// in it can only raise it.
 pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, moment: &Moment) -> Done<()> {
     let body = body.trim();
     // Codes, not words: the page has them in the patient's language.
@@ -134,6 +135,10 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
         return Ok(());
     }
     let practice = practices::find(&mut tx, holder.practice).await?.ok_or(CareError::NotFound)?;
+    let wound = wounds::find(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
+    let with_words = intake::assess_with_words(desk, &mut tx, &wound, &check, body).await?;
+    let before = std::mem::replace(&mut check.assessment, with_words);
+    check.assessment.not_below(&before);
     check.assessment.asked_back();
     let due = desk.protocol.targets().due(check.assessment.urgency, moment.now, &practice.zone);
     match check.state {

@@ -27,20 +27,28 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
 }
 
 pub async fn run(settings: Settings) -> Result<(), Failure> {
+    let (listener, settings) = bind(settings).await?;
     let app = open(&settings).await?;
     if let Some(token) = staff::open_set_up(&app.desk, &app.moment()).await? {
         println!("No practice is set up yet. Within 15 minutes, open this address once:");
         println!("  {}/set-up/{}", app.public_url, token.reveal());
     }
     println!("Closewatch listens on http://{} and is reached at {}", settings.listen_on(), app.public_url);
-    listen(&app, &settings).await
+    listen(&app, listener).await
+}
+
+/// Takes the address and port; the settings come back with the port that was really taken.
+pub async fn bind(mut settings: Settings) -> Result<(TcpListener, Settings), Failure> {
+    let wanted = settings.listen_on();
+    let listener = TcpListener::bind(wanted)
+        .await
+        .map_err(|fault| format!("cannot listen on {wanted}: {fault}. Choose another --port."))?;
+    settings.port = listener.local_addr()?.port();
+    Ok((listener, settings))
 }
 
 /// Serves until Ctrl-C or a termination signal.
-pub async fn listen(app: &App, settings: &Settings) -> Result<(), Failure> {
-    let listener = TcpListener::bind(settings.listen_on()).await.map_err(|fault| {
-        format!("cannot listen on {}: {fault}. Choose another --port.", settings.listen_on())
-    })?;
+pub async fn listen(app: &App, listener: TcpListener) -> Result<(), Failure> {
     let stop = Arc::new(tokio::sync::Notify::new());
     let stopped = Arc::clone(&stop);
     tokio::spawn(async move {

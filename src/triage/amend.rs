@@ -5,6 +5,7 @@ use crate::triage::Confidence;
 use crate::triage::Group;
 use crate::triage::Reason;
 use crate::triage::Urgency;
+use crate::triage::assess::least_score;
 
 impl Assessment {
     /// Keeps this assessment from falling below an earlier one of the same check: class and score stay at the higher
@@ -48,5 +49,67 @@ impl Assessment {
             self.reasons.insert(place.unwrap_or(self.reasons.len()), asked);
         }
         self.urgency = self.urgency.max(Urgency::Today);
+        self.score = self.score.max(least_score(self.urgency));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn assessment(urgency: Urgency, rules: &[&str]) -> Assessment {
+        let reason = |rule: &&str| Reason {
+            rule_id: (*rule).to_owned(),
+            group: Group::Local,
+            urgency,
+            sentence: String::new(),
+            tripped: Vec::new(),
+            source: String::new(),
+            confidence: Confidence::High,
+        };
+        Assessment {
+            urgency,
+            score: least_score(urgency) + 5,
+            reasons: rules.iter().map(reason).collect(),
+            raises: Vec::new(),
+            gates: Vec::new(),
+            unknowns: Vec::new(),
+            patterns: Vec::new(),
+            protocol_version: "1".to_owned(),
+        }
+    }
+
+    fn rules(assessment: &Assessment) -> Vec<&str> {
+        assessment.reasons.iter().map(|reason| reason.rule_id.as_str()).collect()
+    }
+
+    #[test]
+    fn calmer_words_sent_later_never_lower_a_check_and_the_reason_stays() {
+        let first = assessment(Urgency::RingNow, &["chills-shaking", "fever-38"]);
+        let mut second = assessment(Urgency::Today, &["fever-38"]);
+        second.not_below(&first);
+        assert_eq!((second.urgency, second.score), (first.urgency, first.score));
+        assert_eq!(rules(&second), vec!["chills-shaking", "fever-38"]);
+    }
+
+    #[test]
+    fn graver_words_sent_later_stand() {
+        let mut second = assessment(Urgency::GoNow, &["dead-skin"]);
+        let as_sent = second.clone();
+        second.not_below(&assessment(Urgency::Today, &["fever-38"]));
+        assert_eq!(second, as_sent);
+    }
+
+    #[test]
+    fn a_question_makes_a_calm_check_one_for_today_and_leaves_a_grave_one_alone() {
+        let mut calm = assessment(Urgency::OnTrack, &[]);
+        calm.asked_back();
+        calm.asked_back();
+        assert_eq!((calm.urgency, calm.score), (Urgency::Today, least_score(Urgency::Today)));
+        assert_eq!(rules(&calm), vec!["asked-back"]);
+        let mut grave = assessment(Urgency::GoNow, &["dead-skin"]);
+        grave.asked_back();
+        assert_eq!(grave.urgency, Urgency::GoNow);
+        assert_eq!(rules(&grave), vec!["dead-skin", "asked-back"]);
     }
 }

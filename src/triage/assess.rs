@@ -1,5 +1,7 @@
 //! What one wound check comes to: how urgent, why, and what is not known.
 
+use std::collections::BTreeMap;
+
 use serde::Deserialize;
 use serde::Serialize;
 
@@ -205,12 +207,16 @@ fn score(urgency: Urgency, fired: &[&Rule], raises: &[Raised]) -> u8 {
     let counted = Group::ALL.iter().filter(|group| **group != Group::Note);
     let first: u16 = raises.iter().filter(|raise| raise.to.is_none()).map(|_| READ_FIRST).sum();
     let within = counted.map(worst_in).sum::<u16>() + first;
-    let steps = u16::from(Urgency::OnTrack.rank() - urgency.rank());
     let widest = match urgency {
         Urgency::GoNow => BAND,
         Urgency::RingNow | Urgency::Today | Urgency::Tomorrow | Urgency::OnTrack => BAND - 1,
     };
-    u8::try_from(steps * BAND + within.min(widest)).unwrap_or(100)
+    u8::try_from(u16::from(least_score(urgency)) + within.min(widest)).unwrap_or(100)
+}
+
+/// Where a class's band begins.
+pub(super) fn least_score(urgency: Urgency) -> u8 {
+    (Urgency::OnTrack.rank() - urgency.rank()) * BAND as u8
 }
 
 /// Own weights, no source.
@@ -258,22 +264,18 @@ fn unknowns(protocol: &Protocol, fired: &[&Rule], known: &Known) -> Vec<CouldMat
         let to = raise.to?;
         Some((&raise.id, &raise.when, to))
     });
-    let mut unknowns: Vec<CouldMatter> = Vec::new();
+    let mut by_fact: BTreeMap<&str, (Urgency, Vec<String>)> = BTreeMap::new();
     for (id, when, urgency) in open_rules.chain(open_raises) {
         for fact in when.missing(known) {
-            match unknowns.iter_mut().find(|unknown| unknown.fact == fact) {
-                Some(unknown) => {
-                    unknown.could_reach = unknown.could_reach.max(urgency);
-                    unknown.rules.push(id.clone());
-                }
-                None => unknowns.push(CouldMatter {
-                    fact: fact.to_owned(),
-                    could_reach: urgency,
-                    rules: vec![id.clone()],
-                }),
-            }
+            let (could_reach, rules) = by_fact.entry(fact).or_insert((urgency, Vec::new()));
+            *could_reach = urgency.max(*could_reach);
+            rules.push(id.clone());
         }
     }
+    let mut unknowns: Vec<CouldMatter> = by_fact
+        .into_iter()
+        .map(|(fact, (could_reach, rules))| CouldMatter { fact: fact.to_owned(), could_reach, rules })
+        .collect();
     unknowns.sort_by_key(|unknown| unknown.could_reach.rank());
     unknowns
 }

@@ -261,19 +261,13 @@ impl<'a> Form<'a> {
         Said::Is(taken)
     }
 
-    /// A ruler is finer than a picture and counts, unless the picture shows a wider band altogether.
+    /// By picture or by ruler; of both, the wider.
     fn edge(&mut self) -> Said<Edge> {
         let ruler = self.single("edge_mm");
         let ruler = ruler.and_then(|typed| self.number_to("edge_mm", typed, 300.0));
         let ruler = ruler.map(|mm| Edge::RulerMm(mm.ceil() as u16));
-        let band = self.one::<EdgeBand>("edge");
-        match (band, ruler) {
-            (Said::Is(band), Some(ruler)) if ruler.reach_mm() < band.top_mm() => {
-                let bottom_mm =
-                    EdgeBand::ALL.iter().map(|other| other.top_mm()).filter(|mm| *mm < band.top_mm());
-                let within = bottom_mm.max().is_none_or(|bottom_mm| ruler.reach_mm() >= bottom_mm);
-                Said::Is(if within { ruler } else { Edge::Band(band) })
-            }
+        match (self.one::<EdgeBand>("edge"), ruler) {
+            (Said::Is(band), Some(ruler)) if ruler.reach_mm() < band.top_mm() => Said::Is(Edge::Band(band)),
             (_, Some(ruler)) => Said::Is(ruler),
             (Said::Is(band), None) => Said::Is(Edge::Band(band)),
             (Said::NotSure, None) => Said::NotSure,

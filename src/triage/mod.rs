@@ -4,6 +4,8 @@ mod amend;
 mod answers;
 mod assess;
 mod changes;
+#[cfg(test)]
+mod check_promises;
 mod condition;
 mod condition_text;
 mod decision;
@@ -12,6 +14,8 @@ mod dictionary;
 mod due;
 mod facts;
 mod form;
+#[cfg(test)]
+mod form_checks;
 mod free_words;
 mod from_check;
 mod protocol;

@@ -7,6 +7,9 @@
 //! calmly. A rule for the milder of two cases therefore holds until the graver one is known, and the graver rule is
 //! listed among what could still matter. `face-eye` and `throat` ask for no site: the danger screen asks about them
 //! only at the head and neck, and a tick there is an emergency wherever the wound is.
+//!
+//! Why does `raise-host` not ask for "infection-prone"? Enrolment has no such mark yet; a fact nobody can enter would
+//! stand among the unknowns for ever.
 
 use std::collections::BTreeSet;
 use std::sync::LazyLock;

@@ -254,12 +254,97 @@ fn no_limit_of_the_protocol_is_left_untested() {
                 let (low, high) = (one.0.min(other.0), one.1.max(other.1));
                 one != other && low <= limit && limit <= high
             };
-            if !rows.iter().any(|row| straddles(row)) {
+            if !rows.iter().any(straddles) {
                 untested.insert(format!("{}: {fact} {limit}", rule.id));
             }
         }
     }
     assert_eq!(untested, BTreeSet::new());
+}
+
+#[test]
+fn a_milder_rule_holds_until_the_graver_case_is_known() {
+    // Between the two limits, and nobody knows which of them counts.
+    let unknown_host = r#"{"red_cm":2.2,"red_trend":"bigger","diabetes":null}"#;
+    assert!(fires(unknown_host, "rim-growing") && !fires(unknown_host, "red-inch"));
+    assert!(fires(r#"{"red_cm":2.2,"diabetes":null}"#, "rim-wide-still"));
+    let unknown_trend = r#"{"red_cm":3,"red_trend":null}"#;
+    assert!(fires(unknown_trend, "red-inch-still") && !fires(unknown_trend, "red-inch"));
+    assert!(fires(r#"{"red_cm":3,"pain_trend":null}"#, "red-inch-still"));
+    assert!(fires(r#"{"red_cm":1,"warm":true,"red_trend":null}"#, "two-local"));
+    assert!(!fires(r#"{"red_cm":1,"warm":true,"red_trend":"smaller"}"#, "two-local"));
+    assert!(fires(r#"{"pain":7,"pain_at_rest":true}"#, "pain-7-rest"));
+    assert!(!fires(r#"{"pain":7,"pain_at_rest":true,"pain_just_packed":true}"#, "pain-7-rest"));
+}
+
+/// Rules without a limit of their own, each with what makes it fire.
+const SIGNS: &[(&str, &str)] = &[
+    ("bleed-spurting", r#"{"bleeding":"spurting"}"#),
+    ("bleed-spurting", r#"{"bleed_half_can":true}"#),
+    ("bleed-wont-stop", r#"{"bleeding":"wont_stop_10min"}"#),
+    ("bleed-soaks-pad", r#"{"bleeding":"soaks_pad_hour"}"#),
+    ("bleed-on-thinner", r#"{"bleeding":"soaks_pad_hour","anticoag":true,"bleed_repeat":true}"#),
+    ("bleed-on-thinner", r#"{"bleeding":"after_wash_stopped","anticoag":true,"bleed_repeat":true}"#),
+    ("bleed-pulsing-lump", r#"{"groin_pulse_lump":true}"#),
+    ("mind-changed", r#"{"mind_changed":true}"#),
+    ("mind-changed", r#"{"fainted":true}"#),
+    ("chest-or-clot", r#"{"chest_pain":true}"#),
+    ("chest-or-clot", r#"{"leg_clot_and_breathless":true}"#),
+    ("chills-shaking", r#"{"chills":true}"#),
+    ("fever-masked", r#"{"feels_feverish":true,"temp_c":null}"#),
+    ("fever-masked", r#"{"feels_feverish":true,"fever_pill_6h":true}"#),
+    ("says-very-ill", r#"{"says_very_ill":true}"#),
+    ("says-worried", r#"{"worried":true}"#),
+    ("self-harm", r#"{"self_harm":true}"#),
+    ("pill-too-sleepy", r#"{"pain_pill":true,"hard_to_wake":true}"#),
+    ("dead-skin", r#"{"dead_skin":true}"#),
+    ("crackle", r#"{"crackle":true}"#),
+    ("pain-beyond", r#"{"pain_beyond":true}"#),
+    ("numb-skin", r#"{"numb_skin":true,"pain_trend":"worse"}"#),
+    ("dishwater", r#"{"drain_grey":true}"#),
+    ("genital-spread", r#"{"scrotum_swell":true}"#),
+    ("streaks", r#"{"streaks":true}"#),
+    ("lump-back", r#"{"lump_back":true}"#),
+    ("shut-over", r#"{"closed_over":true,"draining_pinhole":true}"#),
+    ("shut-over", r#"{"closed_over":true,"lump_back":true}"#),
+    ("shut-over", r#"{"closed_over":true,"pain_trend":"worse"}"#),
+    ("hot-hard", r#"{"warm":true,"swell_trend":"bigger"}"#),
+    ("hot-hard", r#"{"hard":true,"swell_trend":"bigger"}"#),
+    ("face-eye", r#"{"site":"face","eye_signs":true}"#),
+    ("face-eye", r#"{"site":"scalp","eye_signs":true}"#),
+    ("throat", r#"{"site":"neck","throat_signs":true}"#),
+    ("throat", r#"{"site":"scalp","throat_signs":true}"#),
+    ("finger-bent", r#"{"site":"hand","finger_bent":true}"#),
+    ("joint-stiff", r#"{"joint_stiff":true}"#),
+    ("numb-saddle", r#"{"numb_saddle":true}"#),
+    ("stool-in-wound", r#"{"stool_in_wound":true}"#),
+    ("allergy-airway", r#"{"face_throat_swelling":true}"#),
+    ("allergy-airway", r#"{"rash":"hives","vomiting":true}"#),
+    ("allergy-airway", r#"{"rash":"hives","breath_hard":true}"#),
+    ("allergy-airway", r#"{"rash":"hives","fainted":true}"#),
+    ("skin-peeling", r#"{"rash":"blister"}"#),
+    ("hives-only", r#"{"rash":"hives"}"#),
+    ("rash-mild", r#"{"rash":"mild"}"#),
+    ("pills-not-staying", r#"{"abx":true,"vomit_abx":true}"#),
+    ("strip-torn", r#"{"packing":"partly"}"#),
+    ("strip-torn", r#"{"packing":"unsure"}"#),
+    ("strip-stuck", r#"{"packing_stuck":true}"#),
+    ("tape-itch", r#"{"itchy":true,"square_edged":true}"#),
+    ("over-granulation", r#"{"over_granulation":true}"#),
+    ("photo-unusable", r#"{"photo_ok":false}"#),
+];
+
+#[test]
+fn every_rule_fires_on_its_sign() {
+    for (rule, changes) in SIGNS {
+        assert!(fires(changes, rule), "{rule}: {changes}");
+    }
+    let limits =
+        [FEVER, COLD, PULSE_AND_BREATH, AGE, REDNESS, PAIN_AND_FLUID, SUGAR, FRAGILE, DRUGS, STRIP, COURSE];
+    let fired: BTreeSet<&str> = limits.into_iter().flatten().map(|row| row.0).collect();
+    let fired: BTreeSet<&str> = SIGNS.iter().map(|row| row.0).chain(fired).collect();
+    let all: BTreeSet<&str> = Protocol::built_in().rules().iter().map(|rule| rule.id.as_str()).collect();
+    assert_eq!(fired, all);
 }
 
 #[test]

@@ -1,5 +1,7 @@
 //! What the assessment promises whatever is answered: worse is never calmer, unknown is never calmer than calm.
 
+use std::sync::LazyLock;
+
 use proptest::prelude::*;
 use serde_json::Map;
 use serde_json::Value as Json;
@@ -55,7 +57,7 @@ fn telling_numbers(name: &str, unit: Unit, lowest: f64, highest: f64) -> Vec<f64
 }
 
 /// Every value worth trying for each given fact.
-fn values() -> Vec<(&'static Fact, Vec<Value>)> {
+static VALUES: LazyLock<Vec<(&'static Fact, Vec<Value>)>> = LazyLock::new(|| {
     let of = |fact: &Fact| match fact.kind {
         Kind::Flag => vec![Value::Flag(false), Value::Flag(true)],
         Kind::Word(words) => words.iter().map(|word| Value::Word(word)).collect(),
@@ -64,16 +66,23 @@ fn values() -> Vec<(&'static Fact, Vec<Value>)> {
         }
     };
     given_facts().into_iter().map(|fact| (fact, of(fact))).collect()
+});
+
+/// How often a fact is drawn: what every patient is asked more often than what few are.
+fn draws(name: &str) -> usize {
+    static QUIET: LazyLock<Facts> = LazyLock::new(|| quiet_but("{}"));
+    if QUIET.value(name).is_some() { 8 } else { 1 }
 }
 
 /// A quiet wound with up to 24 facts changed or made unknown: some still quiet, some very ill.
 fn patients() -> impl Strategy<Value = Facts> {
-    let values = values();
-    let change = (0..values.len(), any::<prop::sample::Index>(), 0..6_u8);
-    prop::collection::vec(change, 0..24).prop_map(move |changes| {
+    let places: Vec<usize> =
+        (0..VALUES.len()).flat_map(|place| std::iter::repeat_n(place, draws(VALUES[place].0.name))).collect();
+    let change = (prop::sample::select(places), any::<prop::sample::Index>(), 0..6_u8);
+    prop::collection::vec(change, 0..24).prop_map(|changes| {
         let mut facts = quiet_but("{}");
         for (place, index, forget) in changes {
-            let (fact, values) = &values[place];
+            let (fact, values) = &VALUES[place];
             if forget == 0 {
                 facts.forget(fact.name);
             } else {
@@ -137,12 +146,12 @@ proptest! {
         place in any::<prop::sample::Index>(),
     ) {
         let before = built_in(&facts);
-        let values = values();
-        let worse: Vec<(&str, Value)> = values
+        let worse: Vec<(&str, Value)> = VALUES
             .iter()
             .filter_map(|(fact, values)| Some((fact, facts.value(fact.name)?, values)))
             .flat_map(|(fact, from, values)| {
-                values.iter().filter(move |to| is_worse(fact, from, **to)).map(|to| (fact.name, *to))
+                let worse = values.iter().filter(move |to| is_worse(fact, from, **to));
+                worse.flat_map(|to| std::iter::repeat_n((fact.name, *to), draws(fact.name)))
             })
             .collect();
         prop_assume!(!worse.is_empty());
@@ -158,10 +167,10 @@ proptest! {
         facts in patients(),
         place in any::<prop::sample::Index>(),
     ) {
-        let values = values();
-        let calm: Vec<(&str, Value)> = values
+        let calm: Vec<(&str, Value)> = VALUES
             .iter()
             .filter_map(|(fact, values)| Some((fact.name, calmest(fact, values)?)))
+            .flat_map(|(name, calm)| std::iter::repeat_n((name, calm), draws(name)))
             .collect();
         let (name, value) = place.get(&calm);
         let (mut calmly, mut unknown) = (facts.clone(), facts);
@@ -187,12 +196,11 @@ proptest! {
         seen in prop::collection::vec((any::<prop::sample::Index>(), any::<prop::sample::Index>()), 0..5),
     ) {
         let names = ["red_cm", "area_change_pct", "par_28", "both_scaled", "photo_ok", "bed"];
-        let values = values();
         let measured: Vec<(&str, Value)> = seen
             .iter()
             .map(|(name, value)| {
                 let name = *name.get(&names);
-                let (_, values) = values.iter().find(|(fact, _)| fact.name == name).unwrap();
+                let (_, values) = VALUES.iter().find(|(fact, _)| fact.name == name).unwrap();
                 (name, *value.get(values))
             })
             .collect();
@@ -276,7 +284,7 @@ proptest! {
 }
 
 #[test]
-fn random_patients_reach_every_class_and_fire_every_rule() {
+fn random_patients_reach_every_class() {
     use proptest::strategy::ValueTree;
     let mut runner = proptest::test_runner::TestRunner::deterministic();
     let mut classes = std::collections::BTreeMap::new();

@@ -102,7 +102,7 @@ impl Doors {
         H: Handler<T, App>,
         T: 'static,
     {
-        let guarded = on(filter, handler).route_layer(from_fn_with_state((self.app.clone(), who), guard));
+        let guarded = on(filter, handler).route_layer(from_fn_with_state((self.app.clone(), who, path), guard));
         self.router = self.router.route(path, guarded);
         self.table.push(Door { method, path, who });
         self
@@ -113,7 +113,14 @@ impl Doors {
     }
 }
 
-async fn guard(State((app, who)): State<(App, Who)>, mut request: Request, next: Next) -> Response {
+/// Lets in whom the rule admits. The log line names the door, never the address that was knocked at: that may hold a
+/// link.
+async fn guard(
+    State((app, who, path)): State<(App, Who, &'static str)>,
+    mut request: Request,
+    next: Next,
+) -> Response {
+    let (began, method) = (app.now(), request.method().clone());
     let entered = match who {
         Who::Anyone => Ok(()),
         Who::Phone => enter_phone(&app, &mut request).await,
@@ -121,10 +128,13 @@ async fn guard(State((app, who)): State<(App, Who)>, mut request: Request, next:
             enter_staff(&app, who, &mut request).await
         }
     };
-    match entered {
+    let response = match entered {
         Ok(()) => next.run(request).await,
         Err(refused) => crate::web::sign_in::turn_away(refused, who, request).await.into_response(),
-    }
+    };
+    let took_ms = app.now().duration_since(began).as_millis();
+    tracing::info!(%method, path, status = response.status().as_u16(), took_ms, "answered");
+    response
 }
 
 async fn enter_phone(app: &App, request: &mut Request) -> Result<(), PageError> {

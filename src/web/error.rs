@@ -130,10 +130,11 @@ impl PageError {
                 "",
             ),
             PageError::Care(CareError::Store(_) | CareError::Work(_)) => (
-                "This did not work, and it was NOT saved",
-                "Go back and send it again in a moment. If it is urgent, ring the practice; in an emergency call the \
-                 emergency number. · NO se guardó. Regrese y mándelo otra vez en un momento. Si es urgente, llame al \
-                 consultorio; en una emergencia llame al número de emergencias."
+                "This did not work. Send it again",
+                "It may not have been saved. Go back and send it again in a moment: the same form is never kept \
+                 twice. If it is urgent, ring the practice; in an emergency call the emergency number. · Tal vez no se \
+                 guardó. Regrese y mándelo otra vez en un momento: la misma hoja nunca se guarda dos veces. Si es \
+                 urgente, llame al consultorio; en una emergencia llame al número de emergencias."
                     .to_owned(),
                 "",
                 "",

@@ -1,0 +1,212 @@
+#!/usr/bin/env bash
+# Every check of this project, from a fresh clone, in one command: bash tests/run.sh [section ...]
+#
+# Sections, in order: tools format clippy rust outside browser. Without names, all of them run.
+# As root, missing Debian packages are installed; otherwise they are named and the run stops. Python and Node packages
+# go to ${XDG_CACHE_HOME:-~/.cache}/closewatch; the checkout gains nothing but target/.
+# PostgreSQL runs on a free loopback port in a folder of its own and is gone when the run ends.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+root=$PWD
+cache="${XDG_CACHE_HOME:-${HOME:-/tmp}/.cache}/closewatch"
+target="${CARGO_TARGET_DIR:-$root/target}"
+postgres_folder=""
+section="start"
+section_began=$SECONDS
+export PYTHONDONTWRITEBYTECODE=1
+
+begin() {
+  section=$1
+  section_began=$SECONDS
+  printf '\n=== %s\n' "$section"
+}
+
+passed() {
+  printf -- '--- %s: passed in %d s\n' "$section" $((SECONDS - section_began))
+}
+
+finish() {
+  local status=$1
+  stop_postgres
+  if [ "$status" -eq 0 ]; then
+    printf '\nAll sections passed in %d s.\n' "$SECONDS"
+  else
+    printf '\nFAILED in section "%s" after %d s (status %d).\n' "$section" "$SECONDS" "$status" >&2
+  fi
+}
+trap 'finish $?' EXIT
+trap 'exit 130' INT
+trap 'exit 143' TERM
+
+# --- what must be on the machine -------------------------------------------------------------------------------
+
+newest_postgres_bin() {
+  local newest=""
+  for folder in $(ls -d /usr/lib/postgresql/*/bin 2>/dev/null | sort -V); do
+    if [ -x "$folder/initdb" ]; then newest=$folder; fi
+  done
+  printf '%s' "$newest"
+}
+
+has() { command -v "$1" >/dev/null 2>&1; }
+# grep reads to the end: one that stops early would break the pipe.
+has_font() { has fc-list && fc-list | grep -i "$1" >/dev/null; }
+
+missing_packages() {
+  has chromium || echo chromium
+  [ -n "$(newest_postgres_bin)" ] || echo postgresql
+  has vips || echo libvips-tools
+  has exiftool || echo libimage-exiftool-perl
+  has pdftotext && has pdftoppm || echo poppler-utils
+  has zbarimg || echo zbar-tools
+  has fc-list || echo fontconfig
+  has_font dejavu || echo fonts-dejavu-core
+  has_font liberation || echo fonts-liberation
+  python3 -c 'import venv, ensurepip' >/dev/null 2>&1 || echo python3-venv
+  has node && has npm || echo nodejs npm
+}
+
+install_packages() {
+  export DEBIAN_FRONTEND=noninteractive
+  apt-get update -q
+  # Only the programs of PostgreSQL are wanted, not a server of its own on port 5432.
+  if [[ " $* " == *" postgresql "* ]]; then
+    apt-get install -y -q --no-install-recommends postgresql-common
+    sed -ri 's/^#?(create_main_cluster) .*$/\1 = false/' /etc/postgresql-common/createcluster.conf
+  fi
+  apt-get install -y -q --no-install-recommends "$@"
+}
+
+tools() {
+  local missing
+  missing=$(missing_packages | tr '\n' ' ')
+  if [ -n "$missing" ]; then
+    echo "missing: $missing"
+    if [ "$(id -u)" -ne 0 ]; then
+      echo "Install them, then run this again:  sudo apt-get install --no-install-recommends $missing" >&2
+      return 1
+    fi
+    # shellcheck disable=SC2086 # one word per package
+    install_packages $missing
+  fi
+  if ! has cargo; then
+    echo "No cargo here: install the Rust toolchain (1.94 or newer), then run this again." >&2
+    return 1
+  fi
+  if ! cargo fmt --version >/dev/null 2>&1 || ! cargo clippy --version >/dev/null 2>&1; then
+    rustup component add rustfmt clippy
+  fi
+  cargo --version
+  chromium --version 2>/dev/null
+  "$(newest_postgres_bin)/postgres" --version
+  echo "node $(node --version), $(python3 --version)"
+}
+
+# --- PostgreSQL for the tests ----------------------------------------------------------------------------------
+
+# The server refuses to run as root.
+as_postgres() {
+  if [ "$(id -u)" -eq 0 ]; then
+    (cd "$postgres_folder" && runuser -u postgres -- "$@")
+  else
+    (cd "$postgres_folder" && "$@")
+  fi
+}
+
+free_port() {
+  python3 -c 'import socket; s = socket.socket(); s.bind(("127.0.0.1", 0)); print(s.getsockname()[1])'
+}
+
+start_postgres() {
+  local bin port
+  bin=$(newest_postgres_bin)
+  postgres_folder=$(mktemp -d /tmp/closewatch-postgres.XXXXXX)
+  if [ "$(id -u)" -eq 0 ]; then chown postgres "$postgres_folder"; fi
+  as_postgres "$bin/initdb" -D "$postgres_folder/data" -U postgres --auth=trust --encoding=UTF8 --locale=C.UTF-8 \
+    >"$postgres_folder.initdb.log" || { cat "$postgres_folder.initdb.log" >&2; return 1; }
+  rm -f "$postgres_folder.initdb.log"
+  port=$(free_port)
+  # Nothing here must survive a power cut, so nothing waits for the disk.
+  as_postgres "$bin/pg_ctl" -D "$postgres_folder/data" -l "$postgres_folder/server.log" -w -s start -o \
+    "-p $port -c listen_addresses=127.0.0.1 -c unix_socket_directories='' -c max_connections=300 \
+     -c fsync=off -c full_page_writes=off -c synchronous_commit=off" \
+    || { cat "$postgres_folder/server.log" >&2; return 1; }
+  export TEST_PG_URL="postgres://postgres@127.0.0.1:$port/postgres"
+  echo "PostgreSQL listens on 127.0.0.1:$port"
+}
+
+stop_postgres() {
+  [ -n "$postgres_folder" ] || return 0
+  as_postgres "$(newest_postgres_bin)/pg_ctl" -D "$postgres_folder/data" -m immediate -s stop || true
+  rm -rf "$postgres_folder"
+  postgres_folder=""
+}
+
+# --- Python and Node packages, outside the checkout ------------------------------------------------------------
+
+key_of() { cat "$@" | sha256sum | cut -c1-16; }
+
+python_packages() {
+  local wanted=tests/outside/requirements.txt
+  venv="$cache/venv-$( (python3 --version && cat "$wanted") | key_of -)"
+  [ -e "$venv/ready" ] && return 0
+  rm -rf "$venv"
+  python3 -m venv "$venv"
+  "$venv/bin/pip" install --quiet --disable-pip-version-check -r "$wanted"
+  touch "$venv/ready"
+}
+
+node_packages() {
+  local folder
+  folder="$cache/node-$( (node --version && cat tests/browser/package-lock.json) | key_of -)"
+  export NODE_PATH="$folder/node_modules"
+  [ -e "$folder/ready" ] && return 0
+  rm -rf "$folder"
+  mkdir -p "$folder"
+  cp tests/browser/package.json tests/browser/package-lock.json "$folder/"
+  (cd "$folder" && npm ci --ignore-scripts --no-audit --no-fund)
+  touch "$folder/ready"
+}
+
+# --- the sections ----------------------------------------------------------------------------------------------
+
+format() { cargo fmt --check; }
+
+clippy() { cargo clippy --locked --all-targets -- -D warnings; }
+
+# Each store test runs on SQLite and, because TEST_PG_URL is set, in a database of its own on PostgreSQL.
+rust() {
+  start_postgres
+  cargo test --locked
+  stop_postgres
+}
+
+outside() {
+  python_packages
+  cargo build --locked --bins --examples
+  export CLOSEWATCH_BIN_DIR="$target/debug/examples"
+  for check in tests/outside/*/check.sh tests/outside/*/check.py; do
+    [ -e "$check" ] || continue
+    echo "--- $check"
+    case "$check" in
+      *.sh) PATH="$venv/bin:$PATH" bash "$check" ;;
+      *.py) "$venv/bin/python" "$check" ;;
+    esac
+  done
+}
+
+browser() {
+  node_packages
+  cargo build --locked --bins
+  CLOSEWATCH_BIN="$target/debug/closewatch" node --test --test-concurrency=1 tests/browser/*.test.mjs
+}
+
+chosen=("$@")
+[ ${#chosen[@]} -gt 0 ] || chosen=(tools format clippy rust outside browser)
+for name in "${chosen[@]}"; do
+  case "$name" in
+    tools | format | clippy | rust | outside | browser) begin "$name"; "$name"; passed ;;
+    *) section=$name; echo "no section is called $name" >&2; exit 2 ;;
+  esac
+done

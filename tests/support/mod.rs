@@ -1,0 +1,19 @@
+//! A practice to test with: a real database, a clock moved by hand, and people with verbs.
+//!
+//! `on_each_engine(async |practice| { … })` runs a test on SQLite and, when `TEST_PG_URL` names a PostgreSQL server, in
+//! a database of its own there.
+#![allow(dead_code, unused_imports, reason = "each test binary speaks only some of the verbs")]
+
+mod made_up;
+mod page;
+mod people;
+mod place;
+mod practice;
+mod rows;
+
+pub use made_up::*;
+pub use page::*;
+pub use people::*;
+pub use place::*;
+pub use practice::*;
+pub use rows::*;

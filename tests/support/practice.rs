@@ -1,0 +1,141 @@
+//! The practice under test: its server without a socket, its clock, and the people who work there.
+
+use argon2::Algorithm;
+use argon2::Argon2;
+use argon2::Params;
+use argon2::PasswordHasher;
+use argon2::Version;
+use axum::Router;
+use jiff::SignedDuration;
+use jiff::Timestamp;
+
+use closewatch::care::Desk;
+use closewatch::care::staff::NewPractice;
+use closewatch::ids::Chance;
+use closewatch::ids::Moment;
+use closewatch::ids::PracticeId;
+use closewatch::ids::StaffId;
+use closewatch::photo::Limits;
+use closewatch::sheet::Paper;
+use closewatch::store::Blobs;
+use closewatch::store::Conn;
+use closewatch::store::Db;
+use closewatch::store::staff;
+use closewatch::store::staff::Roles;
+use closewatch::store::staff::StaffMember;
+use closewatch::triage::Protocol;
+use closewatch::web;
+use closewatch::web::App;
+use closewatch::web::Clock;
+
+use super::Place;
+use super::Staff;
+
+/// A Tuesday, eleven in the morning in New York.
+pub const START: &str = "2026-03-10T15:00:00Z";
+/// What every member of staff signs in with.
+pub const PASSWORD: &str = "correct horse battery";
+
+/// Cheap to clone.
+#[derive(Clone)]
+pub struct Practice {
+    pub app: App,
+    pub router: Router,
+    pub id: PracticeId,
+}
+
+impl Practice {
+    /// The first practice of a fresh server.
+    pub async fn open(place: &Place) -> Practice {
+        let db = Db::open(&place.url).await.unwrap();
+        let blobs = Blobs::in_folder(&place.folder.path().join("photos")).unwrap();
+        let desk = Desk::new(db, blobs, Protocol::built_in(), Limits::default());
+        let clock = Clock::by_hand(START.parse().unwrap());
+        let app = App::new(desk, clock, Chance::seeded(7), "https://wounds.example");
+        Practice::found(app, "Harbor Surgery").await
+    }
+
+    /// Another practice on the same server.
+    pub async fn neighbour(&self) -> Practice {
+        Practice::found(self.app.clone(), "Hill Surgery").await
+    }
+
+    async fn found(app: App, name: &str) -> Practice {
+        let new = NewPractice {
+            name: name.to_owned(),
+            phone: "202-555-0100".to_owned(),
+            emergency_number: "911".to_owned(),
+            time_zone: "America/New_York".to_owned(),
+            paper: Paper::Letter,
+        };
+        let id = closewatch::care::staff::add_practice(&app.desk, &new, &app.moment()).await.unwrap().id;
+        Practice { router: web::router(&app), app, id }
+    }
+
+    pub fn desk(&self) -> &Desk {
+        &self.app.desk
+    }
+
+    pub fn now(&self) -> Timestamp {
+        self.app.now()
+    }
+
+    pub fn moment(&self) -> Moment {
+        self.app.moment()
+    }
+
+    pub fn minutes_pass(&self, minutes: i64) {
+        self.app.clock.pass(SignedDuration::from_mins(minutes));
+    }
+
+    /// A connection to look into the books with.
+    pub async fn books(&self) -> impl std::ops::DerefMut<Target = Conn> {
+        self.app.desk.db.read().await.unwrap()
+    }
+
+    /// A surgeon, signed in.
+    pub async fn surgeon(&self) -> Staff {
+        self.staff("Dr. Rosa Lind", Roles { surgeon: true, ..Roles::default() }).await
+    }
+
+    /// Someone of the office, signed in.
+    pub async fn office(&self) -> Staff {
+        self.staff("Pat Moss", Roles { office: true, ..Roles::default() }).await
+    }
+
+    /// A lead who is neither surgeon nor office, signed in.
+    pub async fn lead(&self) -> Staff {
+        self.staff("Lee Park", Roles { lead: true, ..Roles::default() }).await
+    }
+
+    /// A new member of staff with these roles, signed in.
+    pub async fn staff(&self, name: &str, roles: Roles) -> Staff {
+        let member = self.hires(name, roles).await;
+        Staff::signs_in(self, member).await
+    }
+
+    /// A new member of staff who has not signed in.
+    pub async fn hires(&self, name: &str, roles: Roles) -> StaffMember {
+        let moment = self.moment();
+        let id = StaffId::mint(&moment);
+        let member = StaffMember {
+            id,
+            practice: self.id,
+            name: name.to_owned(),
+            sign_in_name: format!("s{id}"),
+            roles,
+            active: true,
+        };
+        let mut tx = self.desk().db.write().await.unwrap();
+        staff::insert(&mut tx, &member, &cheap_phc(PASSWORD), moment.now).await.unwrap();
+        tx.commit().await.unwrap();
+        member
+    }
+}
+
+/// A password hash that costs next to nothing: its own parameters are written in it, and the program obeys them.
+fn cheap_phc(password: &str) -> String {
+    let params = Params::new(8, 1, 1, None).unwrap();
+    let argon2 = Argon2::new(Algorithm::Argon2id, Version::V0x13, params);
+    argon2.hash_password_with_salt(password.as_bytes(), b"only for tests!!").unwrap().to_string()
+}

@@ -1,0 +1,76 @@
+//! What stands in the books, table by table, to be compared before and after.
+
+use std::collections::BTreeMap;
+
+use sqlx::AssertSqlSafe;
+use sqlx::Column;
+use sqlx::Row;
+use sqlx::any::AnyRow;
+
+use closewatch::ids::PracticeId;
+use closewatch::store::Conn;
+
+/// Every table whose rows belong to one practice.
+pub const TABLES: &[&str] = &[
+    "staff",
+    "staff_session",
+    "patient",
+    "wound",
+    "plan_step",
+    "patient_link",
+    "patient_session",
+    "wound_check",
+    "answers_version",
+    "photo",
+    "review",
+    "message",
+    "callback",
+    "call_attempt",
+    "reply_text",
+    "audit",
+    "notice",
+];
+
+/// Every row of one practice, its own row among them, by table. Equal before and after: nothing of it changed.
+pub async fn rows_of(conn: &mut Conn, practice: PracticeId) -> BTreeMap<String, Vec<String>> {
+    let mut all = BTreeMap::new();
+    let own = rows(conn, "SELECT * FROM practice WHERE id = $1", practice).await;
+    all.insert("practice".to_owned(), own);
+    for table in TABLES {
+        let sql = format!("SELECT * FROM {table} WHERE practice_id = $1");
+        all.insert((*table).to_owned(), rows(conn, &sql, practice).await);
+    }
+    all
+}
+
+async fn rows(conn: &mut Conn, sql: &str, practice: PracticeId) -> Vec<String> {
+    let found =
+        sqlx::query(AssertSqlSafe(sql.to_owned())).bind(practice.to_string()).fetch_all(conn).await.unwrap();
+    let mut lines: Vec<String> = found.iter().map(line).collect();
+    lines.sort();
+    lines
+}
+
+/// One row as `column=value` pairs.
+pub fn line(row: &AnyRow) -> String {
+    let mut pairs: Vec<String> = row
+        .columns()
+        .iter()
+        .map(|column| {
+            let name = column.name();
+            let value = match row.try_get::<Option<String>, _>(name) {
+                Ok(text) => text,
+                Err(_) => row.try_get::<Option<i64>, _>(name).unwrap().map(|whole| whole.to_string()),
+            };
+            format!("{name}={}", value.unwrap_or_else(|| "NULL".to_owned()))
+        })
+        .collect();
+    pairs.sort();
+    pairs.join(" ")
+}
+
+/// How many rows a table has, whoever they belong to.
+pub async fn count(conn: &mut Conn, table: &str) -> i64 {
+    let sql = format!("SELECT COUNT(*) AS rows FROM {table}");
+    sqlx::query(AssertSqlSafe(sql)).fetch_one(conn).await.unwrap().try_get("rows").unwrap()
+}
