@@ -36,8 +36,11 @@ use crate::store::wounds::Wound;
 use crate::triage;
 use crate::triage::Answers;
 use crate::triage::Assessment;
+use crate::triage::Enrolled;
+use crate::triage::Facts;
 use crate::triage::StripAnswer;
 use crate::triage::Urgency;
+use crate::triage::Value;
 
 /// Longest form key taken; ours have 22 letters.
 const LONGEST_FORM_KEY: usize = 64;
@@ -116,11 +119,11 @@ async fn keep_renditions(
 ) -> Done<PreparedPhoto> {
     let flags = clean.flags().iter().map(|flag| flag.code().to_owned()).collect();
     let (width_px, height_px) = (clean.full().width_px, clean.full().height_px);
-    let (full, review, small) = clean.into_jpegs();
+    let (full, review, small) = clean.into_renditions();
     let renditions = Renditions {
-        full: desk.blobs.put(full).await?,
-        review: desk.blobs.put(review).await?,
-        small: desk.blobs.put(small).await?,
+        full: desk.blobs.put(full.jpeg).await?,
+        review: desk.blobs.put(review.jpeg).await?,
+        small: desk.blobs.put(small.jpeg).await?,
         width_px,
         height_px,
     };
@@ -338,17 +341,17 @@ async fn assess(
     let practice = practices::find(conn, wound.practice).await?.ok_or(CareError::NotFound)?;
     let patient = patients::find(conn, wound.practice, wound.patient).await?.ok_or(CareError::NotFound)?;
     let today = received.to_zoned_datetime(practice.zone.clone()).date();
-    let facts = triage::Facts::from_check(&triage::CheckContext {
-        answers,
+    let enrolled = Enrolled {
         operation: &wound.operation,
         risk: &wound.risk,
-        age_years: patient.age_years(today),
-        received,
-        zone: &practice.zone,
-        photo_usable,
-    });
-    let assessment = triage::assess(&desk.protocol, &facts);
-    let due = triage::due(assessment.urgency, received, &practice.zone);
+        age_years: u16::try_from(patient.age_years(today)).ok(),
+        strip_out_confirmed: wound.strip_out,
+    };
+    let facts = Facts::from_check(answers, &enrolled, received, &practice.zone);
+    let seen: Vec<(&str, Value)> =
+        photo_usable.map(|usable| ("photo_ok", Value::Flag(usable))).into_iter().collect();
+    let assessment = triage::assess_with_photo(&desk.protocol, &facts, &seen);
+    let due = desk.protocol.targets().due(assessment.urgency, received, &practice.zone);
     Ok((assessment, due))
 }
 

@@ -24,7 +24,6 @@ use crate::store::thread::Message;
 use crate::store::thread::Sender;
 use crate::store::wounds;
 use crate::store::wounds::Wound;
-use crate::triage;
 
 const LONGEST_QUESTION: usize = 1_000;
 
@@ -136,7 +135,7 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
     }
     let practice = practices::find(&mut tx, holder.practice).await?.ok_or(CareError::NotFound)?;
     check.assessment.asked_back();
-    let due = triage::due(check.assessment.urgency, moment.now, &practice.zone);
+    let due = desk.protocol.targets().due(check.assessment.urgency, moment.now, &practice.zone);
     match check.state {
         CheckState::Closed => {
             check.due = due;

@@ -22,7 +22,7 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
     std::fs::create_dir_all(settings.data_folder())?;
     let db = Db::open(&settings.database_url()).await?;
     let blobs = Blobs::in_folder(&settings.photo_folder())?;
-    let desk = Desk::new(db, blobs, Protocol::built_in(), Limits::default());
+    let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default());
     Ok(App::new(desk, Clock::Machine, Chance::OperatingSystem, &settings.public_url()))
 }
 

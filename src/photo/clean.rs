@@ -66,6 +66,11 @@ impl CleanPhoto {
         &self.small
     }
 
+    /// The three renditions, full, review and small, for whoever stores them.
+    pub fn into_renditions(self) -> (Rendition, Rendition, Rendition) {
+        (self.full, self.review, self.small)
+    }
+
     /// SHA-256 of the bytes as sent, 64 lower-case hex digits: tells a photo sent twice.
     pub fn sent_sha256(&self) -> &str {
         &self.sent_sha256

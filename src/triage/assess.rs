@@ -4,6 +4,14 @@ use serde::Deserialize;
 use serde::Serialize;
 
 use crate::plan::coded;
+use crate::triage::condition::Condition;
+use crate::triage::facts::Facts;
+use crate::triage::facts::Known;
+use crate::triage::facts::Value;
+use crate::triage::protocol::Protocol;
+use crate::triage::protocol::Raise;
+use crate::triage::protocol::Rule;
+use crate::triage::truth::Truth;
 use crate::triage::urgency::Urgency;
 
 coded! {
@@ -101,4 +109,171 @@ pub struct Assessment {
     pub unknowns: Vec<CouldMatter>,
     pub patterns: Vec<Recognised>,
     pub protocol_version: String,
+}
+
+/// What the facts come to under a protocol. The highest class wins and every reason is kept; notes add a reason but
+/// no class; what nobody knows fires nothing, blocks `OnTrack`, and is listed.
+pub fn assess(protocol: &Protocol, facts: &Facts) -> Assessment {
+    let known = facts.completed();
+    let is_true = |when: &Condition| when.holds(&known) == Truth::True;
+    let fired: Vec<&Rule> = protocol.rules().iter().filter(|rule| is_true(&rule.when)).collect();
+    let raises: Vec<Raised> =
+        protocol.raises().iter().filter_map(|raise| raised(raise, &fired, &known)).collect();
+    let by_rules = fired.iter().filter(|rule| rule.group != Group::Note).map(|rule| rule.urgency);
+    let by_raises = raises.iter().filter_map(|raise| raise.to);
+    let worst = by_rules.chain(by_raises).max().unwrap_or(Urgency::OnTrack);
+
+    let gates: Vec<MissingGate> = if worst == Urgency::OnTrack {
+        let missing = protocol.gates().iter().filter(|gate| !is_true(&gate.when));
+        missing.map(|gate| MissingGate { id: gate.id.clone(), sentence: gate.sentence.clone() }).collect()
+    } else {
+        Vec::new()
+    };
+    let urgency = if gates.is_empty() { worst } else { Urgency::Tomorrow };
+
+    Assessment {
+        urgency,
+        score: score(urgency, &fired, &raises),
+        reasons: reasons(&fired, &known),
+        unknowns: unknowns(protocol, &fired, &known),
+        raises,
+        gates,
+        patterns: protocol
+            .patterns()
+            .iter()
+            .filter(|pattern| is_true(&pattern.when))
+            .map(|pattern| Recognised {
+                id: pattern.id.clone(),
+                sentence: pattern.sentence.clone(),
+                source: pattern.source.clone(),
+            })
+            .collect(),
+        protocol_version: protocol.version().to_owned(),
+    }
+}
+
+/// The answers assessed by themselves, then with what was measured in the photo; the graver of the two stands, with
+/// the reasons of both. A measurement can raise, and can never lower or reassure.
+pub fn assess_with_photo(protocol: &Protocol, answered: &Facts, measured: &[(&str, Value)]) -> Assessment {
+    let alone = assess(protocol, answered);
+    let mut together = answered.clone();
+    for (name, value) in measured {
+        // A measured value that cannot be one is no value.
+        together.set(name, *value).unwrap_or(());
+    }
+    let seen = assess(protocol, &together);
+    let seen_is_graver = (seen.urgency, seen.score) > (alone.urgency, alone.score);
+    let (mut stands, other) = if seen_is_graver { (seen, alone) } else { (alone, seen) };
+    for reason in other.reasons {
+        if stands.reasons.iter().all(|kept| kept.rule_id != reason.rule_id) {
+            stands.reasons.push(reason);
+        }
+    }
+    stands.reasons.sort_by_key(weight_order);
+    stands
+}
+
+fn raised(raise: &Raise, fired: &[&Rule], known: &Known) -> Option<Raised> {
+    let because_of: Vec<String> =
+        fired.iter().filter(|rule| raise.on.hits(rule)).map(|rule| rule.id.clone()).collect();
+    if because_of.is_empty() || raise.when.holds(known) != Truth::True {
+        return None;
+    }
+    Some(Raised {
+        id: raise.id.clone(),
+        to: raise.to,
+        because_of,
+        sentence: raise.sentence.clone(),
+        tripped: tripped(&raise.when, known),
+        source: raise.source.clone(),
+    })
+}
+
+/// Each class has a band of the score: 0–19 on track, 20–39, 40–59, 60–79, and 80–100 go now.
+const BAND: u16 = 20;
+/// What a raise that only moves a check forward within its class is worth.
+const READ_FIRST: u16 = 2;
+
+/// The class's band, and within it the points of the worst rule of each group. Only the worst of a group counts, so
+/// that a rule which gives way to a graver one of its group never takes points with it: a worse answer cannot lower
+/// the score.
+fn score(urgency: Urgency, fired: &[&Rule], raises: &[Raised]) -> u8 {
+    let worst_in = |group: &Group| {
+        let in_group = fired.iter().filter(|rule| rule.group == *group);
+        in_group.map(|rule| points(rule.urgency)).max().unwrap_or(0)
+    };
+    let counted = Group::ALL.iter().filter(|group| **group != Group::Note);
+    let first: u16 = raises.iter().filter(|raise| raise.to.is_none()).map(|_| READ_FIRST).sum();
+    let within = counted.map(worst_in).sum::<u16>() + first;
+    let steps = u16::from(Urgency::OnTrack.rank() - urgency.rank());
+    let widest = match urgency {
+        Urgency::GoNow => BAND,
+        Urgency::RingNow | Urgency::Today | Urgency::Tomorrow | Urgency::OnTrack => BAND - 1,
+    };
+    u8::try_from(steps * BAND + within.min(widest)).unwrap_or(100)
+}
+
+/// Own weights, no source.
+fn points(urgency: Urgency) -> u16 {
+    match urgency {
+        Urgency::GoNow => 7,
+        Urgency::RingNow => 5,
+        Urgency::Today => 3,
+        Urgency::Tomorrow => 1,
+        Urgency::OnTrack => 0,
+    }
+}
+
+fn reasons(fired: &[&Rule], known: &Known) -> Vec<Reason> {
+    let reason = |rule: &&Rule| Reason {
+        rule_id: rule.id.clone(),
+        group: rule.group,
+        urgency: rule.urgency,
+        sentence: rule.sentence.clone(),
+        tripped: tripped(&rule.when, known),
+        source: rule.source.clone(),
+        confidence: rule.confidence,
+    };
+    let mut reasons: Vec<Reason> = fired.iter().map(reason).collect();
+    reasons.sort_by_key(weight_order);
+    reasons
+}
+
+/// Most urgent first, notes after rules, surest source first; equals stay in the protocol's order.
+fn weight_order(reason: &Reason) -> (u8, bool, Confidence) {
+    (reason.urgency.rank(), reason.group == Group::Note, reason.confidence)
+}
+
+fn tripped(when: &Condition, known: &Known) -> Vec<Tripped> {
+    let evidence = when.evidence(known);
+    let text = |fact: &&'static str| Some(Tripped { fact: (*fact).to_owned(), value: known.text(fact)? });
+    evidence.iter().filter_map(text).collect()
+}
+
+/// What is unknown and would matter: the facts that leave a rule open, or a raise of a rule that fired.
+fn unknowns(protocol: &Protocol, fired: &[&Rule], known: &Known) -> Vec<CouldMatter> {
+    let open_rules = protocol.rules().iter().map(|rule| (&rule.id, &rule.when, rule.urgency));
+    let biting = |raise: &&Raise| fired.iter().any(|rule| raise.on.hits(rule));
+    let open_raises = protocol.raises().iter().filter(biting).filter_map(|raise| {
+        let to = raise.to?;
+        Some((&raise.id, &raise.when, to))
+    });
+    let mut unknowns: Vec<CouldMatter> = Vec::new();
+    for (id, when, urgency) in open_rules.chain(open_raises) {
+        for fact in when.missing(known) {
+            match unknowns.iter_mut().find(|unknown| unknown.fact == fact) {
+                Some(unknown) => {
+                    unknown.could_reach = unknown.could_reach.max(urgency);
+                    unknown.rules.push(id.clone());
+                }
+                None => unknowns.push(CouldMatter {
+                    fact: fact.to_owned(),
+                    could_reach: urgency,
+                    rules: vec![id.clone()],
+                }),
+            }
+        }
+    }
+    unknowns.sort_by_key(|unknown| unknown.could_reach.rank());
+    unknowns
 }

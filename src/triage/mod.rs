@@ -3,8 +3,30 @@
 mod amend;
 mod answers;
 mod assess;
+mod changes;
+mod condition;
+mod condition_text;
 mod decision;
+mod derived;
+mod dictionary;
+mod due;
+mod facts;
+mod form;
+mod free_words;
+mod from_check;
+mod protocol;
+#[cfg(test)]
+mod protocol_checks;
+#[cfg(test)]
+mod protocol_limits;
+#[cfg(test)]
+mod protocol_promises;
+mod protocol_text;
+mod questions;
+mod queue;
+mod readings;
 mod said;
+mod truth;
 mod urgency;
 
 pub use answers::SUGAR_STALE_AFTER_H;
@@ -14,51 +36,20 @@ pub use answers::{
     Temperature, Trend, UrineKetones, WarmHard, Who, YesNo,
 };
 pub use assess::{
-    Assessment, Confidence, CouldMatter, Group, MissingGate, Raised, Reason, Recognised, Tripped,
+    Assessment, Confidence, CouldMatter, Group, MissingGate, Raised, Reason, Recognised, Tripped, assess,
+    assess_with_photo,
 };
+pub use changes::{Change, changes};
+pub use condition::{Condition, ConditionFault};
 pub use decision::{CallOutcome, CallResult, Decision, first_blank};
+pub use dictionary::{DICTIONARY, Fact, Kind, Origin, Unit, Worse, fact};
+pub use due::ResponseTargets;
+pub use facts::{FactFault, Facts, Value};
+pub use form::{Fault, FaultKind, Reading, read};
+pub use from_check::Enrolled;
+pub use protocol::{Gate, Pattern, Protocol, ProtocolFault, Raise, RaisesOn, Rule};
+pub use questions::{AnswerKind, Context, QUESTIONS, Question, Stage, StripKnown, question};
+pub use queue::{RankKey, Waiting, effective, rank, rank_key};
 pub use said::{NOT_SURE, Said};
+pub use truth::Truth;
 pub use urgency::Urgency;
-
-// STANDIN
-pub struct Protocol;
-impl Protocol {
-    pub fn built_in() -> Protocol {
-        Protocol
-    }
-}
-impl std::fmt::Debug for Protocol {
-    fn fmt(&self, _: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        Ok(())
-    }
-}
-pub struct Facts;
-pub struct CheckContext<'a> {
-    pub answers: &'a Answers,
-    pub operation: &'a crate::plan::Operation,
-    pub risk: &'a crate::plan::RiskFactors,
-    pub age_years: i16,
-    pub received: jiff::Timestamp,
-    pub zone: &'a jiff::tz::TimeZone,
-    pub photo_usable: Option<bool>,
-}
-impl Facts {
-    pub fn from_check(_: &CheckContext<'_>) -> Facts {
-        Facts
-    }
-}
-pub fn assess(_: &Protocol, _: &Facts) -> Assessment {
-    Assessment {
-        urgency: Urgency::Today,
-        score: 40,
-        reasons: vec![],
-        raises: vec![],
-        gates: vec![],
-        unknowns: vec![],
-        patterns: vec![],
-        protocol_version: "1".into(),
-    }
-}
-pub fn due(_: Urgency, received: jiff::Timestamp, _: &jiff::tz::TimeZone) -> jiff::Timestamp {
-    received + jiff::SignedDuration::from_hours(4)
-}

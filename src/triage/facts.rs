@@ -1,0 +1,269 @@
+//! What is known about one wound check, by name; what is absent is unknown.
+
+use std::collections::BTreeMap;
+
+use crate::triage::derived;
+use crate::triage::dictionary::Kind;
+use crate::triage::dictionary::Origin;
+use crate::triage::dictionary::Unit;
+use crate::triage::dictionary::fact;
+
+/// A known value.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Value {
+    Flag(bool),
+    /// In the fact's unit. `low` is below `high` where only bounds are known.
+    Number {
+        low: f64,
+        high: f64,
+    },
+    Word(&'static str),
+}
+
+/// Why a fact cannot be taken.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{fact}: {why}")]
+pub struct FactFault {
+    pub fact: String,
+    pub why: String,
+}
+
+/// The known facts of one wound check.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Facts {
+    known: BTreeMap<&'static str, Value>,
+    /// What the patient did or wrote to set a fact, where the fact's name alone would claim too much.
+    told_by: BTreeMap<&'static str, String>,
+}
+
+impl Facts {
+    /// Facts by name, as in the check cases. Null is unknown; so is the word `unknown`.
+    pub fn from_json(given: &serde_json::Map<String, serde_json::Value>) -> Result<Facts, FactFault> {
+        let mut facts = Facts::default();
+        for (name, value) in given {
+            if let Some(value) = read(name, value)? {
+                facts.set(name, value)?;
+            }
+        }
+        Ok(facts)
+    }
+
+    /// Makes `name` known. Temperature is rounded to 0.1 °C and sugar to whole mg/dL before anything is compared.
+    pub fn set(&mut self, name: &str, value: Value) -> Result<(), FactFault> {
+        let fault = |why: String| Err(FactFault { fact: name.to_owned(), why });
+        let Some(fact) = fact(name) else { return fault("no such fact".to_owned()) };
+        if fact.from == Origin::Derived {
+            return fault("is worked out from other facts and cannot be given".to_owned());
+        }
+        let value = match (fact.kind, value) {
+            (Kind::Flag, Value::Flag(_)) => value,
+            (Kind::Word(words), Value::Word(word)) if words.contains(&word) => value,
+            (Kind::Number { unit, lowest, highest }, Value::Number { low, high }) => {
+                let (low, high) = (rounded(unit, low), rounded(unit, high));
+                // Written so that a number that is none is refused too.
+                if !(lowest <= low && low <= high && high <= highest) {
+                    return fault(expected(fact.kind));
+                }
+                Value::Number { low, high }
+            }
+            (kind, _) => return fault(expected(kind)),
+        };
+        self.known.insert(fact.name, value);
+        Ok(())
+    }
+
+    /// Makes `name` known, or leaves it unknown when the value cannot be one. For names written in this room.
+    pub(super) fn put(&mut self, name: &'static str, value: Value) {
+        debug_assert!(fact(name).is_some(), "{name}");
+        self.set(name, value).unwrap_or(());
+    }
+
+    pub(super) fn put_told_by(&mut self, name: &'static str, value: Value, told_by: &str) {
+        self.put(name, value);
+        self.told_by.insert(name, told_by.to_owned());
+    }
+
+    /// The value of a given fact; `None` when it is unknown or worked out.
+    pub fn value(&self, name: &str) -> Option<Value> {
+        self.known.get(name).copied()
+    }
+
+    /// Makes `name` unknown.
+    pub fn forget(&mut self, name: &str) {
+        self.known.remove(name);
+        self.told_by.remove(name);
+    }
+
+    /// Every given fact, by name.
+    pub fn given(&self) -> impl Iterator<Item = (&'static str, Value)> {
+        self.known.iter().map(|(name, value)| (*name, *value))
+    }
+
+    /// These facts with everything worked out that can be.
+    pub(super) fn completed(&self) -> Known {
+        let mut known = Known { values: self.known.clone(), told_by: self.told_by.clone() };
+        derived::work_out(&mut known);
+        known
+    }
+}
+
+/// Facts with the derived ones worked out: what conditions look at.
+#[derive(Clone, Debug)]
+pub(super) struct Known {
+    pub(super) values: BTreeMap<&'static str, Value>,
+    told_by: BTreeMap<&'static str, String>,
+}
+
+impl Known {
+    /// Known, and not only between bounds.
+    pub(super) fn has(&self, name: &str) -> bool {
+        match self.values.get(name) {
+            None => false,
+            Some(Value::Number { low, high }) => low == high,
+            Some(Value::Flag(_) | Value::Word(_)) => true,
+        }
+    }
+
+    pub(super) fn flag(&self, name: &str) -> Option<bool> {
+        match self.values.get(name)? {
+            Value::Flag(flag) => Some(*flag),
+            Value::Number { .. } | Value::Word(_) => None,
+        }
+    }
+
+    /// Lowest and highest it can be.
+    pub(super) fn number(&self, name: &str) -> Option<(f64, f64)> {
+        match self.values.get(name)? {
+            Value::Number { low, high } => Some((*low, *high)),
+            Value::Flag(_) | Value::Word(_) => None,
+        }
+    }
+
+    pub(super) fn word(&self, name: &str) -> Option<&'static str> {
+        match self.values.get(name)? {
+            Value::Word(word) => Some(word),
+            Value::Flag(_) | Value::Number { .. } => None,
+        }
+    }
+
+    /// The value as a surgeon reads it, with its unit; `None` when unknown.
+    pub(super) fn text(&self, name: &str) -> Option<String> {
+        let value = self.values.get(name)?;
+        let text = match (value, fact(name)?.kind) {
+            (Value::Flag(true), _) => "yes".to_owned(),
+            (Value::Flag(false), _) => "no".to_owned(),
+            (Value::Word(word), _) => (*word).to_owned(),
+            (Value::Number { low, high }, Kind::Number { unit, .. }) => number_text(*low, *high, unit),
+            (Value::Number { .. }, Kind::Flag | Kind::Word(_)) => return None,
+        };
+        Some(match self.told_by.get(name) {
+            Some(told_by) => format!("{text} ({told_by})"),
+            None => text,
+        })
+    }
+}
+
+fn number_text(low: f64, high: f64, unit: Unit) -> String {
+    let figure = |number: f64| match unit {
+        Unit::Celsius | Unit::Cm | Unit::MmolPerL => format!("{number:.1}"),
+        Unit::PerMinute
+        | Unit::MmHg
+        | Unit::MgPerDl
+        | Unit::Hours
+        | Unit::Days
+        | Unit::Years
+        | Unit::Percent
+        | Unit::Count => format!("{number:.0}"),
+    };
+    let figures = if low < high { format!("{} to {}", figure(low), figure(high)) } else { figure(low) };
+    match unit.sign() {
+        "" => figures,
+        sign => format!("{figures} {sign}"),
+    }
+}
+
+fn rounded(unit: Unit, number: f64) -> f64 {
+    match unit {
+        Unit::Celsius => (number * 10.0).round() / 10.0,
+        Unit::MgPerDl => number.round(),
+        Unit::Cm
+        | Unit::PerMinute
+        | Unit::MmHg
+        | Unit::MmolPerL
+        | Unit::Hours
+        | Unit::Days
+        | Unit::Years
+        | Unit::Percent
+        | Unit::Count => number,
+    }
+}
+
+fn expected(kind: Kind) -> String {
+    match kind {
+        Kind::Flag => "must be true or false".to_owned(),
+        Kind::Word(words) => format!("must be one of: {}", words.join(", ")),
+        Kind::Number { unit, lowest, highest } => {
+            let sign = unit.sign();
+            let of = if sign.is_empty() { String::new() } else { format!(" of {sign}") };
+            format!("must be a number{of} from {lowest} to {highest}")
+        }
+    }
+}
+
+fn read(name: &str, given: &serde_json::Value) -> Result<Option<Value>, FactFault> {
+    let Some(fact) = fact(name) else {
+        return Err(FactFault { fact: name.to_owned(), why: "no such fact".to_owned() });
+    };
+    if given.is_null() {
+        return Ok(None);
+    }
+    let value = match fact.kind {
+        Kind::Flag => given.as_bool().map(Value::Flag),
+        Kind::Number { .. } => given.as_f64().map(|number| Value::Number { low: number, high: number }),
+        Kind::Word(_) if given == "unknown" => return Ok(None),
+        Kind::Word(words) => {
+            let given = given.as_str().unwrap_or_default();
+            words.iter().find(|word| **word == given).map(|word| Value::Word(word))
+        }
+    };
+    match value {
+        Some(value) => Ok(Some(value)),
+        None => Err(FactFault { fact: name.to_owned(), why: expected(fact.kind) }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn refused(text: &str) -> String {
+        Facts::from_json(&serde_json::from_str(text).unwrap()).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn a_fact_that_cannot_be_taken_is_named_with_the_reason() {
+        assert_eq!(refused(r#"{"tempc": 38}"#), "tempc: no such fact");
+        assert_eq!(
+            refused(r#"{"local_signs": 2}"#),
+            "local_signs: is worked out from other facts and cannot be given"
+        );
+        assert_eq!(refused(r#"{"temp_c": "38"}"#), "temp_c: must be a number of °C from 25 to 45");
+        assert_eq!(refused(r#"{"temp_c": 46}"#), "temp_c: must be a number of °C from 25 to 45");
+        assert_eq!(refused(r#"{"pus": "green"}"#), "pus: must be one of: none, thin, thick");
+        assert_eq!(refused(r#"{"chills": 1}"#), "chills: must be true or false");
+    }
+
+    #[test]
+    fn null_and_the_word_unknown_are_unknown() {
+        let given = serde_json::from_str(r#"{"temp_c": null, "red_trend": "unknown"}"#).unwrap();
+        assert_eq!(Facts::from_json(&given).unwrap(), Facts::default());
+    }
+
+    #[test]
+    fn a_temperature_is_rounded_before_it_is_compared() {
+        let mut facts = Facts::default();
+        facts.set("temp_c", Value::Number { low: 37.96, high: 37.96 }).unwrap();
+        assert_eq!(facts.value("temp_c"), Some(Value::Number { low: 38.0, high: 38.0 }));
+        assert_eq!(facts.completed().text("temp_c").unwrap(), "38.0 °C");
+    }
+}
