@@ -2,7 +2,6 @@
 //!
 //! First aid here is common teaching (press without a peek for 10 minutes; call, do not drive); no single source.
 
-use crate::triage::DangerItem;
 use crate::words::messages;
 
 messages! {
@@ -19,7 +18,7 @@ messages! {
     breath() { en: "You must stop for breath in a sentence, or you have chest pain.", es: "Tiene que parar a respirar al hablar, o le duele el pecho." }
     swell() { en: "Your face, lips, tongue or throat is swelling.", es: "Se le hincha la cara, los labios, la lengua o la garganta." }
     skin() { en: "Skin near the wound is black, purple or gray. Or it has dark blisters, or crackles.", es: "La piel cerca de la herida está negra, morada o gris. O tiene ampollas oscuras, o cruje." }
-    pain() { en: "Pain grows each hour, is far worse than the wound looks, and pills do not help.", es: "El dolor crece cada hora, es mucho peor que la herida, y las pastillas no ayudan." }
+    pain() { en: "All three: pain grows each hour, far beyond how the wound looks, and pills don't help.", es: "Las tres cosas: el dolor crece cada hora, mucho más que la herida, y las pastillas no ayudan." }
     low() { en: "You are numb between your legs. Or your private parts swell up fast.", es: "Siente adormecida la zona entre las piernas. O las partes íntimas se hinchan rápido." }
     face() { en: "An eye is swollen shut, you see double, or your neck is stiff. Or you can't swallow spit.", es: "Un ojo cerrado por la hinchazón, ve doble o cuello rígido. O no puede tragar saliva." }
 
@@ -53,48 +52,4 @@ messages! {
 
     sugar_low() { en: "Sugar under 70 mg/dL (3.9 mmol/L)? Can you swallow? Take sugar or juice now.", es: "¿Azúcar menos de 70 mg/dL (3.9 mmol/L)? ¿Puede tragar? Tome azúcar o jugo ya." }
     sugar_low_again(emergency: &str) { en: "Check again in 15 minutes. Can't swallow? Call {emergency}.", es: "Mida otra vez en 15 minutos. ¿No puede tragar? Llame al {emergency}." }
-}
-
-impl DangerWords {
-    /// What the item says.
-    pub fn item(self, item: DangerItem) -> String {
-        match item {
-            DangerItem::Bleed => self.bleed(),
-            DangerItem::Mind => self.mind(),
-            DangerItem::Breath => self.breath(),
-            DangerItem::Swell => self.swell(),
-            DangerItem::Skin => self.skin(),
-            DangerItem::Pain => self.pain(),
-            DangerItem::Low => self.low(),
-            DangerItem::Face => self.face(),
-        }
-    }
-
-    /// What to do until help comes.
-    pub fn advice(self, item: DangerItem) -> String {
-        match item {
-            DangerItem::Bleed => self.bleed_do(),
-            DangerItem::Mind => self.mind_do(),
-            DangerItem::Breath => self.breath_do(),
-            DangerItem::Swell => self.swell_do(),
-            DangerItem::Skin => self.skin_do(),
-            DangerItem::Pain => self.pain_do(),
-            DangerItem::Low => self.low_do(),
-            DangerItem::Face => self.face_do(),
-        }
-    }
-
-    /// What to say to the operator.
-    pub fn tell(self, item: DangerItem) -> String {
-        match item {
-            DangerItem::Bleed => self.bleed_tell(),
-            DangerItem::Mind => self.mind_tell(),
-            DangerItem::Breath => self.breath_tell(),
-            DangerItem::Swell => self.swell_tell(),
-            DangerItem::Skin => self.skin_tell(),
-            DangerItem::Pain => self.pain_tell(),
-            DangerItem::Low => self.low_tell(),
-            DangerItem::Face => self.face_tell(),
-        }
-    }
 }

@@ -1,6 +1,5 @@
 //! What to put right in a wound check, next to the field: never a reason not to take the check.
 
-use crate::triage::FaultKind;
 use crate::words::messages;
 
 messages! {
@@ -30,34 +29,4 @@ messages! {
     two_answers() { en: "There are two answers here. Keep only one.", es: "Aquí hay dos respuestas. Deje solo una." }
     other_half() { en: "Please fill in this part too. Or tap “Not sure”.", es: "Llene también esta parte. O toque “No estoy seguro(a)”." }
     too_long() { en: "This is long. We keep it all. 1000 letters are best.", es: "Esto es largo. Lo guardamos todo. Mejor hasta 1000 letras." }
-}
-
-impl FaultWords {
-    /// What to do about one slip.
-    pub fn about(self, field: &str, kind: FaultKind, typed: &str) -> String {
-        match kind {
-            FaultKind::NotANumber => self.not_a_number(typed),
-            FaultKind::OutOfRange => self.out_of_range(field),
-            FaultKind::TakeAgain => self.temp_take_again(typed),
-            FaultKind::WhichUnit if field.starts_with("temp") => self.temp_which_unit(typed),
-            FaultKind::WhichUnit => self.sugar_which_unit(typed),
-            FaultKind::NoSuchAnswer => self.no_such_answer(),
-            FaultKind::TwoAnswers => self.two_answers(),
-            FaultKind::OtherHalf => self.other_half(),
-            FaultKind::TooLong => self.too_long(),
-        }
-    }
-
-    fn out_of_range(self, field: &str) -> String {
-        match field {
-            "temp" | "temp_again" => self.temp_range(),
-            "sugar" => self.sugar_range(),
-            "edge_mm" => self.ruler_range(),
-            "edge_hours" => self.hours_range(),
-            "sugar_hours" => self.sugar_hours_range(),
-            "edge_cm" => self.cm_range(),
-            "ketones" => self.ketones_range(),
-            _ => self.ten_range(),
-        }
-    }
 }
