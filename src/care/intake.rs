@@ -213,6 +213,14 @@ pub async fn receipt_of(desk: &Desk, holder: &LinkHolder, code: &str) -> Done<Op
     Ok(Some((check, receipt)))
 }
 
+/// The photos of a check this link sent, in order.
+pub async fn photos_of(desk: &Desk, holder: &LinkHolder, check: &WoundCheck) -> Done<Vec<Photo>> {
+    if check.link != holder.link {
+        return Err(CareError::NotFound);
+    }
+    Ok(photos::of_check(&mut *desk.db.read().await?, holder.practice, check.id).await?)
+}
+
 async fn open_check(
     desk: &Desk,
     conn: &mut Conn,
