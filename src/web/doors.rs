@@ -102,7 +102,8 @@ impl Doors {
         H: Handler<T, App>,
         T: 'static,
     {
-        let guarded = on(filter, handler).route_layer(from_fn_with_state((self.app.clone(), who, path), guard));
+        let guarded =
+            on(filter, handler).route_layer(from_fn_with_state((self.app.clone(), who, path), guard));
         self.router = self.router.route(path, guarded);
         self.table.push(Door { method, path, who });
         self
