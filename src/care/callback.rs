@@ -241,7 +241,10 @@ pub async fn hand_back(
     Ok(())
 }
 
+/// The callback, its wound held; refused when somebody ended it.
 async fn open_callback(conn: &mut Conn, member: &StaffMember, id: CallbackId) -> Done<Callback> {
+    let seen = callbacks::find(conn, member.practice, id).await?.ok_or(CareError::NotFound)?;
+    wounds::hold(conn, member.practice, seen.wound).await?;
     let callback = callbacks::find(conn, member.practice, id).await?.ok_or(CareError::NotFound)?;
     match callback.state {
         CallbackState::Open => Ok(callback),

@@ -155,7 +155,7 @@ pub async fn receive(
     }
     let body_sha256 = body_hash(&sending);
     let mut tx = desk.db.write().await?;
-    let wound = wounds::find(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
+    let wound = wounds::hold(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
     let mut check = match checks::by_form_key(&mut tx, holder.link, form_key).await? {
         Some(check) => check,
         None => open_check(desk, &mut tx, holder, &wound, &sending, moment).await?,
@@ -190,8 +190,8 @@ pub async fn add_photo(
     moment: &Moment,
 ) -> Done<Option<Receipt>> {
     let mut tx = desk.db.write().await?;
+    let wound = wounds::hold(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
     let Some(mut check) = checks::by_form_key(&mut tx, holder.link, form_key).await? else { return Ok(None) };
-    let wound = wounds::find(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
     if tie_photos(&mut tx, &check, vec![prepared], moment).await? {
         assess_again(desk, &mut tx, &wound, &mut check, moment).await?;
     }
@@ -211,6 +211,14 @@ pub async fn receipt_of(desk: &Desk, holder: &LinkHolder, code: &str) -> Done<Op
     };
     let receipt = receipt(&mut conn, &check).await?;
     Ok(Some((check, receipt)))
+}
+
+/// The photos of a check this link sent, in order.
+pub async fn photos_of(desk: &Desk, holder: &LinkHolder, check: &WoundCheck) -> Done<Vec<Photo>> {
+    if check.link != holder.link {
+        return Err(CareError::NotFound);
+    }
+    Ok(photos::of_check(&mut *desk.db.read().await?, holder.practice, check.id).await?)
 }
 
 async fn open_check(

@@ -60,7 +60,7 @@ pub async fn open(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Tim
         return Err(CareError::NotAllowed);
     }
     let mut tx = desk.db.write().await?;
-    let check = checks::find(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
+    let check = checks::hold(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
     let claim = Claim { by: surgeon.id, until: now + CLAIM_LIMIT };
     if matches!(check.state, CheckState::Queued | CheckState::InReview) {
         if !checks::claim_for(&mut tx, surgeon.practice, id, claim, now).await? {
@@ -85,7 +85,7 @@ pub async fn open(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Tim
 /// Gives a claimed check back to the queue.
 pub async fn release(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Timestamp) -> Done<()> {
     let mut tx = desk.db.write().await?;
-    let check = checks::find(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
+    let check = checks::hold(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
     if check.state == CheckState::InReview && check.claim.is_some_and(|claim| claim.by == surgeon.id) {
         checks::set_state(&mut tx, &check, CheckState::Queued, now).await?;
         let subject = format!("check:{id}");
@@ -221,7 +221,7 @@ pub async fn decide(
         return Err(CareError::Entered(faults));
     }
     let mut tx = desk.db.write().await?;
-    let check = checks::find(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
+    let check = checks::hold(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
     if matches!(check.state, CheckState::Closed | CheckState::AwaitingCall) {
         return Err(CareError::AlreadyDone);
     }

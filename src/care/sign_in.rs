@@ -12,6 +12,7 @@ use crate::care::secrets;
 use crate::care::secrets::sha256_hex;
 use crate::ids::Moment;
 use crate::store::staff;
+use crate::store::staff::Credentials;
 use crate::store::staff::StaffMember;
 
 /// A session ends this long after its last page.
@@ -43,32 +44,57 @@ const NOBODY_PHC: &str =
 /// Tries to sign in.
 pub async fn sign_in(desk: &Desk, sign_in_name: &str, password: &str, moment: &Moment) -> Done<SignIn> {
     let name = sign_in_name.trim().to_lowercase();
-    let found = staff::credentials(&mut *desk.db.read().await?, &name).await?;
-    let Some(found) = found else {
-        secrets::matches(desk, password, NOBODY_PHC).await?;
-        return Ok(SignIn::Wrong);
+    let (found, next) = match book_try(desk, &name, moment.now).await? {
+        Booking::Booked(found, next) => (*found, next),
+        Booking::TooSoon(until) => return Ok(SignIn::Wait { until }),
+        Booking::Unknown => {
+            secrets::matches(desk, password, NOBODY_PHC).await?;
+            return Ok(SignIn::Wrong);
+        }
     };
-    if moment.now < found.next_try {
-        return Ok(SignIn::Wait { until: found.next_try });
-    }
     let right = secrets::matches(desk, &crate::care::staff::normal(password), &found.password_phc).await?;
     let (practice, actor) = (found.member.practice, Actor::Staff(found.member.id));
     let subject = format!("staff:{}", found.member.id);
     let mut tx = desk.db.write().await?;
     if !right {
-        let wrong = found.failed_sign_ins + 1;
-        let next = moment.now + SignedDuration::from_secs(secrets::wait_after_wrong_s(wrong));
-        staff::note_try(&mut tx, found.member.id, wrong, next).await?;
         record::note(&mut tx, practice, actor, "sign_in.wrong", &subject, "", moment.now).await?;
         tx.commit().await?;
         return Ok(if next > moment.now { SignIn::Wait { until: next } } else { SignIn::Wrong });
     }
     let token = secrets::session_token(&moment.chance);
-    staff::note_try(&mut tx, found.member.id, 0, moment.now).await?;
+    staff::forget_wrong_tries(&mut tx, found.member.id, moment.now).await?;
     staff::begin_session(&mut tx, &sha256_hex(token.reveal()), &found.member, moment.now).await?;
     record::note(&mut tx, practice, actor, "sign_in", &subject, "", moment.now).await?;
     tx.commit().await?;
     Ok(SignIn::Welcome { token, member: found.member })
+}
+
+/// How booking a try ended.
+enum Booking {
+    /// Counted as wrong until it proves right; should it be wrong, nothing is looked at before the time given.
+    Booked(Box<Credentials>, Timestamp),
+    TooSoon(Timestamp),
+    Unknown,
+}
+
+/// Books a try. Of many at once each is counted: whoever was overtaken looks again.
+async fn book_try(desk: &Desk, name: &str, now: Timestamp) -> Done<Booking> {
+    loop {
+        let Some(found) = staff::credentials(&mut *desk.db.read().await?, name).await? else {
+            return Ok(Booking::Unknown);
+        };
+        if now < found.next_try {
+            return Ok(Booking::TooSoon(found.next_try));
+        }
+        let wait_s = secrets::wait_after_wrong_s(found.failed_sign_ins + 1);
+        let next = now + SignedDuration::from_secs(wait_s);
+        let mut tx = desk.db.write().await?;
+        let booked = staff::book_try(&mut tx, &found, next).await?;
+        tx.commit().await?;
+        if booked {
+            return Ok(Booking::Booked(Box::new(found), next));
+        }
+    }
 }
 
 /// Who holds this token now; `None` when the session has ended or never was. Keeps a live session alive.

@@ -115,6 +115,7 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
         return Err(refused("too_long"));
     }
     let mut tx = desk.db.write().await?;
+    let wound = wounds::hold(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
     let newest = checks::of_wound(&mut tx, holder.practice, holder.wound).await?.into_iter().next();
     // Without a check there is no row in the queue that would bring the question before a person.
     let mut check = newest.ok_or_else(|| refused("no_check"))?;
@@ -135,7 +136,6 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
         return Ok(());
     }
     let practice = practices::find(&mut tx, holder.practice).await?.ok_or(CareError::NotFound)?;
-    let wound = wounds::find(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
     let with_words = intake::assess_with_words(desk, &mut tx, &wound, &check, body).await?;
     let before = std::mem::replace(&mut check.assessment, with_words);
     check.assessment.not_below(&before);

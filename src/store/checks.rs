@@ -20,6 +20,7 @@ use crate::store::patients::fold_name;
 use crate::store::patients::like_pattern;
 use crate::store::row::Columns;
 use crate::store::row::to_json;
+use crate::store::wounds;
 use crate::triage::Answers;
 use crate::triage::Assessment;
 use crate::triage::Urgency;
@@ -153,6 +154,13 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: WoundCheckId) -> St
         .as_ref()
         .map(wound_check)
         .transpose()
+}
+
+/// Holds the check's wound, as [`wounds::hold`] does, then reads the check.
+pub async fn hold(conn: &mut Conn, practice: PracticeId, id: WoundCheckId) -> Stored<Option<WoundCheck>> {
+    let Some(seen) = find(conn, practice, id).await? else { return Ok(None) };
+    wounds::hold(conn, practice, seen.wound).await?;
+    find(conn, practice, id).await
 }
 
 /// The check a form already made; `None` when its key is new.

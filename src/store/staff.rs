@@ -125,12 +125,25 @@ pub async fn credentials(conn: &mut Conn, sign_in_name: &str) -> Stored<Option<C
         .transpose()
 }
 
-/// Notes how the last try went: how many have failed in a row, and when the next one is looked at.
-pub async fn note_try(conn: &mut Conn, id: StaffId, failed_in_a_row: i64, next_try: Timestamp) -> Stored<()> {
-    sqlx::query("UPDATE staff SET failed_sign_ins = $2, next_try_ms = $3 WHERE id = $1")
-        .bind(id.to_string())
-        .bind(failed_in_a_row)
+/// Books a try before its password is looked at, as if it were wrong; false when another try was booked meanwhile, so
+/// that many tries at once count as many.
+pub async fn book_try(conn: &mut Conn, found: &Credentials, next_try: Timestamp) -> Stored<bool> {
+    const SQL: &str = "UPDATE staff SET failed_sign_ins = failed_sign_ins + 1, next_try_ms = $3 \
+                       WHERE id = $1 AND failed_sign_ins = $2";
+    let booked = sqlx::query(SQL)
+        .bind(found.member.id.to_string())
+        .bind(found.failed_sign_ins)
         .bind(next_try.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(booked.rows_affected() == 1)
+}
+
+/// The password was right: the count of wrong ones starts again.
+pub async fn forget_wrong_tries(conn: &mut Conn, id: StaffId, now: Timestamp) -> Stored<()> {
+    sqlx::query("UPDATE staff SET failed_sign_ins = 0, next_try_ms = $2 WHERE id = $1")
+        .bind(id.to_string())
+        .bind(now.as_millisecond())
         .execute(conn)
         .await?;
     Ok(())
@@ -148,7 +161,7 @@ pub async fn set_active(conn: &mut Conn, practice: PracticeId, id: StaffId, acti
         .execute(&mut *conn)
         .await?;
     if active == Activity::Gone {
-        end_sessions(conn, id).await?;
+        end_sessions(conn, practice, id).await?;
     }
     Ok(())
 }
@@ -212,8 +225,12 @@ pub async fn end_session(conn: &mut Conn, token_sha256: &str) -> Stored<()> {
     Ok(())
 }
 
-async fn end_sessions(conn: &mut Conn, id: StaffId) -> Stored<()> {
-    sqlx::query("DELETE FROM staff_session WHERE staff_id = $1").bind(id.to_string()).execute(conn).await?;
+async fn end_sessions(conn: &mut Conn, practice: PracticeId, id: StaffId) -> Stored<()> {
+    sqlx::query("DELETE FROM staff_session WHERE practice_id = $1 AND staff_id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .execute(conn)
+        .await?;
     Ok(())
 }
 

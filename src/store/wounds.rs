@@ -85,6 +85,20 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: WoundId) -> Stored<
         .transpose()
 }
 
+/// Reads a wound and holds it until the transaction ends: whoever else wants to hold it waits. A step that reads what
+/// stands about a wound and then writes what follows from it holds the wound first, before it locks anything else, so
+/// that nothing it read is overtaken. On SQLite a write transaction is alone anyway.
+pub async fn hold(conn: &mut Conn, practice: PracticeId, id: WoundId) -> Stored<Option<Wound>> {
+    sqlx::query("UPDATE wound SET state = state WHERE practice_id = $1 AND id = $2 RETURNING *")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(wound)
+        .transpose()
+}
+
 /// The wound an enrolment form already made; `None` when its key is new.
 pub async fn by_enrol_key(conn: &mut Conn, practice: PracticeId, enrol_key: &str) -> Stored<Option<Wound>> {
     sqlx::query("SELECT * FROM wound WHERE practice_id = $1 AND enrol_key = $2")

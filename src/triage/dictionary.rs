@@ -24,6 +24,7 @@ pub enum Kind {
     Word(&'static [&'static str]),
 }
 
+/// What a number of the dictionary is counted in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Unit {
     Celsius,

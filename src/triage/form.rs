@@ -42,6 +42,7 @@ pub struct Fault {
     pub typed: String,
 }
 
+/// What is wrong with what was typed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum FaultKind {
     NotANumber,

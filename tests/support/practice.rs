@@ -49,7 +49,7 @@ impl Practice {
     pub async fn open(place: &Place) -> Practice {
         let db = Db::open(&place.url).await.unwrap();
         let blobs = Blobs::in_folder(&place.folder.path().join("photos")).unwrap();
-        let desk = Desk::new(db, blobs, Protocol::built_in(), Limits::default());
+        let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default());
         let clock = Clock::by_hand(START.parse().unwrap());
         let app = App::new(desk, clock, Chance::seeded(7), "https://wounds.example");
         Practice::found(app, "Harbor Surgery").await

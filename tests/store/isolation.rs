@@ -1,0 +1,285 @@
+//! Two practices on one server: whatever one does, with its own ids or with the other's, the other's rows stay as they
+//! are and unseen.
+
+use closewatch::care::CareError;
+use closewatch::care::callback;
+use closewatch::care::callback::Attempting;
+use closewatch::care::enrol;
+use closewatch::care::intake;
+use closewatch::care::intake::Sending;
+use closewatch::care::replies as reply_texts;
+use closewatch::care::review;
+use closewatch::care::review::Deciding;
+use closewatch::ids::Chance;
+use closewatch::ids::LinkId;
+use closewatch::ids::PhotoId;
+use closewatch::store::audit;
+use closewatch::store::callbacks;
+use closewatch::store::callbacks::CallbackState;
+use closewatch::store::checks;
+use closewatch::store::checks::CheckState;
+use closewatch::store::checks::Claim;
+use closewatch::store::checks::QueueFilter;
+use closewatch::store::links;
+use closewatch::store::patients;
+use closewatch::store::photos;
+use closewatch::store::photos::Size;
+use closewatch::store::replies;
+use closewatch::store::reviews;
+use closewatch::store::staff;
+use closewatch::store::staff::Activity;
+use closewatch::store::thread;
+use closewatch::store::wounds;
+use closewatch::triage::CallOutcome;
+use closewatch::triage::CallResult;
+use closewatch::triage::Decision;
+
+use crate::support::Patient;
+use crate::support::Phone;
+use crate::support::Practice;
+use crate::support::Staff;
+use crate::support::TABLES;
+use crate::support::in_danger;
+use crate::support::jpeg;
+use crate::support::no_danger;
+use crate::support::on_each_engine;
+use crate::support::rows_of;
+
+/// A practice with at least one row in every table.
+struct Busy {
+    practice: Practice,
+    office: Staff,
+    surgeon: Staff,
+    lead: Staff,
+    patient: Patient,
+    phone: Phone,
+    /// Waits for the surgeon.
+    waiting: checks::WoundCheck,
+    /// Waits for a call.
+    calling: checks::WoundCheck,
+    photo: PhotoId,
+    call: callback::Call,
+}
+
+async fn busy(practice: Practice) -> Busy {
+    let (office, surgeon, lead) = (practice.office().await, practice.surgeon().await, practice.lead().await);
+    let patient = office.enrols("Mia Stone", &surgeon).await;
+    let phone = patient.opens_link().await;
+    let first = phone.sends("form 1", no_danger(), &[jpeg(1)]).await;
+    surgeon.decides(first.check, Decision::CallByOffice, "We will ring you.").await.unwrap();
+    let call = office.reads_callbacks().await.remove(0);
+    office.rings(&call, CallResult::NoAnswer, None).await.unwrap();
+    let second = phone.sends("form 2", in_danger(), &[jpeg(2)]).await;
+    let mut books = practice.books().await;
+    let waiting = checks::find(&mut books, practice.id, second.check).await.unwrap().unwrap();
+    let calling = checks::find(&mut books, practice.id, first.check).await.unwrap().unwrap();
+    let photo = photos::of_check(&mut books, practice.id, second.check).await.unwrap()[0].id;
+    drop(books);
+    Busy { practice, office, surgeon, lead, patient, phone, waiting, calling, photo, call }
+}
+
+async fn two_practices(practice: Practice) -> (Busy, Busy) {
+    let neighbour = practice.neighbour().await;
+    let (ours, theirs) = (busy(practice).await, busy(neighbour).await);
+    let rows = rows_of(&mut *theirs.practice.books().await, theirs.practice.id).await;
+    for table in TABLES {
+        assert!(!rows[*table].is_empty(), "{table} has no row to guard");
+    }
+    (ours, theirs)
+}
+
+#[tokio::test]
+async fn with_the_other_practices_ids_nothing_is_found() {
+    on_each_engine(async |practice| {
+        let (ours, theirs) = two_practices(practice).await;
+        let (us, wound) = (ours.practice.id, theirs.patient.enrolled.wound.id);
+        let mut books = ours.practice.books().await;
+        let b = &mut *books;
+        assert!(patients::find(b, us, theirs.patient.enrolled.patient.id).await.unwrap().is_none());
+        assert!(wounds::find(b, us, wound).await.unwrap().is_none());
+        assert!(wounds::hold(b, us, wound).await.unwrap().is_none());
+        assert!(wounds::of_patient(b, us, theirs.patient.enrolled.patient.id).await.unwrap().is_empty());
+        assert!(wounds::plan(b, us, wound).await.unwrap().is_empty());
+        assert!(links::find(b, us, theirs.patient.issued.link.id).await.unwrap().is_none());
+        assert!(links::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert!(checks::find(b, us, theirs.waiting.id).await.unwrap().is_none());
+        assert!(checks::hold(b, us, theirs.waiting.id).await.unwrap().is_none());
+        assert!(checks::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert!(photos::find(b, us, theirs.photo).await.unwrap().is_none());
+        assert!(photos::of_check(b, us, theirs.waiting.id).await.unwrap().is_empty());
+        assert!(reviews::of_check(b, us, theirs.calling.id).await.unwrap().is_empty());
+        assert!(thread::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert!(callbacks::find(b, us, theirs.call.callback.id).await.unwrap().is_none());
+        assert!(callbacks::of_check(b, us, theirs.calling.id).await.unwrap().is_empty());
+        assert!(callbacks::attempts(b, us, theirs.call.callback.id).await.unwrap().is_empty());
+        assert!(staff::find(b, us, theirs.office.member.id).await.unwrap().is_none());
+        // Both patients have the same name: a search and the lists see one of them.
+        assert_eq!(patients::search(b, us, "mia", 50).await.unwrap().len(), 1);
+        assert_eq!(wounds::open(b, us).await.unwrap().len(), 1);
+        assert_eq!(callbacks::open(b, us).await.unwrap().len(), 1);
+        assert_eq!(staff::of_practice(b, us).await.unwrap().len(), 3);
+        let rows = checks::waiting(b, us, &QueueFilter::default(), ours.practice.now(), 50).await.unwrap();
+        assert_eq!(rows.iter().map(|row| row.id).collect::<Vec<_>>(), [ours.waiting.id]);
+        assert_eq!(checks::count_waiting(b, us).await.unwrap(), 1);
+        let lines = audit::newest(b, us, 1_000).await.unwrap();
+        assert!(lines.iter().all(|line| line.practice == us));
+        let texts = replies::of_practice(b, us).await.unwrap();
+        assert!(texts.iter().all(|text| text.practice == us));
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn with_the_other_practices_ids_nothing_is_changed() {
+    on_each_engine(async |practice| {
+        let (ours, theirs) = two_practices(practice).await;
+        let before = rows_of(&mut *theirs.practice.books().await, theirs.practice.id).await;
+        let (us, now) = (ours.practice.id, ours.practice.now());
+        let mut tx = ours.practice.desk().db.write().await.unwrap();
+        // Rows as the other practice has them, but said to be ours.
+        let mut check = theirs.waiting.clone();
+        check.practice = us;
+        let mut wound = theirs.patient.enrolled.wound.clone();
+        wound.practice = us;
+        let mut call = theirs.call.callback.clone();
+        call.practice = us;
+        let mut link = theirs.patient.issued.link.clone();
+        link.practice = us;
+        link.wrong_pins = 0;
+        checks::set_state(&mut tx, &check, CheckState::Closed, now).await.unwrap();
+        checks::amend(&mut tx, &check).await.unwrap();
+        let claim = Claim { by: ours.surgeon.member.id, until: now };
+        assert!(!checks::claim_for(&mut tx, us, theirs.waiting.id, claim, now).await.unwrap());
+        assert!(checks::versions(&mut tx, &check).await.unwrap().is_empty());
+        assert!(checks::before(&mut tx, &check).await.unwrap().is_none());
+        wounds::note_check(&mut tx, &wound, now).await.unwrap();
+        wounds::note_strip_out(&mut tx, &wound, now).await.unwrap();
+        callbacks::note_attempt(&mut tx, &call).await.unwrap();
+        callbacks::note_hand_back(&mut tx, &call, "ours now").await.unwrap();
+        let by = ours.office.member.id;
+        assert!(!callbacks::end(&mut tx, &call, CallbackState::Closed, None, by, now).await.unwrap());
+        links::revoke(&mut tx, us, link.id, now).await.unwrap();
+        assert!(!links::book_pin_try(&mut tx, &link, now).await.unwrap());
+        links::forget_wrong_pins(&mut tx, &link, now).await.unwrap();
+        let message = thread::of_wound(&mut tx, theirs.practice.id, wound.id).await.unwrap()[0].id;
+        assert!(!thread::note_read(&mut tx, us, wound.id, message, now).await.unwrap());
+        thread::note_dealt_with(&mut tx, us, wound.id, now).await.unwrap();
+        let mut text = replies::of_practice(&mut tx, theirs.practice.id).await.unwrap()[0].clone();
+        text.practice = us;
+        text.body_en = "ours now".to_owned();
+        replies::keep(&mut tx, &text, now).await.unwrap();
+        tx.commit().await.unwrap();
+        assert_eq!(rows_of(&mut *theirs.practice.books().await, theirs.practice.id).await, before);
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_member_who_leaves_is_signed_out_only_by_their_own_practice() {
+    on_each_engine(async |practice| {
+        let (ours, theirs) = two_practices(practice).await;
+        let before = rows_of(&mut *theirs.practice.books().await, theirs.practice.id).await;
+        let mut tx = ours.practice.desk().db.write().await.unwrap();
+        let them = theirs.office.member.id;
+        staff::set_active(&mut tx, ours.practice.id, them, Activity::Gone).await.unwrap();
+        tx.commit().await.unwrap();
+        assert_eq!(rows_of(&mut *theirs.practice.books().await, theirs.practice.id).await, before);
+    })
+    .await;
+}
+
+fn is_refused<T: std::fmt::Debug>(done: Result<T, CareError>) {
+    assert!(matches!(done, Err(CareError::NotFound | CareError::NotAllowed)), "{done:?}");
+}
+
+#[tokio::test]
+async fn a_hundred_random_steps_of_one_practice_leave_the_other_as_it_was() {
+    on_each_engine(async |practice| {
+        let (ours, theirs) = two_practices(practice).await;
+        let before = rows_of(&mut *theirs.practice.books().await, theirs.practice.id).await;
+        let chance = Chance::seeded(31);
+        for step in 0..100 {
+            random_step(&ours, &theirs, &chance, step).await;
+        }
+        assert_eq!(rows_of(&mut *theirs.practice.books().await, theirs.practice.id).await, before);
+        let mut books = ours.practice.books().await;
+        assert_eq!(audit::first_break(&mut books, ours.practice.id).await.unwrap(), None);
+    })
+    .await;
+}
+
+async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
+    let (desk, moment) = (ours.practice.desk(), ours.practice.moment());
+    let now = moment.now;
+    let surgeon = &ours.surgeon.member;
+    match chance.below(12) {
+        0 => is_refused(review::open(desk, surgeon, theirs.waiting.id, now).await),
+        1 => is_refused(review::view(desk, surgeon, theirs.waiting.id, now).await),
+        2 => {
+            let deciding = Deciding {
+                decision: Decision::HealingAsExpected,
+                reply: "Fine.".to_owned(),
+                note: String::new(),
+                come_in: None,
+                ask: String::new(),
+            };
+            is_refused(review::decide(desk, surgeon, theirs.waiting.id, deciding, &moment).await);
+        }
+        3 => is_refused(review::release(desk, surgeon, theirs.waiting.id, now).await),
+        4 => {
+            let seen = review::photo(desk, surgeon, theirs.photo, Size::Full, now).await.unwrap();
+            assert!(seen.is_none(), "another practice's photo");
+        }
+        5 => {
+            let attempting = Attempting {
+                result: CallResult::Spoke,
+                note: String::new(),
+                outcome: Some(CallOutcome::WillFollowAdvice),
+            };
+            let (id, office) = (theirs.call.callback.id, &ours.office.member);
+            is_refused(callback::log_attempt(desk, office, id, attempting, &moment).await);
+            is_refused(callback::hand_back(desk, office, id, "why", now).await);
+            is_refused(callback::could_not_reach(desk, office, id, now).await);
+            is_refused(callback::view(desk, office, id, now).await);
+        }
+        6 => {
+            let (office, wound) = (&ours.office.member, theirs.patient.enrolled.wound.id);
+            is_refused(enrol::issue_link(desk, office, wound, "us", &moment).await);
+            is_refused(enrol::revoke_link(desk, office, theirs.patient.issued.link.id, now).await);
+            let stranger = LinkId::mint(&moment);
+            is_refused(enrol::revoke_link(desk, office, stranger, now).await);
+        }
+        7 => {
+            let text = replies::of_practice(&mut *theirs.practice.books().await, theirs.practice.id).await;
+            let editing = reply_texts::Editing {
+                id: Some(text.unwrap()[0].id),
+                decision: Decision::ComeIn,
+                title: "ours".to_owned(),
+                body_en: "ours".to_owned(),
+                body_es: "ours".to_owned(),
+            };
+            is_refused(reply_texts::keep(desk, &ours.lead.member, editing, &moment).await);
+        }
+        8 => {
+            // A phone that holds our link but names their wound.
+            let mut holder = ours.phone.holder().await;
+            holder.wound = theirs.patient.enrolled.wound.id;
+            let sending =
+                Sending { form_key: format!("crossed {step}"), answers: in_danger(), photos_expected: 0 };
+            is_refused(intake::receive(desk, &holder, sending, Vec::new(), &moment).await);
+        }
+        // And honest work of our own, in between.
+        9 => {
+            ours.phone.sends(&format!("form {}", step + 10), no_danger(), &[]).await;
+        }
+        10 => {
+            let rows = ours.surgeon.reads_queue().await;
+            if let Some(row) = rows.first() {
+                ours.surgeon.decides(row.id, Decision::HealingAsExpected, "Fine.").await.unwrap();
+            }
+        }
+        _ => {
+            ours.office.enrols(&format!("Patient {step}"), &ours.surgeon).await;
+        }
+    }
+}

@@ -1,0 +1,13 @@
+//! The store and the care flow on both engines: what is kept, in which order it is read, who can see it, and what is
+//! left when something breaks in the middle.
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod at_once;
+mod audit_chain;
+mod durable;
+mod flow;
+mod isolation;
+mod keeps;
+mod queue_order;
