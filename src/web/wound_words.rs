@@ -11,6 +11,7 @@ pub fn place(operation: &Operation, language: Language) -> String {
     match language {
         Language::English => match side_en(site, side) {
             "" => site_en(site).to_owned(),
+            "middle" => format!("{}, middle", site_en(site)),
             word => format!("{word} {}", site_en(site)),
         },
         Language::Spanish => match side_es(site, side) {
@@ -130,6 +131,7 @@ mod tests {
             read(Site::Pilonidal, Side::Middle),
             ("tailbone cleft".to_owned(), "rabadilla".to_owned())
         );
+        assert_eq!(place_line(&wound(Site::Trunk, Side::Middle)), "Trunk, middle");
         assert_eq!(place_line(&wound(Site::Buttock, Side::Right)), "Right buttock");
     }
 }

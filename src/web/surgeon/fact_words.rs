@@ -2,14 +2,45 @@
 
 use crate::triage::Tripped;
 
-/// The values a reason rests on, such as "temperature 38.6 °C, shaking chills". Facts that only repeat the sentence's
-/// own words are said by name.
+/// The values that point to trouble, such as "temperature 38.6 °C · shaking chills": what a surgeon reads first.
 pub fn values(tripped: &[Tripped]) -> String {
+    tripped.iter().filter(|fact| points_to_trouble(fact)).map(value).collect::<Vec<_>>().join(" · ")
+}
+
+/// Everything a reason rests on, the quiet facts too.
+pub fn all_values(tripped: &[Tripped]) -> String {
     tripped.iter().map(value).collect::<Vec<_>>().join(" · ")
 }
 
+/// Facts that only set a limit, or that sum up others shown beside them, and quiet answers, are for the fine print.
+fn points_to_trouble(tripped: &Tripped) -> bool {
+    match tripped.fact.as_str() {
+        "photo_ok" | "danger_screen_answered" => true,
+        "site" | "red_limit" | "silent_limit" | "day" | "hot_hard_growing" | "host_weak" | "host_immuno"
+        | "has_diabetes" => false,
+        _ => !matches!(tripped.value.as_str(), "no" | "none" | "smaller" | "better"),
+    }
+}
+
 fn value(tripped: &Tripped) -> String {
-    let (name, value) = (fact(&tripped.fact), tripped.value.replace('_', " "));
+    let value = match (tripped.fact.as_str(), tripped.value.as_str()) {
+        ("day", days) => return format!("day {}", days.trim_end_matches(" days")),
+        ("photo_ok", "no") => return "photo not usable".to_owned(),
+        ("danger_screen_answered", "no") => return "danger questions not answered".to_owned(),
+        ("diabetes", "t1") => "type 1",
+        ("diabetes", "t2") => "type 2",
+        ("immuno", "moderate") => return "weak immunity".to_owned(),
+        ("immuno", "chemo") => return "chemotherapy or low white cells".to_owned(),
+        ("immuno", "asplenia") => return "no working spleen".to_owned(),
+        ("bleeding", "soaks_pad_hour") => return "soaked a pad within an hour".to_owned(),
+        ("bleeding", "wont_stop_10min") => return "bleeds on after 10 min of pressure".to_owned(),
+        ("bleeding", "after_wash_stopped") => return "bled after washing, stopped".to_owned(),
+        ("packing", "partly") => return "strip only partly out".to_owned(),
+        ("packing", "unsure") => return "not sure the strip is out".to_owned(),
+        ("packing", "in") => return "strip still in".to_owned(),
+        (_, value) => value,
+    };
+    let (name, value) = (fact(&tripped.fact), value.replace('_', " "));
     match value.split_once(" (") {
         _ if value == "yes" => name,
         Some(("yes", told_by)) => format!("{name} ({told_by}"),
@@ -139,7 +170,16 @@ mod tests {
             tripped("chills", "yes"),
             tripped("bleeding", "soaks_pad_hour"),
         ]);
-        assert_eq!(read, "temperature 38.6 °C · shaking chills · bleeding soaks pad hour");
+        assert_eq!(read, "temperature 38.6 °C · shaking chills · soaked a pad within an hour");
+    }
+
+    #[test]
+    fn quiet_facts_are_left_to_the_fine_print() {
+        let rests_on =
+            [tripped("diabetes", "none"), tripped("red_limit", "2.5 cm"), tripped("red_cm", "3.3 cm")];
+        assert_eq!(values(&rests_on), "redness reach 3.3 cm");
+        assert_eq!(all_values(&rests_on), "diabetes none · redness limit here 2.5 cm · redness reach 3.3 cm");
+        assert_eq!(values(&[tripped("photo_ok", "no")]), "photo not usable");
     }
 
     #[test]

@@ -106,7 +106,7 @@ struct QueuePage {
     live_js: String,
     name: String,
     choices: Vec<Choice>,
-    all_chosen: bool,
+    class: &'static str,
     state: String,
     list: List,
 }
@@ -133,7 +133,7 @@ pub async fn show(
         live_js: assets::address("staff/live.js"),
         name: asking.name,
         choices: choices(&queue, &filter),
-        all_chosen: filter.urgency.is_none(),
+        class: filter.urgency.map_or("", Urgency::code),
         state: filter.state.map_or("", CheckState::code).to_owned(),
         list,
     };
