@@ -6,6 +6,7 @@ mod desk;
 pub mod enrol;
 pub mod intake;
 pub mod knock;
+pub mod patients;
 pub mod queue;
 pub mod record;
 pub mod replies;
@@ -17,7 +18,7 @@ pub mod thread;
 
 pub use desk::{Desk, News};
 pub use knock::LinkHolder;
-pub use secrets::{Secret, sha256_hex};
+pub use secrets::{Secret, grouped, sha256_hex};
 
 use jiff::Timestamp;
 

@@ -48,6 +48,7 @@ use crate::triage;
 use crate::triage::Answers;
 use crate::triage::Decision;
 use crate::triage::Urgency;
+use crate::words::Language;
 
 /// A surgeon who opens a check has it for this long; then it is anybody's again.
 pub const CLAIM_LIMIT: SignedDuration = SignedDuration::from_mins(15);
@@ -109,6 +110,7 @@ pub struct Opened {
     pub plan: Vec<PlanStep>,
     /// All checks of the wound, newest first, this one among them.
     pub history: Vec<WoundCheck>,
+    /// Every decision on any of those checks, oldest first.
     pub reviews: Vec<Review>,
     pub thread: Vec<Message>,
     pub callbacks: Vec<Callback>,
@@ -147,7 +149,7 @@ async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Op
         patient: patients::find(&mut conn, practice_id, wound.patient).await?.ok_or(CareError::NotFound)?,
         plan: wounds::plan(&mut conn, practice_id, wound.id).await?,
         history: checks::of_wound(&mut conn, practice_id, wound.id).await?,
-        reviews: reviews::of_check(&mut conn, practice_id, id).await?,
+        reviews: reviews::of_wound(&mut conn, practice_id, wound.id).await?,
         thread: thread::of_wound(&mut conn, practice_id, wound.id).await?,
         callbacks: callbacks::of_check(&mut conn, practice_id, id).await?,
         versions: checks::versions(&mut conn, &check).await?,
@@ -156,6 +158,17 @@ async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Op
         check,
         wound,
     })
+}
+
+/// In whose name and in which language an answer to this check is written.
+pub async fn writes_to(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<(Practice, Language)> {
+    let mut conn = desk.db.read().await?;
+    let practice = practices::find(&mut conn, surgeon.practice).await?.ok_or(CareError::NotFound)?;
+    let check = checks::find(&mut conn, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
+    let wound = wounds::find(&mut conn, surgeon.practice, check.wound).await?.ok_or(CareError::NotFound)?;
+    let patient =
+        patients::find(&mut conn, surgeon.practice, wound.patient).await?.ok_or(CareError::NotFound)?;
+    Ok((practice, patient.language))
 }
 
 /// A photo's bytes for a surgeon, and a note that they were seen. `None`: no such photo, or it could not be read.

@@ -119,11 +119,18 @@ pub async fn who(desk: &Desk, token: &str, now: Timestamp) -> Done<Option<StaffM
 
 /// Whether the session still runs, without keeping it alive: for streams, which no person presses.
 pub async fn still_in(desk: &Desk, token: &str, now: Timestamp) -> Done<bool> {
+    Ok(who_unattended(desk, token, now).await?.is_some())
+}
+
+/// Who holds this token now, without keeping the session alive: for a page that reads itself again, with nobody
+/// pressing anything.
+pub async fn who_unattended(desk: &Desk, token: &str, now: Timestamp) -> Done<Option<StaffMember>> {
     let session = staff::session(&mut *desk.db.read().await?, &sha256_hex(token)).await?;
-    Ok(session.is_some_and(|session| {
+    let running = session.filter(|session| {
         now.duration_since(session.last_seen) < IDLE_LIMIT
             && now.duration_since(session.created) < ABSOLUTE_LIMIT
-    }))
+    });
+    Ok(running.map(|session| session.member))
 }
 
 /// Ends the session behind a token.
@@ -132,5 +139,8 @@ pub async fn sign_out(desk: &Desk, token: &str, member: &StaffMember, now: Times
     staff::end_session(&mut tx, &sha256_hex(token)).await?;
     let subject = format!("staff:{}", member.id);
     record::note(&mut tx, member.practice, Actor::Staff(member.id), "sign_out", &subject, "", now).await?;
-    Ok(tx.commit().await?)
+    tx.commit().await?;
+    // Open streams of this session end now.
+    desk.tell(member.practice);
+    Ok(())
 }

@@ -153,7 +153,10 @@ pub async fn set_active(
     };
     record::note(&mut tx, lead.practice, Actor::Staff(lead.id), action, &format!("staff:{id}"), "", now)
         .await?;
-    Ok(tx.commit().await?)
+    tx.commit().await?;
+    // Open streams look again at whether their session still runs.
+    desk.tell(lead.practice);
+    Ok(())
 }
 
 async fn insert_practice(

@@ -83,6 +83,8 @@ pub struct WaitingCheck {
     pub photo: Option<PhotoId>,
     /// Urgency of the check before this one on the same wound; `None`: this is the first.
     pub previous_urgency: Option<Urgency>,
+    /// The patient's messages on this wound that nobody has dealt with.
+    pub open_questions: i64,
 }
 
 fn urgency(column: &'static str, rank: i64) -> Stored<Urgency> {
@@ -299,6 +301,7 @@ pub async fn versions(conn: &mut Conn, check: &WoundCheck) -> Stored<Vec<(Timest
 pub struct QueueFilter {
     /// Words of a patient's name; empty: everyone.
     pub name: String,
+    /// The effective class, as shown: an overdue check counts one class higher.
     pub urgency: Option<Urgency>,
     pub state: Option<CheckState>,
 }
@@ -318,14 +321,17 @@ pub async fn waiting(
         (SELECT photo.id FROM photo WHERE photo.check_id = waiting.id AND photo.small_sha256 IS NOT NULL \
             ORDER BY photo.position, photo.id LIMIT 1) AS first_photo, \
         (SELECT earlier.urgency FROM wound_check earlier WHERE earlier.wound_id = waiting.wound_id \
-            AND earlier.sequence < waiting.sequence ORDER BY earlier.sequence DESC LIMIT 1) AS previous_urgency \
+            AND earlier.sequence < waiting.sequence ORDER BY earlier.sequence DESC LIMIT 1) AS previous_urgency, \
+        (SELECT COUNT(*) FROM message WHERE message.wound_id = waiting.wound_id \
+            AND message.sender = 'patient' AND message.read_ms IS NULL) AS open_questions \
         FROM (SELECT open_check.* FROM wound_check open_check \
             JOIN wound open_wound ON open_wound.id = open_check.wound_id \
             JOIN patient named ON named.id = open_wound.patient_id \
             WHERE open_check.practice_id = $1 AND open_check.state <> 'closed' \
             AND open_check.state <> 'awaiting_call' \
             AND ($2 = '' OR named.name_folded LIKE $2 ESCAPE '!') \
-            AND ($3 < 0 OR open_check.urgency = $3) AND ($4 = '' OR open_check.state = $4) \
+            AND ($3 < 0 OR CASE WHEN open_check.due_ms < $5 AND open_check.urgency > 0 \
+                THEN open_check.urgency - 1 ELSE open_check.urgency END = $3) AND ($4 = '' OR open_check.state = $4) \
             ORDER BY CASE WHEN open_check.due_ms < $5 AND open_check.urgency > 0 \
                 THEN open_check.urgency - 1 ELSE open_check.urgency END, \
                 open_check.due_ms, open_check.sequence LIMIT $6) waiting \
@@ -367,6 +373,7 @@ fn waiting_check(row: &AnyRow) -> Stored<WaitingCheck> {
             .whole_maybe("previous_urgency")?
             .map(|rank| urgency("previous_urgency", rank))
             .transpose()?,
+        open_questions: row.whole("open_questions")?,
     })
 }
 
@@ -375,4 +382,23 @@ pub async fn count_waiting(conn: &mut Conn, practice: PracticeId) -> Stored<i64>
     const SQL: &str = "SELECT COUNT(*) AS waiting FROM wound_check WHERE practice_id = $1 AND state <> 'closed' \
                        AND state <> 'awaiting_call'";
     Ok(sqlx::query(SQL).bind(practice.to_string()).fetch_one(conn).await?.try_get("waiting")?)
+}
+
+/// How many checks wait in each effective class at `now`; a class nobody waits in is absent.
+pub async fn count_by_urgency(
+    conn: &mut Conn,
+    practice: PracticeId,
+    now: Timestamp,
+) -> Stored<Vec<(Urgency, i64)>> {
+    const SQL: &str = "SELECT effective, COUNT(*) AS waiting FROM (SELECT CASE WHEN due_ms < $2 AND urgency > 0 \
+                       THEN urgency - 1 ELSE urgency END AS effective FROM wound_check WHERE practice_id = $1 \
+                       AND state <> 'closed' AND state <> 'awaiting_call') counted GROUP BY effective ORDER BY effective";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(now.as_millisecond())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| Ok((urgency("urgency", row.whole("effective")?)?, row.whole("waiting")?)))
+        .collect()
 }

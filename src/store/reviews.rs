@@ -7,6 +7,7 @@ use crate::ids::PracticeId;
 use crate::ids::ReviewId;
 use crate::ids::StaffId;
 use crate::ids::WoundCheckId;
+use crate::ids::WoundId;
 use crate::store::Conn;
 use crate::store::Stored;
 use crate::store::row::Columns;
@@ -68,6 +69,21 @@ pub async fn of_check(conn: &mut Conn, practice: PracticeId, check: WoundCheckId
     sqlx::query("SELECT * FROM review WHERE practice_id = $1 AND check_id = $2 ORDER BY decided_ms, id")
         .bind(practice.to_string())
         .bind(check.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(review)
+        .collect()
+}
+
+/// Every decision on a wound's checks, oldest first.
+pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> Stored<Vec<Review>> {
+    const SQL: &str = "SELECT review.* FROM review JOIN wound_check ON wound_check.id = review.check_id \
+                       WHERE review.practice_id = $1 AND wound_check.wound_id = $2 \
+                       ORDER BY review.decided_ms, review.id";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(wound.to_string())
         .fetch_all(conn)
         .await?
         .iter()

@@ -2,18 +2,22 @@
 
 mod app;
 mod assets;
+mod chart_words;
 mod cookies;
 mod doors;
 pub mod error;
 mod headers;
 mod health;
+mod local_time;
 mod office;
 mod patient;
 mod practice;
 mod router;
 mod sign_in;
+mod staff_frame;
 mod surgeon;
 mod time_words;
+mod wound_words;
 
 pub use app::{App, Clock};
 pub use doors::{Door, Who};

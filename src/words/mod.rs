@@ -2,6 +2,17 @@
 //! language or a wrong blank does not compile.
 
 mod language;
+pub mod patient;
+pub mod patient_answers;
+pub mod patient_check;
+pub mod patient_danger;
+pub mod patient_faults;
+pub mod patient_open;
+pub mod patient_options;
+pub mod patient_photos;
+pub mod patient_questions;
+pub mod patient_sent;
+pub mod patient_today;
 pub mod sheet;
 
 pub use language::Language;

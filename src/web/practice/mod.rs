@@ -1,7 +1,23 @@
-//! (the practice pages are being written)
+//! What a lead works with: who works here, the reply texts, and the record.
+
+mod overview;
+mod record;
+mod replies;
+mod staff;
 
 use crate::web::doors::Doors;
+use crate::web::doors::Who;
 
 pub fn hang(doors: Doors) -> Doors {
     doors
+        .get("/practice", Who::Lead, overview::show)
+        .get("/practice/staff", Who::Lead, staff::show)
+        .post("/practice/staff", Who::Lead, staff::add)
+        .post("/practice/staff/{id}/on", Who::Lead, staff::switch_on)
+        .post("/practice/staff/{id}/off", Who::Lead, staff::switch_off)
+        .get("/practice/replies", Who::Lead, replies::show)
+        .post("/practice/replies", Who::Lead, replies::keep_new)
+        .get("/practice/replies/{id}", Who::Lead, replies::show_one)
+        .post("/practice/replies/{id}", Who::Lead, replies::keep)
+        .get("/practice/record", Who::Lead, record::show)
 }

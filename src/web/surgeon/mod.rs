@@ -1,7 +1,26 @@
-//! (the surgeon pages are being written)
+//! What a surgeon works with: the queue, the review of one check, and its photos.
+
+mod answer_words;
+mod decide;
+mod fact_words;
+mod photo;
+mod queue;
+mod reply_text;
+mod review;
+mod review_page;
+mod stream;
+mod why;
 
 use crate::web::doors::Doors;
+use crate::web::doors::Who;
 
 pub fn hang(doors: Doors) -> Doors {
     doors
+        .get("/queue", Who::Surgeon, queue::show)
+        .get("/queue/stream", Who::Surgeon, stream::listen)
+        .get("/checks/{id}", Who::Surgeon, review::show)
+        .post("/checks/{id}/open", Who::Surgeon, review::open)
+        .post("/checks/{id}/release", Who::Surgeon, review::release)
+        .post("/checks/{id}/decide", Who::Surgeon, decide::send)
+        .get("/photos/{id}/{size}", Who::Surgeon, photo::show)
 }

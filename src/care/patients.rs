@@ -1,0 +1,162 @@
+//! Patients found by name, and one patient with wounds, plans, links and checks.
+
+use jiff::Timestamp;
+
+use crate::care::CareError;
+use crate::care::Desk;
+use crate::care::Done;
+use crate::care::record;
+use crate::ids::PatientId;
+use crate::plan::PlanStep;
+use crate::plan::StepKind;
+use crate::plan::care_plan;
+use crate::store::Conn;
+use crate::store::checks;
+use crate::store::checks::WoundCheck;
+use crate::store::links;
+use crate::store::links::PatientLink;
+use crate::store::patients;
+use crate::store::patients::Patient;
+use crate::store::practices;
+use crate::store::practices::Practice;
+use crate::store::reviews;
+use crate::store::reviews::Review;
+use crate::store::staff;
+use crate::store::staff::StaffMember;
+use crate::store::wounds;
+use crate::store::wounds::Wound;
+use crate::store::wounds::WoundState;
+
+/// Rows on one page of the list.
+const PAGE: i64 = 100;
+
+/// The list, narrowed by words of a name.
+#[derive(Clone, Debug)]
+pub struct Found {
+    pub practice: Practice,
+    pub patients: Vec<Listed>,
+    /// Whether more were found than are listed.
+    pub is_cut: bool,
+}
+
+/// One patient of the list.
+#[derive(Clone, Debug)]
+pub struct Listed {
+    pub patient: Patient,
+    pub wounds: Vec<ListedWound>,
+}
+
+/// One wound of the list.
+#[derive(Clone, Debug)]
+pub struct ListedWound {
+    pub wound: Wound,
+    /// The newest check; `None`: none has come.
+    pub last: Option<WoundCheck>,
+    /// Photo days of the plan that passed since the last check without one. 0 for a closed wound.
+    pub missed_photo_days: usize,
+}
+
+/// Finds patients by words of their names; without words the newest enrolled.
+pub async fn find(desk: &Desk, member: &StaffMember, words: &str, now: Timestamp) -> Done<Found> {
+    may_look(member)?;
+    record::note_list_view(desk, member, "patients.view", now).await?;
+    let mut conn = desk.db.read().await?;
+    let practice = practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?;
+    let mut found = patients::search(&mut conn, member.practice, words, PAGE + 1).await?;
+    let is_cut = found.len() as i64 > PAGE;
+    found.truncate(usize::try_from(PAGE).unwrap_or(usize::MAX));
+    let mut listed = Vec::new();
+    for patient in found {
+        let mut theirs = Vec::new();
+        for wound in wounds::of_patient(&mut conn, member.practice, patient.id).await? {
+            theirs.push(listed_wound(&mut conn, &practice, wound, now).await?);
+        }
+        listed.push(Listed { patient, wounds: theirs });
+    }
+    Ok(Found { practice, patients: listed, is_cut })
+}
+
+async fn listed_wound(
+    conn: &mut Conn,
+    practice: &Practice,
+    wound: Wound,
+    now: Timestamp,
+) -> Done<ListedWound> {
+    let last = checks::of_wound(conn, wound.practice, wound.id).await?.into_iter().next();
+    let steps = care_plan(&wound.operation, &practice.zone);
+    let missed_photo_days = match wound.state {
+        WoundState::Open => missed_photo_days(&steps, &wound, now),
+        WoundState::Closed => 0,
+    };
+    Ok(ListedWound { wound, last, missed_photo_days })
+}
+
+/// Photo steps that began after the last check, or after enrolment when none came, and are past due.
+fn missed_photo_days(steps: &[PlanStep], wound: &Wound, now: Timestamp) -> usize {
+    let heard = wound.last_check.unwrap_or(wound.enrolled);
+    steps.iter().filter(|step| step.kind == StepKind::Photo && step.from > heard && step.due < now).count()
+}
+
+/// One patient in full.
+#[derive(Clone, Debug)]
+pub struct Chart {
+    pub practice: Practice,
+    pub patient: Patient,
+    pub wounds: Vec<ChartWound>,
+    pub staff: Vec<StaffMember>,
+}
+
+/// One wound of the chart.
+#[derive(Clone, Debug)]
+pub struct ChartWound {
+    pub wound: Wound,
+    pub plan: Vec<PlanStep>,
+    pub links: Vec<PatientLink>,
+    /// Newest first.
+    pub checks: Vec<WoundCheck>,
+    /// Oldest first.
+    pub reviews: Vec<Review>,
+    pub missed_photo_days: usize,
+}
+
+/// Reads one patient, and notes that the member saw them.
+pub async fn view(desk: &Desk, member: &StaffMember, id: PatientId, now: Timestamp) -> Done<Chart> {
+    may_look(member)?;
+    let chart = {
+        let mut conn = desk.db.read().await?;
+        let practice = practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?;
+        let patient = patients::find(&mut conn, member.practice, id).await?.ok_or(CareError::NotFound)?;
+        let mut theirs = Vec::new();
+        for wound in wounds::of_patient(&mut conn, member.practice, id).await? {
+            theirs.push(chart_wound(&mut conn, wound, now).await?);
+        }
+        Chart {
+            practice,
+            patient,
+            wounds: theirs,
+            staff: staff::of_practice(&mut conn, member.practice).await?,
+        }
+    };
+    record::note_view(desk, member, "patient.view", &format!("patient:{id}"), now).await?;
+    Ok(chart)
+}
+
+async fn chart_wound(conn: &mut Conn, wound: Wound, now: Timestamp) -> Done<ChartWound> {
+    let plan = wounds::plan(conn, wound.practice, wound.id).await?;
+    let missed_photo_days = match wound.state {
+        WoundState::Open => missed_photo_days(&plan, &wound, now),
+        WoundState::Closed => 0,
+    };
+    Ok(ChartWound {
+        links: links::of_wound(conn, wound.practice, wound.id).await?,
+        checks: checks::of_wound(conn, wound.practice, wound.id).await?,
+        reviews: reviews::of_wound(conn, wound.practice, wound.id).await?,
+        plan,
+        missed_photo_days,
+        wound,
+    })
+}
+
+fn may_look(member: &StaffMember) -> Done<()> {
+    if member.roles.office || member.roles.surgeon { Ok(()) } else { Err(CareError::NotAllowed) }
+}

@@ -1,0 +1,257 @@
+//! One patient: wounds, plan, links, and for surgeons the checks.
+
+use askama::Template;
+use axum::Form;
+use axum::extract::Path;
+use axum::extract::State;
+use axum::response::IntoResponse;
+use axum::response::Redirect;
+use axum::response::Response;
+use jiff::Timestamp;
+use serde::Deserialize;
+
+use crate::care::CareError;
+use crate::care::Fault;
+use crate::care::enrol;
+use crate::care::patients;
+use crate::care::patients::Chart;
+use crate::care::patients::ChartWound;
+use crate::ids::LinkId;
+use crate::ids::PatientId;
+use crate::ids::WoundId;
+use crate::plan::PlanStep;
+use crate::plan::StepKind;
+use crate::plan::day_number;
+use crate::plan::strip_state;
+use crate::store::links::PatientLink;
+use crate::store::wounds;
+use crate::web::App;
+use crate::web::chart_words;
+use crate::web::chart_words::Class;
+use crate::web::chart_words::Risks;
+use crate::web::doors::Member;
+use crate::web::error::PageError;
+use crate::web::office::issued::issued_page;
+use crate::web::office::patients::silence_words;
+use crate::web::office::patients::state_words;
+use crate::web::sign_in::STAFF_LANGUAGE;
+use crate::web::staff_frame::Faults;
+use crate::web::staff_frame::Frame;
+use crate::web::staff_frame::Part;
+use crate::web::staff_frame::page;
+use crate::web::time_words;
+use crate::web::wound_words;
+
+/// Coming photo days shown of a plan.
+const PHOTO_DAYS_SHOWN: usize = 4;
+
+struct LinkView {
+    id: String,
+    name: String,
+    history: String,
+    is_live: bool,
+}
+
+struct CheckLine {
+    id: String,
+    day: i64,
+    class: Class,
+    received: String,
+    stands: String,
+}
+
+struct WoundView {
+    id: String,
+    place: String,
+    procedure: String,
+    day: i64,
+    operated: String,
+    surgeon: String,
+    strip: String,
+    silent: String,
+    steps: Vec<String>,
+    risks: Risks,
+    links: Vec<LinkView>,
+    checks: Vec<CheckLine>,
+}
+
+#[derive(Template)]
+#[template(path = "office/patient.html")]
+struct PatientPage {
+    frame: Frame,
+    name: String,
+    born: String,
+    age_years: i16,
+    phone: String,
+    language: &'static str,
+    helper_name: String,
+    helper_phone: String,
+    wounds: Vec<WoundView>,
+    is_surgeon: bool,
+    is_office: bool,
+    link_name: String,
+    faults: Faults,
+}
+
+pub async fn show(
+    State(app): State<App>,
+    member: Member,
+    Path(id): Path<String>,
+) -> Result<Response, PageError> {
+    let id: PatientId = id.parse().map_err(|_| PageError::NotFound)?;
+    patient_page(&app, &member, id, String::new(), Vec::new()).await
+}
+
+async fn patient_page(
+    app: &App,
+    member: &Member,
+    id: PatientId,
+    link_name: String,
+    faults: Vec<Fault>,
+) -> Result<Response, PageError> {
+    let now = app.now();
+    let chart = patients::view(&app.desk, &member.member, id, now).await?;
+    let patient = &chart.patient;
+    let faults = Faults(faults);
+    let shown = PatientPage {
+        frame: Frame::of(app, member, Part::Patients, "Patient").await?,
+        name: patient.name.clone(),
+        born: patient.born.to_string(),
+        age_years: patient.age_years(now.to_zoned_datetime(chart.practice.zone.clone()).date()),
+        phone: patient.phone.clone(),
+        language: patient.language.own_name(),
+        helper_name: patient.helper_name.clone().unwrap_or_default(),
+        helper_phone: patient.helper_phone.clone().unwrap_or_default(),
+        wounds: chart.wounds.iter().map(|wound| wound_view(&chart, wound, now)).collect(),
+        is_surgeon: member.member.roles.surgeon,
+        is_office: member.member.roles.office,
+        link_name,
+        faults,
+    };
+    page(shown.faults.status(), &shown)
+}
+
+fn wound_view(chart: &Chart, of: &ChartWound, now: Timestamp) -> WoundView {
+    let (wound, zone) = (&of.wound, &chart.practice.zone);
+    let clock = |at| time_words::clock_time(at, now, zone, STAFF_LANGUAGE);
+    let operation = &wound.operation;
+    let surgeon = chart.staff.iter().find(|member| member.id == wound.surgeon);
+    WoundView {
+        id: wound.id.to_string(),
+        place: wound_words::place_line(operation),
+        procedure: operation.procedure.clone(),
+        day: day_number(operation.operated, now, zone),
+        operated: clock(operation.operated),
+        surgeon: surgeon.map_or_else(String::new, |member| member.name.clone()),
+        strip: chart_words::strip(strip_state(operation.packing, wound.strip_out, now), now, zone),
+        silent: silence_words(wound.last_check.unwrap_or(wound.enrolled), of.missed_photo_days, now),
+        steps: coming_steps(&of.plan, chart, now),
+        risks: chart_words::risks(&wound.risk),
+        links: of.links.iter().map(|link| link_view(link, &clock, now)).collect(),
+        checks: of
+            .checks
+            .iter()
+            .map(|check| {
+                let decided = of.reviews.iter().rev().find(|review| review.check == check.id);
+                CheckLine {
+                    id: check.id.to_string(),
+                    day: day_number(operation.operated, check.received, zone),
+                    class: chart_words::class(check.assessment.urgency),
+                    received: clock(check.received),
+                    stands: match decided {
+                        Some(review) => format!("{}; {}", review.decision.words(), state_words(check.state)),
+                        None => state_words(check.state).to_owned(),
+                    },
+                }
+            })
+            .collect(),
+    }
+}
+
+/// What lies ahead in the plan, one line each.
+fn coming_steps(plan: &[PlanStep], chart: &Chart, now: Timestamp) -> Vec<String> {
+    let zone = &chart.practice.zone;
+    let day = |at| time_words::day(at, zone, STAFF_LANGUAGE);
+    let clock = |at| time_words::clock_time(at, now, zone, STAFF_LANGUAGE);
+    let mut lines: Vec<String> = plan
+        .iter()
+        .filter(|step| step.due > now)
+        .filter_map(|step| match step.kind {
+            StepKind::PackingRemoval => Some(format!("Strip out {}", clock(step.due))),
+            StepKind::WashTwiceDaily => Some(format!("Wash twice a day until {}", day(step.due))),
+            StepKind::WashDaily => Some(format!("Wash once a day from {}", day(step.from))),
+            StepKind::PlanEnd => Some(format!("Plan ends {}", day(step.due))),
+            StepKind::Photo => None,
+        })
+        .collect();
+    let photos: Vec<String> = plan
+        .iter()
+        .filter(|step| step.kind == StepKind::Photo && step.due > now)
+        .take(PHOTO_DAYS_SHOWN)
+        .map(|step| day(step.from))
+        .collect();
+    if !photos.is_empty() {
+        lines.insert(0, format!("Next photos: {}", photos.join(" · ")));
+    }
+    lines
+}
+
+fn link_view(link: &PatientLink, clock: &impl Fn(Timestamp) -> String, now: Timestamp) -> LinkView {
+    let used = link
+        .first_used
+        .map_or_else(|| "not used yet".to_owned(), |used| format!("first used {}", clock(used)));
+    let ended = match link.revoked {
+        Some(revoked) => format!(", revoked {}", clock(revoked)),
+        None if link.expires <= now => ", expired".to_owned(),
+        None => String::new(),
+    };
+    LinkView {
+        id: link.id.to_string(),
+        name: link.name.clone(),
+        history: format!("issued {}, {used}{ended}", clock(link.created)),
+        is_live: link.revoked.is_none() && link.expires > now,
+    }
+}
+
+#[derive(Deserialize)]
+pub struct LinkForm {
+    #[serde(default)]
+    link_name: String,
+}
+
+pub async fn issue_link(
+    State(app): State<App>,
+    member: Member,
+    Path(id): Path<String>,
+    Form(form): Form<LinkForm>,
+) -> Result<Response, PageError> {
+    let id: WoundId = id.parse().map_err(|_| PageError::NotFound)?;
+    match enrol::issue_link(&app.desk, &member.member, id, &form.link_name, &app.moment()).await {
+        Ok((patient, wound, issued)) => {
+            let frame = Frame::of(&app, &member, Part::Patients, "New link").await?;
+            issued_page(&app, frame, &patient, &wound, &issued)
+        }
+        Err(CareError::Entered(faults)) => {
+            let patient = patient_of(&app, &member, id).await?;
+            patient_page(&app, &member, patient, form.link_name, faults).await
+        }
+        Err(other) => Err(other.into()),
+    }
+}
+
+pub async fn revoke_link(
+    State(app): State<App>,
+    member: Member,
+    Path(id): Path<String>,
+) -> Result<Response, PageError> {
+    let id: LinkId = id.parse().map_err(|_| PageError::NotFound)?;
+    let link = enrol::revoke_link(&app.desk, &member.member, id, app.now()).await?;
+    let patient = patient_of(&app, &member, link.wound).await?;
+    Ok(Redirect::to(&format!("/patients/{patient}")).into_response())
+}
+
+async fn patient_of(app: &App, member: &Member, wound: WoundId) -> Result<PatientId, PageError> {
+    let mut conn = app.desk.db.read().await.map_err(CareError::from)?;
+    let found = wounds::find(&mut conn, member.member.practice, wound).await.map_err(CareError::from)?;
+    Ok(found.ok_or(PageError::NotFound)?.patient)
+}

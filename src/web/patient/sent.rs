@@ -1,0 +1,169 @@
+//! *Sent*: what the patient is told once the check is safe. It never says how urgent a check is, and never soothes.
+
+use askama::Template;
+use axum::extract::Path;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::Response;
+use jiff::Timestamp;
+
+use crate::care::intake;
+use crate::care::intake::Receipt;
+use crate::care::thread;
+use crate::store::checks::CheckState;
+use crate::store::checks::WoundCheck;
+use crate::store::photos::MOST_PHOTOS;
+use crate::store::photos::Photo;
+use crate::triage::MeterReading;
+use crate::triage::Urgency;
+use crate::web::App;
+use crate::web::doors::Phone;
+use crate::web::error::PageError;
+use crate::web::patient::clock;
+use crate::web::patient::clock::Cover;
+use crate::web::patient::frame;
+use crate::web::patient::frame::Frame;
+use crate::web::patient::frame::Here;
+use crate::words::patient_danger::DangerWords;
+use crate::words::patient_photos::PhotoWords;
+use crate::words::patient_sent::SentWords;
+
+/// Sugar below this is low (American Diabetes Association, level 1: under 70 mg/dL).
+const LOW_SUGAR_MG_DL: u16 = 70;
+
+/// What to do first.
+enum First {
+    /// Call the emergency number now.
+    Go,
+    /// A voice by this time.
+    Ring { by: String },
+    /// A voice is needed and nobody is there: the patient calls.
+    RingThem,
+    /// Nothing before the answer.
+    Wait,
+}
+
+/// One photo and what became of it.
+struct PhotoLine {
+    /// `ok`, `look` or `bad`.
+    mark: &'static str,
+    lines: Vec<String>,
+}
+
+#[derive(Template)]
+#[template(path = "patient/sent.html")]
+struct SentPage {
+    frame: Frame,
+    words: SentWords,
+    photo_words: PhotoWords,
+    danger_words: DangerWords,
+    first: First,
+    receipt: String,
+    form_key: String,
+    received: String,
+    answer_by: Option<String>,
+    late: Option<()>,
+    state: String,
+    photos: Vec<PhotoLine>,
+    /// Photos the phone meant to send and did not, or that could not be kept.
+    missing: Option<()>,
+    room_for_photos: Option<()>,
+    sugar_was_low: Option<()>,
+}
+
+pub async fn show(
+    State(app): State<App>,
+    phone: Phone,
+    Path(code): Path<String>,
+) -> Result<Response, PageError> {
+    let found = intake::receipt_of(&app.desk, &phone.holder, &code).await?;
+    let (check, receipt) = found.ok_or(PageError::NotFound)?;
+    let photos = intake::photos_of(&app.desk, &phone.holder, &check).await?;
+    let home = thread::home(&app.desk, &phone.holder).await?;
+    let (language, now) = (phone.holder.language, app.now());
+    let clock = |at: Timestamp| clock::when(at, now, &home.practice.zone, language);
+    let cover = clock::cover(&home.practice, now);
+    let (words, photo_words) = (SentWords(language), PhotoWords(language));
+    let waiting = is_waiting(check.state);
+    let back = format!("/my/sent/{}", receipt.code);
+    let page = SentPage {
+        frame: Frame::new(&home.practice, language, Here::Sent, &back, now),
+        words,
+        photo_words,
+        danger_words: DangerWords(language),
+        first: first(&receipt, &check, cover, now, clock),
+        received: clock(receipt.received),
+        answer_by: answer_by(&receipt, cover, now).map(clock),
+        late: (waiting && receipt.due < now && cover == Cover::Open).then_some(()),
+        state: state_words(check.state, words),
+        missing: (check.photos_expected > photos.len() as i64).then_some(()),
+        room_for_photos: ((photos.len() as i64) < MOST_PHOTOS).then_some(()),
+        photos: photos.iter().map(|photo| photo_line(photo, photo_words)).collect(),
+        sugar_was_low: sugar_was_low(&check).then_some(()),
+        receipt: receipt.code,
+        form_key: check.form_key,
+    };
+    frame::show(&page, StatusCode::OK)
+}
+
+fn is_waiting(state: CheckState) -> bool {
+    match state {
+        CheckState::Queued | CheckState::InReview | CheckState::AwaitingCall => true,
+        CheckState::Closed => false,
+    }
+}
+
+/// Emergency advice stands for as long as the page does: nobody's answer takes it back but a person's own words.
+fn first(
+    receipt: &Receipt,
+    check: &WoundCheck,
+    cover: Cover,
+    now: Timestamp,
+    clock: impl Fn(Timestamp) -> String,
+) -> First {
+    match (receipt.urgency, is_waiting(check.state)) {
+        (Urgency::GoNow, _) => First::Go,
+        (Urgency::RingNow, true) => match cover {
+            Cover::Open if receipt.due > now => First::Ring { by: clock(receipt.due) },
+            Cover::Open | Cover::Closed { .. } => First::RingThem,
+        },
+        (Urgency::RingNow, false) | (Urgency::Today | Urgency::Tomorrow | Urgency::OnTrack, _) => First::Wait,
+    }
+}
+
+/// The time to promise. While nobody is there, nothing is promised before the practice opens: `None`.
+fn answer_by(receipt: &Receipt, cover: Cover, now: Timestamp) -> Option<Timestamp> {
+    let promised = match cover {
+        Cover::Open => true,
+        Cover::Closed { opens } => receipt.due > opens,
+    };
+    (promised && receipt.due > now).then_some(receipt.due)
+}
+
+fn state_words(state: CheckState, words: SentWords) -> String {
+    match state {
+        CheckState::Queued => words.state_waiting(),
+        CheckState::InReview => words.state_open(),
+        CheckState::AwaitingCall => words.state_call(),
+        CheckState::Closed => words.state_done(),
+    }
+}
+
+fn photo_line(photo: &Photo, words: PhotoWords) -> PhotoLine {
+    let number = usize::try_from(photo.position).unwrap_or(1);
+    let (mark, heading) = match (&photo.renditions, photo.flags.is_empty()) {
+        (None, _) => ("bad", words.cannot_use(number)),
+        (Some(_), false) => ("look", words.look_again(number)),
+        (Some(_), true) => ("ok", words.came(number)),
+    };
+    let lines = std::iter::once(heading).chain(photo.flags.iter().map(|flag| words.about(flag)));
+    PhotoLine { mark, lines: lines.collect() }
+}
+
+fn sugar_was_low(check: &WoundCheck) -> bool {
+    match check.answers.sugar.known().map(|sugar| &sugar.reading) {
+        Some(MeterReading::Low) => true,
+        Some(MeterReading::Measured { mg_dl, .. }) => *mg_dl < LOW_SUGAR_MG_DL,
+        Some(MeterReading::High | MeterReading::Unclear { .. }) | None => false,
+    }
+}

@@ -1,0 +1,135 @@
+//! The record, newest first: who did or saw what.
+
+use askama::Template;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::Response;
+
+use crate::care::CareError;
+use crate::care::record;
+use crate::store::staff::StaffMember;
+use crate::store::staff::of_practice;
+use crate::web::App;
+use crate::web::doors::Member;
+use crate::web::error::PageError;
+use crate::web::sign_in::STAFF_LANGUAGE;
+use crate::web::staff_frame::Frame;
+use crate::web::staff_frame::Part;
+use crate::web::staff_frame::page;
+use crate::web::time_words;
+
+/// Lines on the page.
+const LINES: i64 = 200;
+
+struct Line {
+    sequence: i64,
+    at: String,
+    who: String,
+    did: String,
+    to_what: String,
+    detail: String,
+}
+
+#[derive(Template)]
+#[template(path = "practice/record.html")]
+struct RecordPage {
+    frame: Frame,
+    lines: Vec<Line>,
+}
+
+pub async fn show(State(app): State<App>, member: Member) -> Result<Response, PageError> {
+    let now = app.now();
+    let entries = record::newest(&app.desk, &member.member, LINES).await?;
+    let staff = {
+        let mut conn = app.desk.db.read().await.map_err(CareError::from)?;
+        of_practice(&mut conn, member.member.practice).await.map_err(CareError::from)?
+    };
+    let frame = Frame::of(&app, &member, Part::Practice, "Record").await?;
+    let lines = entries
+        .into_iter()
+        .map(|entry| Line {
+            sequence: entry.sequence,
+            at: time_words::clock_time(entry.at, now, &frame.practice.zone, STAFF_LANGUAGE),
+            who: actor_words(&entry.actor, &staff),
+            did: action_words(&entry.action),
+            to_what: subject_words(&entry.subject, &staff),
+            detail: entry.detail.replace('_', " ").replace('=', ": "),
+        })
+        .collect();
+    page(StatusCode::OK, &RecordPage { frame, lines })
+}
+
+fn actor_words(actor: &str, staff: &[StaffMember]) -> String {
+    match actor.split_once(':') {
+        Some(("staff", id)) => staff_name(id, staff),
+        Some(("link", id)) => format!("patient link {}", short(id)),
+        Some(_) | None => actor.to_owned(),
+    }
+}
+
+fn subject_words(subject: &str, staff: &[StaffMember]) -> String {
+    match subject.split_once(':') {
+        Some(("staff", id)) => staff_name(id, staff),
+        Some((kind, id)) => format!("{} {}", kind.replace('_', " "), short(id)),
+        None => subject.to_owned(),
+    }
+}
+
+fn staff_name(id: &str, staff: &[StaffMember]) -> String {
+    staff
+        .iter()
+        .find(|member| member.id.to_string() == id)
+        .map_or_else(|| format!("staff member {}", short(id)), |member| member.name.clone())
+}
+
+/// The end of an id, which tells apart what was made in the same moment.
+fn short(id: &str) -> &str {
+    id.get(id.len().saturating_sub(6)..).unwrap_or(id)
+}
+
+fn action_words(action: &str) -> String {
+    match action {
+        "sign_in" => "signed in",
+        "sign_in.wrong" => "typed a wrong password",
+        "sign_out" => "signed out",
+        "patient.enrol" => "enrolled",
+        "patient.view" => "looked at",
+        "link.issue" => "issued",
+        "link.revoke" => "revoked",
+        "link.open" => "opened",
+        "check.receive" => "sent",
+        "check.amend" => "sent more for",
+        "check.view" => "looked at",
+        "check.claim" => "took",
+        "check.release" => "gave back",
+        "check.decide" => "decided",
+        "photo.receive" => "sent",
+        "photo.view" => "looked at",
+        "callback.view" => "looked at",
+        "callback.attempt" => "tried",
+        "callback.end" => "ended",
+        "thread.view" => "read the thread of",
+        "message.ask" => "asked in",
+        "message.read" => "marked as read",
+        "reply_text.keep" => "changed",
+        "staff.add" => "added",
+        "staff.switch_on" => "switched on",
+        "staff.switch_off" => "switched off",
+        "practice.add" => "set up",
+        other => return other.replace(['.', '_'], " "),
+    }
+    .to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_reads_as_a_sentence_and_an_unknown_action_is_still_readable() {
+        assert_eq!(actor_words("program", &[]), "program");
+        assert_eq!(subject_words("reply_text:0000-abcdef", &[]), "reply text abcdef");
+        assert_eq!(action_words("check.view"), "looked at");
+        assert_eq!(action_words("new_thing.do"), "new thing do");
+    }
+}

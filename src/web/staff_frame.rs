@@ -1,0 +1,118 @@
+//! What stands around every staff page: the practice's name, the way between the pages, and who is signed in.
+
+use askama::Template;
+use axum::http::StatusCode;
+use axum::response::Html;
+use axum::response::IntoResponse;
+use axum::response::Response;
+
+use crate::care::CareError;
+use crate::care::Fault;
+use crate::store::practices;
+use crate::store::practices::Practice;
+use crate::store::staff::Roles;
+use crate::web::App;
+use crate::web::assets;
+use crate::web::doors::Member;
+use crate::web::error::PageError;
+
+/// The part of the site a page belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Part {
+    Queue,
+    Callbacks,
+    Patients,
+    Practice,
+}
+
+impl Part {
+    const ALL: [Part; 4] = [Part::Queue, Part::Callbacks, Part::Patients, Part::Practice];
+
+    fn address(self) -> &'static str {
+        match self {
+            Part::Queue => "/queue",
+            Part::Callbacks => "/callbacks",
+            Part::Patients => "/patients",
+            Part::Practice => "/practice",
+        }
+    }
+
+    fn words(self) -> &'static str {
+        match self {
+            Part::Queue => "Queue",
+            Part::Callbacks => "Callbacks",
+            Part::Patients => "Patients",
+            Part::Practice => "Practice",
+        }
+    }
+
+    fn is_open_to(self, roles: Roles) -> bool {
+        match self {
+            Part::Queue => roles.surgeon,
+            Part::Callbacks | Part::Patients => roles.surgeon || roles.office,
+            Part::Practice => roles.lead,
+        }
+    }
+}
+
+/// One way in the header.
+pub struct Way {
+    pub address: &'static str,
+    pub words: &'static str,
+    pub is_here: bool,
+}
+
+/// The frame of one page.
+pub struct Frame {
+    pub title: String,
+    pub practice: Practice,
+    pub member_name: String,
+    pub ways: Vec<Way>,
+    pub base_css: String,
+    pub staff_css: String,
+    pub keys_js: String,
+}
+
+impl Frame {
+    /// The frame for `member`'s page in `part`. `title` stands in the browser's tab: never a patient's name.
+    pub async fn of(app: &App, member: &Member, part: Part, title: &str) -> Result<Frame, PageError> {
+        let roles = member.member.roles;
+        let mut conn = app.desk.db.read().await.map_err(CareError::from)?;
+        let practice = practices::find(&mut conn, member.member.practice).await.map_err(CareError::from)?;
+        Ok(Frame {
+            title: title.to_owned(),
+            practice: practice.ok_or(PageError::NotFound)?,
+            member_name: member.member.name.clone(),
+            ways: Part::ALL
+                .into_iter()
+                .filter(|way| way.is_open_to(roles))
+                .map(|way| Way { address: way.address(), words: way.words(), is_here: way == part })
+                .collect(),
+            base_css: assets::address("base.css"),
+            staff_css: assets::address("staff.css"),
+            keys_js: assets::address("staff/keys.js"),
+        })
+    }
+}
+
+/// Faults of a form, found by their fields.
+#[derive(Clone, Debug, Default)]
+pub struct Faults(pub Vec<Fault>);
+
+impl Faults {
+    /// What is said beside a field; empty when nothing is wrong with it.
+    pub fn beside(&self, field: &str) -> &str {
+        self.0.iter().find(|fault| fault.field == field).map_or("", |fault| fault.words.as_str())
+    }
+
+    /// The status of the page that shows these faults.
+    pub fn status(&self) -> StatusCode {
+        if self.0.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY }
+    }
+}
+
+/// A page as it goes out.
+pub fn page<T: Template>(status: StatusCode, page: &T) -> Result<Response, PageError> {
+    let html = page.render().map_err(|fault| CareError::Work(fault.to_string()))?;
+    Ok((status, Html(html)).into_response())
+}

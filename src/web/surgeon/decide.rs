@@ -1,0 +1,177 @@
+//! The decision form: one press sends the answer and closes the check or hands it to the office.
+
+use axum::Form;
+use axum::extract::Path;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::IntoResponse;
+use axum::response::Redirect;
+use axum::response::Response;
+use jiff::Timestamp;
+use serde::Deserialize;
+
+use crate::care::CareError;
+use crate::care::Fault;
+use crate::care::review;
+use crate::care::review::Deciding;
+use crate::care::review::Opened;
+use crate::ids::WoundCheckId;
+use crate::triage::Decision;
+use crate::web::App;
+use crate::web::doors::Member;
+use crate::web::error::PageError;
+use crate::web::local_time;
+use crate::web::staff_frame::Faults;
+use crate::web::staff_frame::Frame;
+use crate::web::staff_frame::Part;
+use crate::web::staff_frame::page;
+use crate::web::surgeon::reply_text;
+use crate::web::surgeon::reply_text::Offered;
+use crate::web::surgeon::review::read_id;
+use crate::web::surgeon::review_page::ReviewPage;
+use crate::web::surgeon::review_page::can_decide;
+
+/// The form as typed.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct DecideForm {
+    pub decision: String,
+    pub reply: String,
+    pub note: String,
+    pub come_in: String,
+    pub ask: String,
+}
+
+impl DecideForm {
+    /// An empty form, or one begun with the reply text of this id.
+    pub fn beginning_with(reply: &str, opened: &Opened, now: Timestamp) -> DecideForm {
+        let chosen = reply_text::offered(opened, now).into_iter().find(|text| text.id == reply);
+        chosen.map_or_else(DecideForm::default, |text| DecideForm {
+            decision: text.decision.to_owned(),
+            reply: text.body,
+            ..DecideForm::default()
+        })
+    }
+}
+
+/// One decision to choose.
+pub struct DecisionChoice {
+    pub code: &'static str,
+    pub words: &'static str,
+    pub key: usize,
+    pub is_chosen: bool,
+    /// `closes` or `calls`: whether the office must ring.
+    pub leads_to: &'static str,
+    pub replies: Vec<Offered>,
+}
+
+/// The form as shown.
+pub struct DecideView {
+    pub form: DecideForm,
+    pub faults: Faults,
+    pub choices: Vec<DecisionChoice>,
+    pub language: &'static str,
+    pub lang: &'static str,
+    pub earliest_visit: String,
+}
+
+impl DecideView {
+    pub fn of(opened: &Opened, form: DecideForm, faults: Vec<Fault>, now: Timestamp) -> DecideView {
+        let offered = reply_text::offered(opened, now);
+        let choice = |(place, decision): (usize, &Decision)| DecisionChoice {
+            code: decision.code(),
+            words: decision.words(),
+            key: place + 1,
+            is_chosen: form.decision == decision.code(),
+            leads_to: if decision.needs_a_call() { "calls" } else { "closes" },
+            replies: offered.iter().filter(|text| text.decision == decision.code()).cloned().collect(),
+        };
+        DecideView {
+            choices: Decision::ALL.iter().enumerate().map(choice).collect(),
+            faults: Faults(faults),
+            language: opened.patient.language.own_name(),
+            lang: opened.patient.language.code(),
+            earliest_visit: local_time::write(now, &opened.practice.zone),
+            form,
+        }
+    }
+}
+
+pub async fn send(
+    State(app): State<App>,
+    member: Member,
+    Path(id): Path<String>,
+    Form(form): Form<DecideForm>,
+) -> Result<Response, PageError> {
+    let id = read_id(&id)?;
+    let deciding = match read(&app, &member, id, &form).await? {
+        Ok(deciding) => deciding,
+        Err(faults) => return again(&app, &member, id, form, faults, StatusCode::UNPROCESSABLE_ENTITY).await,
+    };
+    match review::decide(&app.desk, &member.member, id, deciding, &app.moment()).await {
+        Ok(_) => Ok(Redirect::to("/queue").into_response()),
+        Err(CareError::Entered(faults)) => {
+            again(&app, &member, id, form, faults, StatusCode::UNPROCESSABLE_ENTITY).await
+        }
+        // Somebody else was faster: how it stands now, and what was typed, stay on the page.
+        Err(CareError::Claimed { .. } | CareError::AlreadyDone) => {
+            again(&app, &member, id, form, Vec::new(), StatusCode::CONFLICT).await
+        }
+        Err(other) => Err(other.into()),
+    }
+}
+
+/// The form, read: every wrong field at once.
+async fn read(
+    app: &App,
+    member: &Member,
+    id: WoundCheckId,
+    form: &DecideForm,
+) -> Result<Result<Deciding, Vec<Fault>>, PageError> {
+    let (practice, language) = review::writes_to(&app.desk, &member.member, id).await?;
+    let mut faults = Vec::new();
+    let decision: Option<Decision> = form.decision.parse().ok();
+    if decision.is_none() {
+        faults.push(Fault::new("decision", "Choose what you decide."));
+    }
+    let come_in = match local_time::read(&form.come_in, &practice.zone) {
+        Ok(come_in) => come_in,
+        Err(wrong) => {
+            faults.push(Fault::new("come_in", wrong.words()));
+            None
+        }
+    };
+    let Some(decision) = decision.filter(|_| faults.is_empty()) else { return Ok(Err(faults)) };
+    // A time typed for a visit belongs to no other decision.
+    let come_in = come_in.filter(|_| decision == Decision::ComeIn);
+    Ok(Ok(Deciding {
+        decision,
+        reply: reply_text::with_come_in(&form.reply, come_in, &practice.zone, language),
+        note: form.note.clone(),
+        come_in,
+        ask: form.ask.clone(),
+    }))
+}
+
+/// The page again, with everything that was typed.
+async fn again(
+    app: &App,
+    member: &Member,
+    id: WoundCheckId,
+    form: DecideForm,
+    faults: Vec<Fault>,
+    status: StatusCode,
+) -> Result<Response, PageError> {
+    let now = app.now();
+    let opened = review::view(&app.desk, &member.member, id, now).await?;
+    let me = member.member.id;
+    let unsent = form.reply.clone();
+    let view = can_decide(&opened, me, now).then(|| DecideView::of(&opened, form, faults, now));
+    let frame = Frame::of(app, member, Part::Queue, "Wound check").await?;
+    let mut shown = ReviewPage::of(&opened, frame, me, view, now);
+    if shown.form.is_none() {
+        shown.unsent = unsent;
+        shown.standing = format!("Nothing of yours was sent. {}", shown.standing);
+    }
+    page(status, &shown)
+}

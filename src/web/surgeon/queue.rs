@@ -1,0 +1,224 @@
+//! The review queue: who waits, in reading order, and why.
+
+use askama::Template;
+use axum::extract::Query;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::Response;
+use jiff::SignedDuration;
+use jiff::Timestamp;
+use serde::Deserialize;
+
+use crate::care::queue;
+use crate::care::queue::Looking;
+use crate::care::queue::Queue;
+use crate::ids::StaffId;
+use crate::plan::day_number;
+use crate::store::checks::CheckState;
+use crate::store::checks::QueueFilter;
+use crate::store::checks::WaitingCheck;
+use crate::triage::Reason;
+use crate::triage::Urgency;
+use crate::web::App;
+use crate::web::assets;
+use crate::web::chart_words::Class;
+use crate::web::chart_words::class_in_time;
+use crate::web::doors::Member;
+use crate::web::error::PageError;
+use crate::web::sign_in::STAFF_LANGUAGE;
+use crate::web::staff_frame::Frame;
+use crate::web::staff_frame::Part;
+use crate::web::staff_frame::page;
+use crate::web::surgeon::fact_words;
+use crate::web::time_words;
+use crate::web::wound_words;
+
+/// A check that came this recently is marked as new.
+const NEW_FOR: SignedDuration = SignedDuration::from_mins(30);
+/// Reasons shown in a row; the others are counted.
+const REASONS_SHOWN: usize = 2;
+
+/// What the address asks for. Empty words ask for nothing.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Asking {
+    name: String,
+    class: String,
+    state: String,
+    /// Only the list, for a page that reads it again.
+    fragment: String,
+}
+
+impl Asking {
+    fn filter(&self) -> QueueFilter {
+        QueueFilter {
+            name: self.name.clone(),
+            urgency: self.class.parse().ok(),
+            state: self.state.parse().ok(),
+        }
+    }
+}
+
+/// One class to narrow the queue to, with how many wait in it.
+struct Choice {
+    code: &'static str,
+    word: &'static str,
+    waiting: i64,
+    is_chosen: bool,
+}
+
+struct ReasonLine {
+    sentence: String,
+    values: String,
+}
+
+struct Row {
+    id: String,
+    /// Empty: there is no picture to show.
+    photo: String,
+    no_photo: &'static str,
+    name: String,
+    place: String,
+    day: i64,
+    class: Class,
+    due_ms: i64,
+    left: String,
+    due_clock: String,
+    received: String,
+    marks: Vec<String>,
+    reasons: Vec<ReasonLine>,
+    more_reasons: usize,
+    claim: String,
+}
+
+struct List {
+    rows: Vec<Row>,
+    waiting: i64,
+    /// Something narrows the list.
+    is_narrowed: bool,
+    read_at: String,
+    now_ms: i64,
+}
+
+#[derive(Template)]
+#[template(path = "surgeon/queue.html")]
+struct QueuePage {
+    frame: Frame,
+    live_js: String,
+    name: String,
+    choices: Vec<Choice>,
+    class: &'static str,
+    state: String,
+    list: List,
+}
+
+#[derive(Template)]
+#[template(path = "surgeon/queue_list.html")]
+struct ListPage {
+    list: List,
+}
+
+pub async fn show(
+    State(app): State<App>,
+    member: Member,
+    Query(asking): Query<Asking>,
+) -> Result<Response, PageError> {
+    let (filter, now) = (asking.filter(), app.now());
+    let looking = if asking.fragment.is_empty() { Looking::Opened } else { Looking::Refreshed };
+    let queue = queue::read(&app.desk, &member.member, &filter, looking, now).await?;
+    let list = list(&queue, &filter, member.member.id, now);
+    if !asking.fragment.is_empty() {
+        return page(StatusCode::OK, &ListPage { list });
+    }
+    let shown = QueuePage {
+        frame: Frame::of(&app, &member, Part::Queue, "Queue").await?,
+        live_js: assets::address("staff/live.js"),
+        name: asking.name,
+        choices: choices(&queue, &filter),
+        class: filter.urgency.map_or("", Urgency::code),
+        state: filter.state.map_or("", CheckState::code).to_owned(),
+        list,
+    };
+    page(StatusCode::OK, &shown)
+}
+
+fn choices(queue: &Queue, filter: &QueueFilter) -> Vec<Choice> {
+    let waiting_in = |urgency: Urgency| {
+        queue.by_urgency.iter().find(|(class, _)| *class == urgency).map_or(0, |(_, waiting)| *waiting)
+    };
+    let choice = |urgency: Urgency| Choice {
+        code: urgency.code(),
+        word: urgency.staff_words(),
+        waiting: waiting_in(urgency),
+        is_chosen: filter.urgency == Some(urgency),
+    };
+    Urgency::ALL.iter().rev().map(|urgency| choice(*urgency)).collect()
+}
+
+fn list(queue: &Queue, filter: &QueueFilter, me: StaffId, now: Timestamp) -> List {
+    List {
+        rows: queue.rows.iter().map(|check| row(queue, check, me, now)).collect(),
+        waiting: queue.waiting,
+        is_narrowed: *filter != QueueFilter::default(),
+        read_at: time_words::clock_time(now, now, &queue.practice.zone, STAFF_LANGUAGE),
+        now_ms: now.as_millisecond(),
+    }
+}
+
+fn row(queue: &Queue, check: &WaitingCheck, me: StaffId, now: Timestamp) -> Row {
+    let zone = &queue.practice.zone;
+    let reasons = &check.assessment.reasons;
+    Row {
+        id: check.id.to_string(),
+        photo: check.photo.map_or_else(String::new, |id| id.to_string()),
+        no_photo: if check.photos_here > 0 { "photo unreadable" } else { "no photo" },
+        name: check.patient_name.clone(),
+        place: wound_words::place_line(&check.operation),
+        day: day_number(check.operation.operated, check.received, zone),
+        class: class_in_time(check.assessment.urgency, check.due, now),
+        due_ms: check.due.as_millisecond(),
+        left: time_words::time_left(check.due, now),
+        due_clock: time_words::clock_time(check.due, now, zone, STAFF_LANGUAGE),
+        received: time_words::ago(check.received, now),
+        marks: marks(check, now),
+        reasons: reasons.iter().take(REASONS_SHOWN).map(reason_line).collect(),
+        more_reasons: reasons.len().saturating_sub(REASONS_SHOWN),
+        claim: claim(queue, check, me, now),
+    }
+}
+
+fn reason_line(reason: &Reason) -> ReasonLine {
+    ReasonLine { sentence: reason.sentence.clone(), values: fact_words::values(&reason.tripped) }
+}
+
+fn marks(check: &WaitingCheck, now: Timestamp) -> Vec<String> {
+    let mut marks = Vec::new();
+    if now.duration_since(check.received) < NEW_FOR {
+        marks.push("New".to_owned());
+    }
+    let urgency = check.assessment.urgency;
+    match check.previous_urgency {
+        None => marks.push("First check".to_owned()),
+        Some(before) if before < urgency => marks.push(format!("Up: was {}", before.staff_words())),
+        Some(before) if before > urgency => marks.push(format!("Down: was {}", before.staff_words())),
+        Some(_) => {}
+    }
+    if check.open_questions > 0 {
+        marks.push("Asked a question".to_owned());
+    }
+    let missing = check.photos_expected - check.photos_here;
+    if missing > 0 {
+        marks.push(format!("{missing} of {} photos still to come", check.photos_expected));
+    }
+    marks
+}
+
+fn claim(queue: &Queue, check: &WaitingCheck, me: StaffId, now: Timestamp) -> String {
+    let Some(claim) = check.claim.filter(|claim| claim.until > now) else { return String::new() };
+    let until = time_words::clock_time(claim.until, now, &queue.practice.zone, STAFF_LANGUAGE);
+    if claim.by == me {
+        return format!("You have it until {until}");
+    }
+    let by = queue.staff.iter().find(|member| member.id == claim.by);
+    format!("{} has it until {until}", by.map_or("A colleague", |member| member.name.as_str()))
+}

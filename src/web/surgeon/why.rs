@@ -1,0 +1,179 @@
+//! Why a check stands where it stands: the assessment laid out for reading.
+
+use crate::triage::Assessment;
+use crate::triage::Confidence;
+use crate::triage::CouldMatter;
+use crate::triage::Raised;
+use crate::triage::Reason;
+use crate::web::chart_words::Class;
+use crate::web::chart_words::class;
+use crate::web::surgeon::fact_words;
+
+/// Reasons listed openly; the others fold away.
+const REASONS_SHOWN: usize = 4;
+/// What the checklist or the enrolment asks: not known here, it was left open. Everything else is known only when
+/// somebody asks on the phone.
+const ASKED: &[&str] = &[
+    "danger_screen_answered",
+    "temp_c",
+    "chills",
+    "feels_feverish",
+    "fever_pill_6h",
+    "red_cm",
+    "red_trend",
+    "red_grew_cm_6h",
+    "warm",
+    "hard",
+    "swell_trend",
+    "streaks",
+    "pain",
+    "pain_trend",
+    "pain_just_packed",
+    "pus",
+    "drain_grey",
+    "odor",
+    "bleeding",
+    "bleed_repeat",
+    "packing",
+    "packing_stuck",
+    "washes_per_day",
+    "lump_back",
+    "closed_over",
+    "glucose",
+    "glucose_hi",
+    "ketones",
+    "urine_ketones",
+    "sugar_sick",
+    "worried",
+    "says_very_ill",
+    "photo_ok",
+    "diabetes",
+    "sglt2",
+    "immuno",
+    "anticoag",
+    "pregnant",
+    "valve",
+    "poor_circulation",
+    "mrsa",
+    "pain_pill",
+    "abx",
+    "red_hard_to_see",
+];
+
+pub struct ReasonView {
+    pub class: Class,
+    pub sentence: String,
+    pub values: String,
+    /// Everything it rests on, the quiet facts too.
+    pub rests_on: String,
+    pub source: String,
+    pub confidence: &'static str,
+    pub rule: String,
+}
+
+pub struct RaiseView {
+    /// "Raised to Today", or "Read first within its class".
+    pub effect: String,
+    pub sentence: String,
+    pub values: String,
+    pub source: String,
+}
+
+pub struct UnknownView {
+    pub fact: String,
+    pub could_reach: Class,
+}
+
+pub struct PatternView {
+    pub sentence: String,
+    pub source: String,
+}
+
+pub struct Why {
+    pub reasons: Vec<ReasonView>,
+    pub more_reasons: Vec<ReasonView>,
+    pub raises: Vec<RaiseView>,
+    pub gates: Vec<String>,
+    /// Asked and not known.
+    pub unknowns: Vec<UnknownView>,
+    /// Never asked by the checklist.
+    pub unasked: Vec<UnknownView>,
+    pub patterns: Vec<PatternView>,
+    pub score: u8,
+    pub protocol: String,
+}
+
+pub fn why(assessment: &Assessment) -> Why {
+    let mut reasons: Vec<ReasonView> = assessment.reasons.iter().map(reason).collect();
+    let more_reasons = reasons.split_off(reasons.len().min(REASONS_SHOWN));
+    // What could reach no more than the class it has already changes nothing.
+    let (asked, unasked): (Vec<&CouldMatter>, Vec<&CouldMatter>) = assessment
+        .unknowns
+        .iter()
+        .filter(|unknown| unknown.could_reach > assessment.urgency)
+        .partition(|unknown| ASKED.contains(&unknown.fact.as_str()));
+    Why {
+        reasons,
+        more_reasons,
+        raises: assessment.raises.iter().map(raise).collect(),
+        gates: assessment.gates.iter().map(|gate| gate.sentence.clone()).collect(),
+        unknowns: asked.into_iter().map(unknown).collect(),
+        unasked: unasked.into_iter().map(unknown).collect(),
+        patterns: assessment
+            .patterns
+            .iter()
+            .map(|pattern| PatternView { sentence: pattern.sentence.clone(), source: pattern.source.clone() })
+            .collect(),
+        score: assessment.score,
+        protocol: assessment.protocol_version.clone(),
+    }
+}
+
+fn reason(reason: &Reason) -> ReasonView {
+    ReasonView {
+        class: class(reason.urgency),
+        sentence: reason.sentence.clone(),
+        values: fact_words::values(&reason.tripped),
+        rests_on: fact_words::all_values(&reason.tripped),
+        source: reason.source.clone(),
+        confidence: confidence(reason.confidence),
+        rule: reason.rule_id.clone(),
+    }
+}
+
+fn raise(raised: &Raised) -> RaiseView {
+    RaiseView {
+        effect: match raised.to {
+            Some(urgency) => format!("Raised to {}", urgency.staff_words()),
+            None => "Noted".to_owned(),
+        },
+        sentence: raised.sentence.clone(),
+        values: fact_words::values(&raised.tripped),
+        source: raised.source.clone(),
+    }
+}
+
+fn unknown(unknown: &CouldMatter) -> UnknownView {
+    UnknownView { fact: fact_words::fact(&unknown.fact), could_reach: class(unknown.could_reach) }
+}
+
+fn confidence(confidence: Confidence) -> &'static str {
+    match confidence {
+        Confidence::High => "high",
+        Confidence::Medium => "medium",
+        Confidence::Low => "low",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::triage::DICTIONARY;
+
+    #[test]
+    fn every_asked_fact_is_one_of_the_protocols() {
+        for asked in ASKED {
+            assert!(DICTIONARY.iter().any(|fact| fact.name == *asked), "{asked}");
+        }
+    }
+}

@@ -1,0 +1,125 @@
+// Keeps the queue true: reads the list again when the server says that something changed, and says loudly when
+// nobody can say so any more.
+
+const SILENT_AFTER_MS = 20000; // the server beats every 10 s
+const POLL_MS = 15000; // while the line is down
+const REREAD_MS = 60000; // overdue checks rise without anything having changed
+
+const list = document.getElementById('list');
+const banner = document.getElementById('not-live');
+const state = document.getElementById('live');
+const words = document.getElementById('live-words');
+
+let heard = Date.now();
+let readAt = Date.now();
+let source = null;
+let reading = false;
+let again = false;
+let signedOut = false;
+
+const clock = (ms) => new Date(ms).toTimeString().slice(0, 5);
+
+function live() {
+  heard = Date.now();
+  if (!banner.hidden) banner.hidden = true;
+  state.textContent = 'Live';
+  state.className = 'live-state on';
+}
+
+function notLive() {
+  if (signedOut) return;
+  if (banner.hidden) {
+    banner.querySelector('.not-live-words').textContent = `NOT LIVE since ${clock(heard)}`;
+    banner.hidden = false;
+  }
+  banner.querySelector('.not-live-more').textContent =
+    `The list was last read at ${clock(readAt)}. Trying again every ${POLL_MS / 1000} seconds.`;
+  state.textContent = 'Not live';
+  state.className = 'live-state';
+}
+
+function out() {
+  signedOut = true;
+  source?.close();
+  banner.querySelector('.not-live-words').textContent = `You were signed out. NOT LIVE since ${clock(heard)}`;
+  const more = banner.querySelector('.not-live-more');
+  more.textContent = '';
+  const link = document.createElement('a');
+  link.href = '/sign-in';
+  link.textContent = 'Sign in again';
+  more.append(link);
+  banner.hidden = false;
+  state.textContent = 'Not live';
+  state.className = 'live-state';
+}
+
+async function read() {
+  if (signedOut) return;
+  if (reading) {
+    again = true;
+    return;
+  }
+  reading = true;
+  try {
+    const asked = new URLSearchParams(location.search);
+    asked.set('fragment', '1');
+    const answer = await fetch(`/queue?${asked}`, { headers: { 'x-unattended': '1' }, signal: AbortSignal.timeout(10000) });
+    if (answer.redirected || answer.status === 401) return out();
+    if (!answer.ok) throw new Error(String(answer.status));
+    swap(await answer.text());
+    readAt = Date.now();
+  } catch {
+    if (Date.now() - heard > SILENT_AFTER_MS) notLive();
+  } finally {
+    reading = false;
+    if (again) {
+      again = false;
+      setTimeout(read, 300);
+    }
+  }
+}
+
+function swap(html) {
+  const focused = list.contains(document.activeElement) ? document.activeElement.id : '';
+  const known = new Set([...list.querySelectorAll('.row-open')].map((row) => row.id));
+  const place = [...list.querySelectorAll('.row-open')].findIndex((row) => row.id === focused);
+  list.replaceChildren(...new DOMParser().parseFromString(html, 'text/html').body.childNodes);
+  const rows = [...list.querySelectorAll('.row-open')];
+  if (focused) (document.getElementById(focused) ?? rows[Math.min(place, rows.length - 1)])?.focus({ preventScroll: true });
+  const fresh = rows.filter((row) => !known.has(row.id)).length;
+  const line = document.getElementById('waiting-line')?.textContent ?? '';
+  words.textContent = fresh > 0 ? `${fresh} new. ${line}` : '';
+  document.title = document.title.replace(/^(\(\d+\) )?/, rows.length > 0 ? `(${rows.length}) ` : '');
+  document.dispatchEvent(new Event('rows-read'));
+}
+
+function listen() {
+  source?.close();
+  source = new EventSource('/queue/stream');
+  source.addEventListener('beat', live);
+  source.addEventListener('changed', () => {
+    live();
+    read();
+  });
+  source.addEventListener('open', () => {
+    // Whatever happened while nobody listened is in the list.
+    if (!banner.hidden || Date.now() - readAt > 3000) read();
+  });
+  source.addEventListener('error', () => {
+    if (source.readyState === EventSource.CLOSED) read();
+  });
+}
+
+listen();
+setInterval(() => {
+  if (signedOut) return;
+  if (Date.now() - heard > SILENT_AFTER_MS) {
+    notLive();
+    read();
+    if (source.readyState === EventSource.CLOSED || Date.now() - heard > 2 * SILENT_AFTER_MS) listen();
+  }
+}, POLL_MS / 3);
+setInterval(read, REREAD_MS);
+document.addEventListener('visibilitychange', () => {
+  if (!document.hidden) read();
+});
