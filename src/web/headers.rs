@@ -39,7 +39,10 @@ pub async fn add(State(app): State<App>, request: Request, next: Next) -> Respon
         let two_years = HeaderValue::from_static("max-age=63072000; includeSubDomains");
         headers.insert(header::STRICT_TRANSPORT_SECURITY, two_years);
     }
-    if !headers.contains_key(header::CACHE_CONTROL) {
+    // Only what is the same for everyone says `public`; the rest is about a patient, streams among them.
+    let same_for_everyone =
+        headers.get(header::CACHE_CONTROL).is_some_and(|said| said.as_bytes().starts_with(b"public"));
+    if !same_for_everyone {
         headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
     }
     response

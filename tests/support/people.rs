@@ -91,7 +91,7 @@ impl Staff {
     /// The queue as this surgeon sees it now.
     pub async fn reads_queue(&self) -> Vec<WaitingCheck> {
         let filter = QueueFilter::default();
-        queue::read(self.practice.desk(), &self.member, &filter, Looking::Opened, self.practice.now())
+        queue::read(self.practice.desk(), &self.member, &filter, Looking::Refreshed, self.practice.now())
             .await
             .unwrap()
             .rows
