@@ -185,8 +185,7 @@ pub async fn ask(
     Form(form): Form<AskForm>,
 ) -> Result<Response, PageError> {
     let words = AnswersWords(phone.holder.language);
-    let form_key =
-        if form.form_key.is_empty() { fresh_form_key(&app.chance) } else { form.form_key };
+    let form_key = if form.form_key.is_empty() { fresh_form_key(&app.chance) } else { form.form_key };
     let question = form.question.replace('\0', "").replace("\r\n", "\n");
     match thread::ask(&app.desk, &phone.holder, &form_key, &question, &app.moment()).await {
         Ok(()) => {

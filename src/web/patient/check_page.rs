@@ -177,15 +177,9 @@ fn ketones_at_any_sugar(context: &Context) -> bool {
 }
 
 /// What the page says about a check that is in but has slips.
-pub fn summary(
-    holder: &LinkHolder,
-    reading: &Reading,
-    receipt: &Receipt,
-    heading: String,
-) -> Summary {
-    let line = |fault: &triage::Fault| {
-        (format!("#q-{}", question_of(fault.field)), about(fault, holder.language))
-    };
+pub fn summary(holder: &LinkHolder, reading: &Reading, receipt: &Receipt, heading: String) -> Summary {
+    let line =
+        |fault: &triage::Fault| (format!("#q-{}", question_of(fault.field)), about(fault, holder.language));
     Summary {
         heading,
         receipt: receipt.code.clone(),

@@ -144,9 +144,6 @@ mod tests {
     #[test]
     fn a_practice_without_hours_is_never_there() {
         let now = at("2026-05-04T15:00:00Z");
-        assert_eq!(
-            cover(&practice(0, 0), now),
-            Cover::Closed { opens: at("2026-05-11T15:00:00Z") }
-        );
+        assert_eq!(cover(&practice(0, 0), now), Cover::Closed { opens: at("2026-05-11T15:00:00Z") });
     }
 }

@@ -53,8 +53,11 @@ struct LinkPage {
 
 /// The same bytes for every token: nothing is looked up, nothing is set.
 pub async fn show() -> Result<Response, PageError> {
-    let page =
-        LinkPage { base_css: assets::address("base.css"), css: assets::address("patient.css"), halves: halves() };
+    let page = LinkPage {
+        base_css: assets::address("base.css"),
+        css: assets::address("patient.css"),
+        halves: halves(),
+    };
     frame::show(&page, StatusCode::OK)
 }
 

@@ -127,7 +127,8 @@ impl Form<'_> {
     fn parts(&self, question: &Question) -> Vec<Part> {
         match question.kind {
             AnswerKind::One(codes) => {
-                let not_sure: &[&str] = if matches!(question.id, "who" | "strip") { &[] } else { &["not_sure"] };
+                let not_sure: &[&str] =
+                    if matches!(question.id, "who" | "strip") { &[] } else { &["not_sure"] };
                 let layout = if codes.len() <= 3 { "short" } else { "rows" };
                 vec![self.choices(question.id, "radio", layout, &[codes, not_sure].concat())]
             }
@@ -255,7 +256,10 @@ fn out_of_range(field: &str, words: FaultWords) -> String {
 
 /// The question a form field belongs to.
 pub fn question_of(field: &str) -> &'static str {
-    QUESTIONS.iter().find(|question| question.fields.contains(&field)).map_or("danger", |question| question.id)
+    QUESTIONS
+        .iter()
+        .find(|question| question.fields.contains(&field))
+        .map_or("danger", |question| question.id)
 }
 
 /// What an answer's code says: its own words under its question, or the words all questions share.
@@ -297,8 +301,14 @@ mod tests {
         let (typed, answers) = (Typed::default(), Answers::default());
         for language in Language::ALL {
             let context = context();
-            let form =
-                Form { context: &context, language, typed: &typed, answers: &answers, faults: &[], strips: Some(2) };
+            let form = Form {
+                context: &context,
+                language,
+                typed: &typed,
+                answers: &answers,
+                faults: &[],
+                strips: Some(2),
+            };
             for question in QUESTIONS {
                 assert!(!form.title(question.id).is_empty(), "{}", question.id);
                 for part in form.parts(question) {
@@ -309,7 +319,12 @@ mod tests {
                                 let spelled = !is_number(&shown.value) || shown.label != shown.value;
                                 let plain = is_number(&shown.value) && shown.label == shown.value;
                                 assert!(plain || spelled, "{}", shown.value);
-                                assert!(plain || shown.label != shown.value, "{} {}", question.id, shown.value);
+                                assert!(
+                                    plain || shown.label != shown.value,
+                                    "{} {}",
+                                    question.id,
+                                    shown.value
+                                );
                             }
                         }
                     }

@@ -36,9 +36,7 @@ impl Typed {
 
     /// What was typed into a text field; empty when nothing was.
     pub fn text<'a>(&'a self, name: &'a str) -> &'a str {
-        self.all(name)
-            .find(|value| !value.trim().is_empty() && !BOXES.contains(&value.trim()))
-            .unwrap_or("")
+        self.all(name).find(|value| !value.trim().is_empty() && !BOXES.contains(&value.trim())).unwrap_or("")
     }
 }
 
