@@ -46,7 +46,8 @@ fn described(clean: &CleanPhoto) -> Value {
     let renditions: serde_json::Map<String, Value> = sizes(clean)
         .into_iter()
         .map(|(name, kept)| {
-            let entry = json!({ "width_px": kept.width_px, "height_px": kept.height_px, "sha256": kept.sha256 });
+            let entry =
+                json!({ "width_px": kept.width_px, "height_px": kept.height_px, "sha256": kept.sha256 });
             (name.to_owned(), entry)
         })
         .collect();
