@@ -111,6 +111,8 @@ fn read_entities(text: &str) -> String {
     text.replace("&lt;", "<")
         .replace("&gt;", ">")
         .replace("&quot;", "\"")
+        .replace("&#60;", "<")
+        .replace("&#62;", ">")
         .replace("&#34;", "\"")
         .replace("&#39;", "'")
         .replace("&#x27;", "'")

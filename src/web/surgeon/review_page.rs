@@ -288,9 +288,8 @@ fn plan_lines(opened: &Opened, now: Timestamp) -> Vec<PlanLine> {
             words: chart_words::strip(strip_state(operation.packing, wound.strip_out, now), now, zone),
         },
     ];
-    if let Some(packing) = operation.packing {
-        let length = packing.length_cm.map_or_else(String::new, |cm| format!(", {cm} cm in all"));
-        lines.push(PlanLine { label: "Strips put in", words: format!("{}{length}", packing.pieces) });
+    if let Some(words) = chart_words::strips_put_in(operation.packing) {
+        lines.push(PlanLine { label: "Put in", words });
     }
     let size = operation.size.map_or_else(
         || "not measured".to_owned(),
