@@ -213,6 +213,12 @@ pub async fn receipt_of(desk: &Desk, holder: &LinkHolder, code: &str) -> Done<Op
     Ok(Some((check, receipt)))
 }
 
+/// What the check with this form key says so far; `None`: there is none yet.
+pub async fn answers_so_far(desk: &Desk, holder: &LinkHolder, form_key: &str) -> Done<Option<Answers>> {
+    let check = checks::by_form_key(&mut *desk.db.read().await?, holder.link, form_key).await?;
+    Ok(check.map(|check| check.answers))
+}
+
 /// The photos of a check this link sent, in order.
 pub async fn photos_of(desk: &Desk, holder: &LinkHolder, check: &WoundCheck) -> Done<Vec<Photo>> {
     if check.link != holder.link {

@@ -1,6 +1,7 @@
 //! Style sheets, scripts and icons, built into the binary.
 
 use axum::extract::Path;
+use axum::extract::RawQuery;
 use axum::http::HeaderMap;
 use axum::http::StatusCode;
 use axum::http::header;
@@ -20,11 +21,12 @@ pub fn address(name: &str) -> String {
     }
 }
 
-pub async fn serve(Path(name): Path<String>, headers: HeaderMap) -> Response {
+/// A script that another script imports is asked for without its version: then the browser asks again each time.
+pub async fn serve(Path(name): Path<String>, RawQuery(version): RawQuery, headers: HeaderMap) -> Response {
     let Some(file) = Assets::get(&name) else { return StatusCode::NOT_FOUND.into_response() };
     let etag = format!("\"{}\"", HEXLOWER.encode(&file.metadata.sha256_hash()));
     let kind = file.metadata.mimetype().to_owned();
-    let keep = "public, max-age=86400";
+    let keep = if version.is_some() { "public, max-age=86400" } else { "public, no-cache" };
     if headers.get(header::IF_NONE_MATCH).is_some_and(|seen| seen.as_bytes() == etag.as_bytes()) {
         return (StatusCode::NOT_MODIFIED, [(header::ETAG, etag)]).into_response();
     }

@@ -27,7 +27,6 @@ messages! {
     remove() { en: "Remove photo", es: "Quitar foto" }
     no_preview() { en: "This phone can't show it. We will try to read it.", es: "Este teléfono no la muestra. Trataremos de leerla." }
     six_at_most() { en: "6 photos are the most. Remove one to add another.", es: "Son 6 fotos como máximo. Quite una para agregar otra." }
-    too_big_here() { en: "This photo is over 15 MB. Choose a smaller one.", es: "Esta foto pasa de 15 MB. Elija una más chica." }
 
     cannot_use(number: usize) { en: "Photo {number} could not be used.", es: "La foto {number} no se pudo usar." }
     look_again(number: usize) { en: "Photo {number} came through.", es: "La foto {number} llegó." }

@@ -15,8 +15,10 @@ use crate::care::intake::Receipt;
 use crate::care::intake::Sending;
 use crate::care::thread;
 use crate::care::thread::Home;
+use crate::triage::Answers;
 use crate::triage::FaultKind;
 use crate::triage::Reading;
+use crate::triage::Said;
 use crate::triage::Urgency;
 use crate::web::App;
 use crate::web::doors::Phone;
@@ -25,6 +27,10 @@ use crate::web::patient::check_page;
 use crate::web::patient::incoming;
 use crate::web::patient::typed::Typed;
 use crate::words::patient_faults::FaultWords;
+
+/// Marks a request that brings one part of the form, and which.
+const PART: &str = "part";
+const DANGER_ONLY: &str = "danger";
 
 pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, PageError> {
     check_page::again(&app, &phone.holder, &Typed::default(), StatusCode::OK).await
@@ -54,6 +60,11 @@ pub async fn take_in(
 ) -> Result<Taken, PageError> {
     let home = thread::home(&app.desk, holder).await?;
     let mut reading = check_page::read(&home, typed);
+    if typed.has(PART, DANGER_ONLY)
+        && let Some(so_far) = intake::answers_so_far(&app.desk, holder, typed.form_key()).await?
+    {
+        reading.answers = with_danger(so_far, &reading.answers);
+    }
     // Long words are kept whole: nothing to ask about.
     reading.faults.retain(|fault| fault.kind != FaultKind::TooLong);
     let sending = Sending {
@@ -63,6 +74,15 @@ pub async fn take_in(
     };
     let receipt = intake::receive(&app.desk, holder, sending, photos, &app.moment()).await?;
     Ok(Taken { home, reading, receipt })
+}
+
+/// A danger tick travels alone and may come in after the whole form: it adds its signs and takes nothing away.
+fn with_danger(mut so_far: Answers, tick: &Answers) -> Answers {
+    if let Said::Is(ticked) = &tick.danger {
+        let before = so_far.danger.known().cloned().unwrap_or_default();
+        so_far.danger = Said::Is(before.union(ticked).copied().collect());
+    }
+    so_far
 }
 
 pub async fn send(State(app): State<App>, phone: Phone, form: Multipart) -> Result<Response, PageError> {
