@@ -422,7 +422,7 @@ async fn a_reply_text_can_be_chosen_without_a_script_and_stands_in_the_patients_
             .unwrap();
     let check = receipt.check;
     let page = surgeon.opens(&format!("/checks/{check}")).await;
-    page.must_say("in Español");
+    page.must_say("in Español").must_say("No readable photo came with this check");
     let html = page.html();
     let start = html.find(&format!("/checks/{check}?reply=")).expect("a text can be chosen by a link");
     let link = html[start..].split(['"', '#']).next().unwrap().to_owned();
