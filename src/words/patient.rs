@@ -15,7 +15,7 @@ messages! {
     help_practice() { en: "Practice", es: "Consultorio" }
     call(number: &str) { en: "Call {number}", es: "Llamar al {number}" }
     call_now(number: &str) { en: "Call {number} now", es: "Llame ya al {number}" }
-    call_practice(number: &str) { en: "Call the practice: {number}", es: "Llamar al consultorio: {number}" }
+    call_practice() { en: "Call the practice:", es: "Llamar al consultorio:" }
 
     pages_label() { en: "Pages", es: "Páginas" }
     page_today() { en: "Today", es: "Hoy" }
@@ -37,7 +37,7 @@ messages! {
     }
 
     nobody_now() { en: "Nobody reads this inbox right now.", es: "Nadie lee este buzón ahora mismo." }
-    opens_at(when: &str) { en: "We open: {when}.", es: "Abrimos: {when}." }
+    opens_at(when: &str) { en: "We open: {when}", es: "Abrimos: {when}" }
     still_send() { en: "You can still send. We read it when we open.", es: "Puede enviar igual. Lo leemos al abrir." }
     cannot_wait(phone: &str) { en: "Can't wait? Call {phone}.", es: "¿No puede esperar? Llame al {phone}." }
     emergency_do_not_wait(emergency: &str) {

@@ -14,7 +14,7 @@ messages! {
     pin_hint() { en: "6 numbers from your sheet.", es: "6 números de su hoja." }
     pin_button() { en: "Show the answers", es: "Ver las respuestas" }
     pin_wrong() { en: "That PIN did not fit. Look at your sheet and try again.", es: "Ese PIN no es. Mire su hoja y pruebe otra vez." }
-    pin_wait(when: &str) { en: "Too many tries. Try again after: {when}.", es: "Demasiados intentos. Pruebe otra vez después de: {when}." }
+    pin_wait(when: &str) { en: "Too many tries. Try again after: {when}", es: "Demasiados intentos. Pruebe otra vez después de: {when}" }
     pin_off(phone: &str) { en: "Reading is off for this link. Call {phone} for a new one.", es: "La lectura está cerrada en este enlace. Pida otro al {phone}." }
     pin_not_to_send() { en: "You never need the PIN to send.", es: "Para enviar nunca necesita el PIN." }
     pin_lost(phone: &str) { en: "Lost it? Call {phone}.", es: "¿Lo perdió? Llame al {phone}." }

@@ -22,7 +22,6 @@ messages! {
     or_ring(phone: &str) { en: "It will not send? Call {phone}.", es: "¿No se envía? Llame al {phone}." }
 
     not_sent() { en: "NOT SENT YET", es: "AÚN NO ENVIADO" }
-    not_sent_typing() { en: "Press “Send to the practice” when you are done.", es: "Presione “Enviar al consultorio” al terminar." }
     not_sent_trying() { en: "Sending …", es: "Enviando …" }
     not_sent_no_line() { en: "No connection. We keep trying. Keep this page open.", es: "Sin conexión. Seguimos tratando. Deje abierta esta página." }
     next_try() { en: "Next try in seconds:", es: "Próximo intento en segundos:" }

@@ -22,11 +22,11 @@ messages! {
     nothing_now() { en: "Nothing is due right now.", es: "No hay nada pendiente ahora." }
 
     strip_leave_title() { en: "Leave the gauze strip in", es: "Deje la tira de gasa adentro" }
-    strip_leave_until(when: &str) { en: "It comes out: {when}.", es: "Se saca: {when}." }
+    strip_leave_until(when: &str) { en: "It comes out: {when}", es: "Se saca: {when}" }
     strip_due_title() { en: "Take the gauze strip out", es: "Saque la tira de gasa" }
-    strip_due_by(when: &str) { en: "Due: {when}.", es: "Para: {when}." }
+    strip_due_by(when: &str) { en: "Due: {when}", es: "Para: {when}" }
     strip_overdue_title() { en: "The gauze strip is late: take it out now", es: "La tira de gasa va tarde: sáquela ya" }
-    strip_overdue_by(when: &str) { en: "It was due: {when}.", es: "Tocaba: {when}." }
+    strip_overdue_by(when: &str) { en: "It was due: {when}", es: "Tocaba: {when}" }
     strip_overdue_call() { en: "Can't get it out, or not all of it? Call us today.", es: "¿No sale, o no sale toda? Llámenos hoy." }
 
     steps_heading() { en: "How to take it out", es: "Cómo sacarla" }
@@ -49,9 +49,9 @@ messages! {
     wash_how() { en: "Rinse in the shower for 5 minutes. Then put on clean gauze.", es: "Enjuague en la ducha 5 minutos. Luego ponga gasa limpia." }
     wash_next_title() { en: "Start to wash the wound", es: "Empiece a lavar la herida" }
     wash_next_packed() { en: "Right after the strip is out.", es: "Justo después de sacar la tira." }
-    from(when: &str) { en: "From: {when}.", es: "Desde: {when}." }
+    from(when: &str) { en: "From: {when}", es: "Desde: {when}" }
     photo_title() { en: "Send a wound check today", es: "Envíe una revisión hoy" }
-    photo_by(when: &str) { en: "Best before: {when}.", es: "De preferencia antes de: {when}." }
+    photo_by(when: &str) { en: "Best before: {when}", es: "De preferencia antes de: {when}" }
     photo_late() { en: "It is not too late. Send it now.", es: "No es tarde. Envíela ahora." }
     photo_done() { en: "Today's wound check is sent", es: "La revisión de hoy ya se envió" }
     photo_next_title() { en: "Next wound check", es: "Próxima revisión" }

@@ -37,9 +37,16 @@ export class Sending {
   }
 
   touched() {
-    if (this.#state !== "fresh" && this.#state !== "fix") return;
+    if (!["fresh", "fix", "typing"].includes(this.#state)) return;
     this.#state = "typing";
-    this.#show(this.#words.typing);
+    this.#show(`${this.#answered()} ${this.#words.answered}`);
+  }
+
+  // How many of the questions everybody meets have an answer.
+  #answered() {
+    const asked = [...this.#form.querySelectorAll(".danger, .question:not(.branch)")].filter((field) => field.offsetParent);
+    const has = (field) => [...field.querySelectorAll("input")].some((input) => (input.type === "text" ? input.value.trim() : input.checked));
+    return `${asked.filter(has).length}/${asked.length}`;
   }
 
   // The tick alone, at once, with the same form key: a photo that fails must not hide it.

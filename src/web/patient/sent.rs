@@ -62,6 +62,7 @@ struct SentPage {
     form_key: String,
     received: String,
     answer_by: Option<String>,
+    read_at: Option<String>,
     late: Option<()>,
     state: String,
     photos: Vec<PhotoLine>,
@@ -84,17 +85,24 @@ pub async fn show(
     let clock = |at: Timestamp| clock::when(at, now, &home.practice.zone, language);
     let cover = clock::cover(&home.practice, now);
     let (words, photo_words) = (SentWords(language), PhotoWords(language));
-    let waiting = is_waiting(check.state);
+    let first = what_first(&receipt, &check, cover, now, clock);
+    let (answer_by, read_at, late) = match promise(&receipt, &check, cover, &first, now) {
+        Promise::By(time) => (Some(clock(time)), None, None),
+        Promise::AfterOpening(time) => (None, Some(clock(time)), None),
+        Promise::Late => (None, None, Some(())),
+        Promise::Nothing => (None, None, None),
+    };
     let back = format!("/my/sent/{}", receipt.code);
     let page = SentPage {
         frame: Frame::new(&home.practice, language, Here::Sent, &back, now),
         words,
         photo_words,
         danger_words: DangerWords(language),
-        first: first(&receipt, &check, cover, now, clock),
+        first,
         received: clock(receipt.received),
-        answer_by: answer_by(&receipt, cover, now).map(clock),
-        late: (waiting && receipt.due < now && cover == Cover::Open).then_some(()),
+        answer_by,
+        read_at,
+        late,
         state: state_words(check.state, words),
         missing: (check.photos_expected > photos.len() as i64).then_some(()),
         room_for_photos: ((photos.len() as i64) < MOST_PHOTOS).then_some(()),
@@ -114,7 +122,7 @@ fn is_waiting(state: CheckState) -> bool {
 }
 
 /// Emergency advice stands for as long as the page does: nobody's answer takes it back but a person's own words.
-fn first(
+fn what_first(
     receipt: &Receipt,
     check: &WoundCheck,
     cover: Cover,
@@ -131,13 +139,29 @@ fn first(
     }
 }
 
-/// The time to promise. While nobody is there, nothing is promised before the practice opens: `None`.
-fn answer_by(receipt: &Receipt, cover: Cover, now: Timestamp) -> Option<Timestamp> {
-    let promised = match cover {
-        Cover::Open => true,
-        Cover::Closed { opens } => receipt.due > opens,
-    };
-    (promised && receipt.due > now).then_some(receipt.due)
+/// What is promised.
+enum Promise {
+    /// An answer by this time.
+    By(Timestamp),
+    /// A person reads it once the practice opens.
+    AfterOpening(Timestamp),
+    /// The time has passed.
+    Late,
+    /// Nothing to wait for, or said already.
+    Nothing,
+}
+
+/// While nobody is there, nothing is promised before the practice opens; whoever should be on their way is promised
+/// nothing to wait for.
+fn promise(receipt: &Receipt, check: &WoundCheck, cover: Cover, first: &First, now: Timestamp) -> Promise {
+    match (first, is_waiting(check.state), cover) {
+        (First::Go | First::Ring { .. }, _, _) | (_, false, _) => Promise::Nothing,
+        (First::RingThem | First::Wait, true, Cover::Closed { opens }) if receipt.due <= opens => {
+            Promise::AfterOpening(opens)
+        }
+        (First::RingThem | First::Wait, true, _) if receipt.due <= now => Promise::Late,
+        (First::RingThem | First::Wait, true, _) => Promise::By(receipt.due),
+    }
 }
 
 fn state_words(state: CheckState, words: SentWords) -> String {
