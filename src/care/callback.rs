@@ -77,9 +77,10 @@ pub struct OpenedCall {
     pub staff: Vec<StaffMember>,
 }
 
-/// Reads the list: open ones by class and due time, then the newest ended ones.
-pub async fn list(desk: &Desk, member: &StaffMember) -> Done<Calls> {
+/// Reads the list: open ones by class and due time, then the newest ended ones; and notes that the member saw it.
+pub async fn list(desk: &Desk, member: &StaffMember, now: Timestamp) -> Done<Calls> {
     may_call(member)?;
+    record::note_list_view(desk, member, "callbacks.view", now).await?;
     let mut conn = desk.db.read().await?;
     let practice = practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?;
     let mut open = Vec::new();

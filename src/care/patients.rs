@@ -59,6 +59,7 @@ pub struct ListedWound {
 /// Finds patients by words of their names; without words the newest enrolled.
 pub async fn find(desk: &Desk, member: &StaffMember, words: &str, now: Timestamp) -> Done<Found> {
     may_look(member)?;
+    record::note_list_view(desk, member, "patients.view", now).await?;
     let mut conn = desk.db.read().await?;
     let practice = practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?;
     let mut found = patients::search(&mut conn, member.practice, words, PAGE + 1).await?;

@@ -5,6 +5,7 @@ use jiff::Timestamp;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::record;
 use crate::store::checks;
 use crate::store::checks::QueueFilter;
 use crate::store::checks::WaitingCheck;
@@ -30,10 +31,27 @@ pub struct Queue {
     pub staff: Vec<StaffMember>,
 }
 
-/// Reads the queue at `now`.
-pub async fn read(desk: &Desk, member: &StaffMember, filter: &QueueFilter, now: Timestamp) -> Done<Queue> {
+/// Whether a person opened the page, or a page that is open keeps itself fresh.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Looking {
+    Opened,
+    /// The same person goes on looking at what they opened: noted once, when they did.
+    Refreshed,
+}
+
+/// Reads the queue at `now`, and notes that the surgeon saw it.
+pub async fn read(
+    desk: &Desk,
+    member: &StaffMember,
+    filter: &QueueFilter,
+    looking: Looking,
+    now: Timestamp,
+) -> Done<Queue> {
     if !member.roles.surgeon {
         return Err(CareError::NotAllowed);
+    }
+    if looking == Looking::Opened {
+        record::note_list_view(desk, member, "queue.view", now).await?;
     }
     let mut conn = desk.db.read().await?;
     Ok(Queue {

@@ -62,6 +62,16 @@ pub(in crate::care) async fn note_view(
     Ok(tx.commit().await?)
 }
 
+/// Notes that a staff member opened a list of the practice's patients.
+pub(in crate::care) async fn note_list_view(
+    desk: &Desk,
+    member: &StaffMember,
+    action: &str,
+    at: Timestamp,
+) -> Done<()> {
+    note_view(desk, member, action, &format!("practice:{}", member.practice), at).await
+}
+
 /// The newest lines of the practice's record, for the lead.
 pub async fn newest(desk: &Desk, lead: &StaffMember, limit: i64) -> Done<Vec<AuditEntry>> {
     if !lead.roles.lead {

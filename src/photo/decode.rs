@@ -54,19 +54,24 @@ fn jpeg(bytes: &[u8], limits: &Limits) -> Result<Decoded, Refused> {
     Ok(decoded)
 }
 
-/// The decoder paints rows whose data are missing in exactly this grey.
-const FILLER: u8 = 128;
-/// Rows of one JPEG block: less than this is never missing alone.
-const FILLER_ROWS: usize = 8;
+/// Rows of the tallest blocks. Filler repeats after as many.
+const FILLER_ROWS: usize = 16;
+/// The decoder paints rows in this grey when the bytes run out.
+const FILLER_GREY: u8 = 128;
 
-/// A cut file to which something appended an end marker: its last rows are filler while others are not.
+/// A cut file to which something glued an end mark. The decoder then repeats its last block downwards, or paints grey: the
+/// last rows equal those above to the last bit, which no camera does. Plain bars, as screenshots have them, are not meant.
 fn ends_in_filler(stored: &Stored) -> bool {
-    let last = FILLER_ROWS * 3 * stored.width_px as usize;
-    let Some(split) = stored.rgb.len().checked_sub(last) else {
+    let rows = FILLER_ROWS * 3 * stored.width_px as usize;
+    let Some((upper, last)) = stored.rgb.len().checked_sub(rows).map(|at| stored.rgb.split_at(at)) else {
         return false;
     };
-    let (upper, lower) = stored.rgb.split_at(split);
-    lower.iter().all(|value| *value == FILLER) && upper.iter().any(|value| *value != FILLER)
+    if !upper.ends_with(last) {
+        return false;
+    }
+    let plain = last.as_chunks::<3>().0.windows(2).all(|pair| pair[0] == pair[1]);
+    let grey = last.iter().all(|value| *value == FILLER_GREY);
+    !plain || (grey && upper.iter().any(|value| *value != FILLER_GREY))
 }
 
 /// Memory for a PNG's chunks and rows. Compressed profiles are inflated up to this and no further, texts never.
@@ -195,14 +200,25 @@ mod tests {
         assert_eq!(to_rgb(pixels, ColorType::Rgb16).unwrap(), [0x12, 0xFF, 0]);
     }
 
+    fn ends(rows: &[(usize, [u8; 6])]) -> bool {
+        let rgb: Vec<u8> = rows.iter().flat_map(|(count, row)| row.repeat(*count)).collect();
+        let height_px = (rgb.len() / 6) as u32;
+        ends_in_filler(&Stored { rgb, width_px: 2, height_px, orientation: Orientation::NoTransforms })
+    }
+
     #[test]
-    fn filler_at_the_bottom_is_seen_unless_the_whole_picture_is_grey() {
-        let picture = |top: u8, bottom_rows: usize| {
-            let rgb = [vec![top; 3 * 4 * (20 - bottom_rows)], vec![FILLER; 3 * 4 * bottom_rows]].concat();
-            Stored { rgb, width_px: 4, height_px: 20, orientation: Orientation::NoTransforms }
-        };
-        assert!(ends_in_filler(&picture(90, 8)));
-        assert!(!ends_in_filler(&picture(90, 7)));
-        assert!(!ends_in_filler(&picture(FILLER, 8)));
+    fn blocks_repeated_downwards_are_filler() {
+        let picture = |rows: usize| (rows, [1, 2, 3, 4, 5, 6]);
+        let block = [(8, [9, 9, 9, 8, 8, 8]), (8, [7, 7, 7, 8, 8, 8])];
+        assert!(ends(&[picture(10), block[0], block[1], block[0], block[1]]));
+        assert!(!ends(&[picture(10), block[0], block[1], block[0], block[0]]));
+        assert!(!ends(&[block[0], block[1]]), "too low to tell");
+    }
+
+    #[test]
+    fn grey_below_a_picture_is_filler_and_a_grey_picture_or_a_plain_bar_is_not() {
+        assert!(ends(&[(10, [90; 6]), (32, [FILLER_GREY; 6])]));
+        assert!(!ends(&[(42, [FILLER_GREY; 6])]));
+        assert!(!ends(&[(10, [90; 6]), (32, [0; 6])]));
     }
 }

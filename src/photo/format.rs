@@ -107,14 +107,15 @@ const TEXT_PROBE_BYTES: usize = 512;
 
 fn text_kind(bytes: &[u8]) -> LooksLike {
     let head = &bytes[..bytes.len().min(TEXT_PROBE_BYTES)];
-    let is_text = std::str::from_utf8(head).map_or_else(|error| error.error_len().is_none(), |_| true)
-        && head.iter().all(|byte| *byte >= 0x20 || matches!(byte, b'\t' | b'\n' | b'\r' | 0x0C));
-    if !is_text {
-        return LooksLike::Unknown;
-    }
     let text = String::from_utf8_lossy(head).trim_start_matches('\u{feff}').trim_start().to_ascii_lowercase();
     let tags = ["<!doctype html", "<html", "<head", "<body", "<script", "<!--", "<svg", "<?xml"];
-    if tags.iter().any(|tag| text.starts_with(tag)) { LooksLike::Html } else { LooksLike::Text }
+    if tags.iter().any(|tag| text.starts_with(tag)) {
+        return LooksLike::Html;
+    }
+    // A character cut at the end of the probe is no error; a wrong one is.
+    let is_utf8 = std::str::from_utf8(head).map_or_else(|error| error.error_len().is_none(), |_| true);
+    let no_controls = head.iter().all(|byte| *byte >= 0x20 || matches!(byte, b'\t' | b'\n' | b'\r' | 0x0C));
+    if is_utf8 && no_controls { LooksLike::Text } else { LooksLike::Unknown }
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]

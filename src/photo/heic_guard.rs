@@ -6,6 +6,8 @@
 use std::ops::Range;
 
 use crate::photo::heic_sps;
+use crate::photo::heic_tiles::Fields;
+use crate::photo::heic_tiles::Tiles;
 use crate::photo::limits::Limits;
 use crate::photo::limits::Refused;
 
@@ -16,25 +18,18 @@ pub(crate) const BYTES_PER_PIXEL: f64 = 9.0;
 const TILES_TO_PICTURE: u64 = 2;
 
 pub(crate) fn check(bytes: &[u8], limits: &Limits) -> Result<(), Refused> {
-    let mut largest_px = 0;
-    let mut most_tiles = 1;
+    let mut tiles = Tiles::default();
     for (name, body) in named_boxes(bytes) {
         match name {
             b"ispe" => {
-                let mut fields = Fields(body);
-                fields.number(4).ok_or(Refused::Damaged)?;
-                let (width, height) =
-                    (fields.side().ok_or(Refused::Damaged)?, fields.side().ok_or(Refused::Damaged)?);
+                let (width, height) = declared_size(body).ok_or(Refused::Damaged)?;
                 limits.allow(width, height, BYTES_PER_PIXEL)?;
             }
-            b"hvcC" => {
-                for (width, height) in heic_sps::in_configuration(body) {
-                    limits.allow(width, height, BYTES_PER_PIXEL)?;
-                    largest_px = largest_px.max(u64::from(width) * u64::from(height));
-                }
-            }
+            b"hvcC" => allow_all(&heic_sps::in_configuration(body), limits)?,
             b"iloc" => extents_inside(body, bytes.len() as u64).ok_or(Refused::Damaged)?,
-            b"dimg" => most_tiles = most_tiles.max(references(body).ok_or(Refused::Damaged)?),
+            b"ipco" => tiles.note_properties(body).ok_or(Refused::Damaged)?,
+            b"ipma" => tiles.note_associations(body).ok_or(Refused::Damaged)?,
+            b"dimg" => tiles.note_picture(body).ok_or(Refused::Damaged)?,
             b"pixi" => exact_channels(body).ok_or(Refused::Damaged)?,
             b"auxC" => {
                 body.get(4..).filter(|text| text.contains(&0)).ok_or(Refused::Damaged)?;
@@ -42,19 +37,24 @@ pub(crate) fn check(bytes: &[u8], limits: &Limits) -> Result<(), Refused> {
             _ => {}
         }
     }
-    for (width, height) in heic_sps::in_stream(bytes) {
-        limits.allow(width, height, BYTES_PER_PIXEL)?;
-        largest_px = largest_px.max(u64::from(width) * u64::from(height));
-    }
-    if largest_px.saturating_mul(most_tiles) > limits.pixels * TILES_TO_PICTURE {
-        return Err(Refused::Damaged);
-    }
-    Ok(())
+    allow_all(&heic_sps::in_stream(bytes), limits)?;
+    let too_many = tiles.most_px() > limits.pixels * TILES_TO_PICTURE;
+    if too_many { Err(Refused::Damaged) } else { Ok(()) }
+}
+
+fn allow_all(sizes: &[(u32, u32)], limits: &Limits) -> Result<(), Refused> {
+    sizes.iter().try_for_each(|(width, height)| limits.allow(*width, *height, BYTES_PER_PIXEL))
+}
+
+fn declared_size(body: &[u8]) -> Option<(u32, u32)> {
+    let mut fields = Fields(body);
+    fields.number(4)?;
+    Some((fields.side()?, fields.side()?))
 }
 
 /// Everything outside the picture data that can be read as one of the boxes checked here, with its body.
 fn named_boxes(bytes: &[u8]) -> impl Iterator<Item = (&[u8], &[u8])> {
-    const NAMES: [&[u8; 4]; 6] = [b"ispe", b"hvcC", b"iloc", b"dimg", b"pixi", b"auxC"];
+    const NAMES: [&[u8; 4]; 8] = [b"ispe", b"hvcC", b"iloc", b"ipco", b"ipma", b"dimg", b"pixi", b"auxC"];
     let data = picture_data(bytes);
     (4..bytes.len().saturating_sub(3)).filter(move |at| !data.contains(at)).filter_map(|at| {
         let name = &bytes[at..at + 4];
@@ -119,43 +119,10 @@ fn extents_inside(body: &[u8], file_bytes: u64) -> Option<()> {
     Some(())
 }
 
-/// How many items a derived picture is made of. The box's version is not known here, so both widths are tried.
-fn references(body: &[u8]) -> Option<u64> {
-    let narrow = Fields(body.get(2..)?).number(2)?;
-    let wide = body.get(4..).and_then(|rest| Fields(rest).number(2)).unwrap_or(0);
-    let fits = |count: u64, header: usize, id: u64| count * id == (body.len().saturating_sub(header)) as u64;
-    if fits(narrow, 4, 2) {
-        Some(narrow)
-    } else if fits(wide, 6, 4) {
-        Some(wide)
-    } else {
-        None
-    }
-}
-
 /// The decoder does not skip what follows the channels of a `pixi` box and would lose its place.
 fn exact_channels(body: &[u8]) -> Option<()> {
     let channels = usize::from(*body.get(4)?);
     (body.len() == 5 + channels).then_some(())
-}
-
-/// Big-endian numbers read one after the other.
-struct Fields<'a>(&'a [u8]);
-
-impl Fields<'_> {
-    /// `None` when the bytes run out, or the width is none that the format allows.
-    fn number(&mut self, width: usize) -> Option<u64> {
-        if width > 8 {
-            return None;
-        }
-        let (taken, rest) = self.0.split_at_checked(width)?;
-        self.0 = rest;
-        Some(taken.iter().fold(0, |value, byte| value << 8 | u64::from(*byte)))
-    }
-
-    fn side(&mut self) -> Option<u32> {
-        u32::try_from(self.number(4)?).ok()
-    }
 }
 
 #[cfg(test)]
@@ -207,12 +174,5 @@ mod tests {
         assert_eq!(verdict(&[named(b"pixi", &[0, 0, 0, 0, 3, 8, 8, 8, 0])]), Err(Refused::Damaged));
         assert_eq!(verdict(&[named(b"auxC", b"\0\0\0\0urn:x\0")]), Ok(()));
         assert_eq!(verdict(&[named(b"auxC", b"\0\0\0\0urn:x")]), Err(Refused::Damaged));
-    }
-
-    #[test]
-    fn tiles_are_counted_with_both_widths_of_item_numbers() {
-        assert_eq!(references(&[0, 9, 0, 2, 0, 1, 0, 2]), Some(2));
-        assert_eq!(references(&[0, 0, 0, 9, 0, 1, 0, 0, 0, 7]), Some(1));
-        assert_eq!(references(&[0, 9, 0, 3, 0, 1]), None);
     }
 }

@@ -38,7 +38,7 @@ fn kind(first_byte: u8) -> u8 {
 }
 
 /// Width and height in a sequence parameter set, header included. `None` when the bytes are none that the decoder would
-/// accept: it knows 8-bit grey and 4:2:0 only.
+/// accept: it knows 8-bit grey and 4:2:0 only, and needs some pixels.
 fn size(unit: &[u8]) -> Option<(u32, u32)> {
     let mut bits = Bits::new(unit.get(2..)?);
     bits.read(4)?;
@@ -56,7 +56,7 @@ fn size(unit: &[u8]) -> Option<(u32, u32)> {
         }
     }
     let eight_bit = bits.exp_golomb()? == 0 && bits.exp_golomb()? == 0;
-    eight_bit.then_some((width, height))
+    (eight_bit && width > 0 && height > 0).then_some((width, height))
 }
 
 fn profile_and_level(bits: &mut Bits, sub_layers: u32) -> Option<()> {
@@ -162,6 +162,13 @@ mod tests {
         let with_start = [&[9, 0, 0, 1][..], &set].concat();
         assert_eq!(in_stream(&with_start), [(20_000, 16)]);
         assert!(in_stream(&[&[9, 9, 9, 9][..], &set].concat()).is_empty());
+    }
+
+    #[test]
+    fn a_set_without_pixels_is_chance_and_not_a_set() {
+        assert_eq!(size(&parameter_set(0, 16)), None);
+        assert_eq!(size(&parameter_set(16, 0)), None);
+        assert_eq!(size(&parameter_set(1, 1)), Some((1, 1)));
     }
 
     #[test]

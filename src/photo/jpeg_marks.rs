@@ -14,7 +14,7 @@ pub(crate) struct JpegMarks {
 /// Never fails: a file without sense is one that has not ended.
 pub(crate) fn read(bytes: &[u8]) -> JpegMarks {
     let mut walk = Walk { bytes, at: 2, frame: Frame::default(), keeps_coefficients: false };
-    let ended = walk.to_the_end().is_some();
+    let ended = walk.reach_end().is_some();
     let coefficients = if walk.keeps_coefficients { 2.0 * walk.frame.samples_per_pixel } else { 0.0 };
     JpegMarks { ended, bytes_per_pixel: 3.0 + coefficients }
 }
@@ -39,7 +39,7 @@ impl Default for Frame {
 
 impl<'a> Walk<'a> {
     /// `None` when the bytes run out before the end marker.
-    fn to_the_end(&mut self) -> Option<()> {
+    fn reach_end(&mut self) -> Option<()> {
         loop {
             match self.next_marker()? {
                 0xD9 => return Some(()),

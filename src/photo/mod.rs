@@ -10,6 +10,8 @@ mod heic;
 mod heic_guard;
 #[cfg(feature = "heic")]
 mod heic_sps;
+#[cfg(feature = "heic")]
+mod heic_tiles;
 mod jpeg_marks;
 mod limits;
 mod metadata;

@@ -37,3 +37,8 @@ pub async fn serve(Path(name): Path<String>, RawQuery(version): RawQuery, header
     )
         .into_response()
 }
+
+/// The mark in a browser's tab. Browsers ask for it at this address whether a page names it or not.
+pub async fn icon(headers: HeaderMap) -> Response {
+    serve(Path("mark.svg".to_owned()), RawQuery(None), headers).await
+}

@@ -5,6 +5,7 @@ use jiff::tz::TimeZone;
 
 use crate::plan::Diabetes;
 use crate::plan::Immunity;
+use crate::plan::Packing;
 use crate::plan::RiskFactors;
 use crate::plan::Strip;
 use crate::triage;
@@ -67,6 +68,19 @@ pub fn strip(state: Strip, now: Timestamp, zone: &TimeZone) -> String {
         Strip::DueOut { due } => format!("due out {}; not reported out", time(due)),
         Strip::Overdue { due } => format!("overdue: was due out {}; not reported all out", time(due)),
     }
+}
+
+/// What was put in, to count against what comes out; `None`: nothing was.
+pub fn strips_put_in(packing: Option<Packing>) -> Option<String> {
+    let packing = packing?;
+    let pieces = match packing.pieces {
+        1 => "1 strip".to_owned(),
+        more => format!("{more} strips"),
+    };
+    Some(match packing.length_cm {
+        Some(cm) => format!("{pieces}, {cm:.0} cm in all"),
+        None => format!("{pieces}, length not noted"),
+    })
 }
 
 /// Risk factors, sorted by what is known of them.

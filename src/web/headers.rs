@@ -4,6 +4,7 @@ use axum::extract::Request;
 use axum::extract::State;
 use axum::http::HeaderValue;
 use axum::http::Method;
+use axum::http::StatusCode;
 use axum::http::header;
 use axum::http::header::HeaderName;
 use axum::middleware::Next;
@@ -38,7 +39,10 @@ pub async fn add(State(app): State<App>, request: Request, next: Next) -> Respon
         let two_years = HeaderValue::from_static("max-age=63072000; includeSubDomains");
         headers.insert(header::STRICT_TRANSPORT_SECURITY, two_years);
     }
-    if !headers.contains_key(header::CACHE_CONTROL) {
+    // Only what is the same for everyone says `public`; the rest is about a patient, streams among them.
+    let same_for_everyone =
+        headers.get(header::CACHE_CONTROL).is_some_and(|said| said.as_bytes().starts_with(b"public"));
+    if !same_for_everyone {
         headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
     }
     response
@@ -47,7 +51,16 @@ pub async fn add(State(app): State<App>, request: Request, next: Next) -> Respon
 /// A change needs proof that one of our own pages asked for it: `Sec-Fetch-Site`, or a matching `Origin`. The layer
 /// behind this one compares them; here a request that brings neither is refused.
 pub async fn need_origin(request: Request, next: Next) -> Response {
-    if brings_proof(&request) { next.run(request).await } else { PageError::FromElsewhere.into_response() }
+    if !brings_proof(&request) {
+        return PageError::FromElsewhere.into_response();
+    }
+    let response = next.run(request).await;
+    // The layer that compares refuses without a word; a person is told what to do.
+    let without_a_word = !response.headers().contains_key(header::CONTENT_TYPE);
+    if response.status() == StatusCode::FORBIDDEN && without_a_word {
+        return PageError::FromElsewhere.into_response();
+    }
+    response
 }
 
 fn brings_proof(request: &Request) -> bool {

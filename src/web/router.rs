@@ -35,6 +35,7 @@ const LONGEST_REQUEST: Duration = Duration::from_secs(600);
 fn hang_all(app: &App) -> Doors {
     let open = Doors::new(app)
         .get("/static/{*path}", Who::Anyone, assets::serve)
+        .get("/favicon.ico", Who::Anyone, assets::icon)
         .get("/live", Who::Anyone, health::live)
         .get("/robots.txt", Who::Anyone, health::robots);
     practice::hang(office::hang(surgeon::hang(patient::hang(sign_in::hang(open)))))

@@ -71,6 +71,7 @@ pub struct Frame {
     pub base_css: String,
     pub staff_css: String,
     pub keys_js: String,
+    pub icon: String,
 }
 
 impl Frame {
@@ -91,6 +92,7 @@ impl Frame {
             base_css: assets::address("base.css"),
             staff_css: assets::address("staff.css"),
             keys_js: assets::address("staff/keys.js"),
+            icon: assets::address("staff/mark.svg"),
         })
     }
 }

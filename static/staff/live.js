@@ -21,7 +21,10 @@ const clock = (ms) => new Date(ms).toTimeString().slice(0, 5);
 
 function live() {
   heard = Date.now();
-  if (!banner.hidden) banner.hidden = true;
+  if (!banner.hidden) {
+    banner.hidden = true;
+    read(); // whatever was said during the silence
+  }
   state.textContent = 'Live';
   state.className = 'live-state on';
 }

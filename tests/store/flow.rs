@@ -136,7 +136,7 @@ async fn could_not_reach_needs_two_tries_ten_minutes_apart_and_goes_back_to_the_
         office.rings(&call, CallResult::NoAnswer, None).await.unwrap();
         gives_up().await.unwrap();
         assert_eq!(check_of(&practice, check).await.state, CheckState::Queued);
-        let ended = callback::list(practice.desk(), &office.member).await.unwrap().ended;
+        let ended = callback::list(practice.desk(), &office.member, practice.now()).await.unwrap().ended;
         assert_eq!(ended[0].callback.state, CallbackState::HandedBack);
         assert_eq!(ended[0].callback.outcome, Some(CallOutcome::CouldNotReach));
     })

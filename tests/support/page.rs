@@ -113,6 +113,8 @@ fn read_entities(text: &str) -> String {
         .replace("&#60;", "<")
         .replace("&#62;", ">")
         .replace("&quot;", "\"")
+        .replace("&#60;", "<")
+        .replace("&#62;", ">")
         .replace("&#34;", "\"")
         .replace("&#39;", "'")
         .replace("&#x27;", "'")
@@ -132,11 +134,12 @@ pub fn from_our_page(method: Method, path: &str, cookie: &str) -> request::Build
     if cookie.is_empty() { builder } else { builder.header(header::COOKIE, cookie) }
 }
 
-/// Sends a request to the server without a socket.
+/// Sends a request to the server without a socket. Of a stream, which never ends, only the head is read.
 pub async fn send(router: &Router, request: Request<Body>) -> Page {
     let response = router.clone().oneshot(request).await.expect("the router cannot fail");
     let (parts, body) = response.into_parts();
-    let body = body.collect().await.unwrap().to_bytes().to_vec();
+    let is_stream = parts.headers.get(header::CONTENT_TYPE).is_some_and(|kind| kind == "text/event-stream");
+    let body = if is_stream { Vec::new() } else { body.collect().await.unwrap().to_bytes().to_vec() };
     Page { status: parts.status, headers: parts.headers, body }
 }
 

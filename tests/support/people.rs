@@ -18,6 +18,7 @@ use closewatch::care::intake::Sending;
 use closewatch::care::knock;
 use closewatch::care::knock::Knock;
 use closewatch::care::queue;
+use closewatch::care::queue::Looking;
 use closewatch::care::review;
 use closewatch::care::review::Deciding;
 use closewatch::ids::ReviewId;
@@ -90,7 +91,10 @@ impl Staff {
     /// The queue as this surgeon sees it now.
     pub async fn reads_queue(&self) -> Vec<WaitingCheck> {
         let filter = QueueFilter::default();
-        queue::read(self.practice.desk(), &self.member, &filter, self.practice.now()).await.unwrap().rows
+        queue::read(self.practice.desk(), &self.member, &filter, Looking::Refreshed, self.practice.now())
+            .await
+            .unwrap()
+            .rows
     }
 
     /// Opens a check and decides it, with an answer to the patient.
@@ -109,7 +113,7 @@ impl Staff {
 
     /// The open callbacks as the office sees them.
     pub async fn reads_callbacks(&self) -> Vec<Call> {
-        callback::list(self.practice.desk(), &self.member).await.unwrap().open
+        callback::list(self.practice.desk(), &self.member, self.practice.now()).await.unwrap().open
     }
 
     /// Rings about a callback and notes how it went.

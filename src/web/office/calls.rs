@@ -52,7 +52,7 @@ struct CallsPage {
 
 pub async fn show(State(app): State<App>, member: Member) -> Result<Response, PageError> {
     let now = app.now();
-    let calls = callback::list(&app.desk, &member.member).await?;
+    let calls = callback::list(&app.desk, &member.member, app.now()).await?;
     let zone = &calls.practice.zone;
     let mut open: Vec<&Call> = calls.open.iter().collect();
     // An overdue call counts one class higher, as everywhere.

@@ -68,6 +68,8 @@ struct WoundView {
     operated: String,
     surgeon: String,
     strip: String,
+    /// Empty: nothing was.
+    put_in: String,
     silent: String,
     steps: Vec<String>,
     risks: Risks,
@@ -144,6 +146,7 @@ fn wound_view(chart: &Chart, of: &ChartWound, now: Timestamp) -> WoundView {
         operated: clock(operation.operated),
         surgeon: surgeon.map_or_else(String::new, |member| member.name.clone()),
         strip: chart_words::strip(strip_state(operation.packing, wound.strip_out, now), now, zone),
+        put_in: chart_words::strips_put_in(operation.packing).unwrap_or_default(),
         silent: silence_words(wound.last_check.unwrap_or(wound.enrolled), of.missed_photo_days, now),
         steps: coming_steps(&of.plan, chart, now),
         risks: chart_words::risks(&wound.risk),

@@ -136,9 +136,9 @@ fn answer(answers: &Answers, id: &str) -> Option<String> {
         }),
         "edge" => said(&answers.edge, edge),
         "edge_move" => trend(&answers.edge_move),
-        "edge_hours" => {
-            said(&answers.edge_hours, |pace| format!("{} mm in {} min", pace.moved_mm, pace.over_minutes))
-        }
+        "edge_hours" => said(&answers.edge_hours, |pace| {
+            format!("{} mm in {}", pace.moved_mm, minutes(pace.over_minutes))
+        }),
         "warm_hard" => many(&answers.warm_hard, |sign| match sign {
             WarmHard::Hot => "hot",
             WarmHard::Hard => "hard",
@@ -269,6 +269,14 @@ fn temperature(taken: &TakenTemperature) -> String {
     match taken.unit {
         TempUnit::Celsius => format!("{celsius:.1} °C ({fahrenheit:.1} °F)"),
         TempUnit::Fahrenheit => format!("{} °F ({celsius:.1} °C)", taken.entered.trim()),
+    }
+}
+
+fn minutes(minutes: u16) -> String {
+    match (minutes / 60, minutes % 60) {
+        (0, minutes) => format!("{minutes} min"),
+        (hours, 0) => format!("{hours} h"),
+        (hours, minutes) => format!("{hours} h {minutes} min"),
     }
 }
 

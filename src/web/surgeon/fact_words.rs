@@ -43,6 +43,8 @@ fn value(tripped: &Tripped) -> String {
     let (name, value) = (fact(&tripped.fact), value.replace('_', " "));
     match value.split_once(" (") {
         _ if value == "yes" => name,
+        // An item of the danger screen can stand for several signs: that it was ticked is said, not by which code.
+        Some(("yes", told_by)) if told_by.starts_with("ticked: danger.") => format!("{name} (ticked)"),
         Some(("yes", told_by)) => format!("{name} ({told_by}"),
         _ => format!("{name} {value}"),
     }
@@ -180,6 +182,8 @@ mod tests {
         assert_eq!(values(&rests_on), "redness reach 3.3 cm");
         assert_eq!(all_values(&rests_on), "diabetes none · redness limit here 2.5 cm · redness reach 3.3 cm");
         assert_eq!(values(&[tripped("photo_ok", "no")]), "photo not usable");
+        assert_eq!(values(&[tripped("chest_pain", "yes (ticked: danger.breath)")]), "chest pain (ticked)");
+        assert_eq!(values(&[tripped("fainted", "yes (wrote: me desmayé)")]), "fainted (wrote: me desmayé)");
     }
 
     #[test]

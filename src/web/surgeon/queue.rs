@@ -10,6 +10,7 @@ use jiff::Timestamp;
 use serde::Deserialize;
 
 use crate::care::queue;
+use crate::care::queue::Looking;
 use crate::care::queue::Queue;
 use crate::ids::StaffId;
 use crate::plan::day_number;
@@ -123,7 +124,8 @@ pub async fn show(
     Query(asking): Query<Asking>,
 ) -> Result<Response, PageError> {
     let (filter, now) = (asking.filter(), app.now());
-    let queue = queue::read(&app.desk, &member.member, &filter, now).await?;
+    let looking = if asking.fragment.is_empty() { Looking::Opened } else { Looking::Refreshed };
+    let queue = queue::read(&app.desk, &member.member, &filter, looking, now).await?;
     let list = list(&queue, &filter, member.member.id, now);
     if !asking.fragment.is_empty() {
         return page(StatusCode::OK, &ListPage { list });

@@ -110,6 +110,8 @@ pub struct ReviewPage {
     pub standing: String,
     pub mine_until: String,
     pub photos: PhotoSet,
+    /// At least one photo of this check can be looked at.
+    pub has_photo: bool,
     pub before: Option<PhotoSet>,
     pub why: Why,
     pub answers: Vec<AnswerLine>,
@@ -168,6 +170,7 @@ impl ReviewPage {
             is_waiting: is_waiting(check),
             standing: standing(opened, me, now),
             mine_until: mine.map_or_else(String::new, |claim| clock(claim.until)),
+            has_photo: opened.photos.iter().any(|photo| photo.renditions.is_some()),
             photos: photo_set(check, &opened.photos, operation.operated, now, zone),
             before: opened
                 .before
@@ -288,9 +291,8 @@ fn plan_lines(opened: &Opened, now: Timestamp) -> Vec<PlanLine> {
             words: chart_words::strip(strip_state(operation.packing, wound.strip_out, now), now, zone),
         },
     ];
-    if let Some(packing) = operation.packing {
-        let length = packing.length_cm.map_or_else(String::new, |cm| format!(", {cm} cm in all"));
-        lines.push(PlanLine { label: "Strips put in", words: format!("{}{length}", packing.pieces) });
+    if let Some(words) = chart_words::strips_put_in(operation.packing) {
+        lines.push(PlanLine { label: "Put in", words });
     }
     let size = operation.size.map_or_else(
         || "not measured".to_owned(),

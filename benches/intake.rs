@@ -1,0 +1,206 @@
+//! What one 12-megapixel photo costs: CPU against libvips making the same three renditions, and memory of eight at once.
+//!
+//! `cargo bench --bench intake` prints the figures and fails when a target is missed. libvips (`vipsthumbnail`, Debian
+//! package `libvips-tools`) works on the same file in the same run with one thread. Both sides are child processes and
+//! measured by their user and system time, less what they need on a picture of 16 × 16 pixels, that is, for starting.
+//! libvips is given two ways and the cheaper one counts: every rendition from the sent file, shrinking while it loads, or
+//! each from the one before.
+
+use std::env;
+use std::fs;
+use std::path::Path;
+use std::path::PathBuf;
+use std::process::Command;
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::Condvar;
+use std::sync::Mutex;
+use std::thread;
+
+use closewatch::photo;
+use closewatch::photo::Limits;
+use image::ExtendedColorType;
+use image::ImageEncoder;
+use image::RgbImage;
+use image::codecs::jpeg::JpegEncoder;
+
+/// Our CPU may be this share of libvips'.
+const CPU_TARGET: f64 = 0.75;
+/// Peak memory of eight photos at once with two permits.
+const MEMORY_TARGET_MIB: f64 = 400.0;
+const ROUNDS: usize = 5;
+/// Runs measured together, since the kernel counts CPU time in hundredths of a second.
+const RUNS: usize = 5;
+const AT_ONCE: usize = 8;
+const PERMITS: usize = 2;
+
+fn main() -> ExitCode {
+    let arguments: Vec<String> = env::args().collect();
+    match arguments.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
+        [_, "one", picture, directory, ..] => one(picture, directory),
+        [_, "eight", picture, ..] => eight(picture),
+        _ => return compare(),
+    }
+    ExitCode::SUCCESS
+}
+
+/// What the program does with one photo, including writing it down, as the other side does.
+fn one(picture: &str, directory: &str) {
+    let clean = photo::clean(&fs::read(picture).unwrap(), &Limits::default()).unwrap();
+    let directory = Path::new(directory);
+    for (name, rendition) in [("full", clean.full()), ("review", clean.review()), ("small", clean.small())] {
+        fs::write(directory.join(format!("ours-{name}.jpg")), &rendition.jpeg).unwrap();
+    }
+}
+
+/// Eight photos arrive at once; two permits. Prints the peak memory of the process in KiB.
+fn eight(picture: &str) {
+    let bytes = Arc::new(fs::read(picture).unwrap());
+    let permits = Arc::new((Mutex::new(PERMITS), Condvar::new()));
+    let workers: Vec<_> = (0..AT_ONCE)
+        .map(|_| {
+            let (sent, permits) = (bytes.to_vec(), Arc::clone(&permits));
+            thread::spawn(move || {
+                let (free, freed) = &*permits;
+                let mut left = freed.wait_while(free.lock().unwrap(), |left| *left == 0).unwrap();
+                *left -= 1;
+                drop(left);
+                let clean = photo::clean(&sent, &Limits::default()).unwrap();
+                *free.lock().unwrap() += 1;
+                freed.notify_one();
+                clean
+            })
+        })
+        .collect();
+    // All eight results are held, as they would be while waiting to be stored.
+    let kept: Vec<_> = workers.into_iter().map(|worker| worker.join().unwrap()).collect();
+    assert_eq!(kept.len(), AT_ONCE);
+    println!("{}", peak_kib("self"));
+}
+
+fn peak_kib(process: &str) -> f64 {
+    let status = fs::read_to_string(format!("/proc/{process}/status")).unwrap();
+    let line = status.lines().find(|line| line.starts_with("VmHWM:")).unwrap();
+    line.split_whitespace().nth(1).unwrap().parse().unwrap()
+}
+
+fn compare() -> ExitCode {
+    let directory = env::temp_dir().join(format!("closewatch-intake-{}", std::process::id()));
+    fs::create_dir_all(&directory).unwrap();
+    let photo = written(&directory, "photo.jpg", 4_032, 3_024);
+    let nothing = written(&directory, "nothing.jpg", 16, 16);
+    println!(
+        "photo: 4032x3024, EXIF orientation 6, {:.1} MB",
+        fs::metadata(&photo).unwrap().len() as f64 / 1e6
+    );
+
+    let ours = |picture: &Path| vec![vec![own_program(), "one".into(), text(picture), text(&directory)]];
+    let net = |name: &str, steps: &dyn Fn(&Path) -> Vec<Vec<String>>| {
+        let (whole, start) = (least_cpu_ms(&steps(&photo)), least_cpu_ms(&steps(&nothing)));
+        println!("{name:<52} {:>6.0} ms CPU ({whole:.0} less {start:.0} for starting)", whole - start);
+        whole - start
+    };
+    let own = net("closewatch, three renditions", &ours);
+    let memory = memory_mib(&photo);
+    println!(
+        "{AT_ONCE} photos at once, {PERMITS} permits: {memory:.0} MiB peak (target < {MEMORY_TARGET_MIB})"
+    );
+    let mut fine = memory < MEMORY_TARGET_MIB;
+    if has_vips() {
+        let again =
+            net("libvips, each rendition from the sent file", &|picture| vips_from_sent(picture, &directory));
+        let chain =
+            net("libvips, each rendition from the one before", &|picture| vips_chained(picture, &directory));
+        let ratio = own / again.min(chain);
+        println!("CPU ratio {ratio:.2} (target <= {CPU_TARGET})");
+        fine &= ratio <= CPU_TARGET;
+    } else {
+        println!("vipsthumbnail is not installed: no comparison");
+    }
+    fs::remove_dir_all(&directory).unwrap();
+    if fine { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+}
+
+fn own_program() -> String {
+    text(&env::current_exe().unwrap())
+}
+
+fn text(path: &Path) -> String {
+    path.to_str().unwrap().to_owned()
+}
+
+fn has_vips() -> bool {
+    Command::new("vipsthumbnail").arg("--vips-version").output().is_ok_and(|done| done.status.success())
+}
+
+/// The same sizes, quality and chroma sampling as ours; `strip` drops the metadata, turning is automatic.
+fn vips_step(from: &Path, side: u32, to: &Path) -> Vec<String> {
+    let output = format!("{}[Q=88,strip,subsample_mode=on]", text(to));
+    ["vipsthumbnail", &text(from), "--size", &format!("{side}x{side}>"), "-o", &output]
+        .map(str::to_owned)
+        .into()
+}
+
+fn vips_from_sent(picture: &Path, directory: &Path) -> Vec<Vec<String>> {
+    let sizes = [(4_000, "full"), (1_600, "review"), (320, "small")];
+    sizes.map(|(side, name)| vips_step(picture, side, &directory.join(format!("vips-{name}.jpg")))).into()
+}
+
+fn vips_chained(picture: &Path, directory: &Path) -> Vec<Vec<String>> {
+    let [full, review, small] =
+        ["full", "review", "small"].map(|name| directory.join(format!("vips-{name}.jpg")));
+    vec![vips_step(picture, 4_000, &full), vips_step(&full, 1_600, &review), vips_step(&review, 320, &small)]
+}
+
+/// User and system time of running all steps, ms; the least of some rounds, since other work only ever adds.
+fn least_cpu_ms(steps: &[Vec<String>]) -> f64 {
+    (0..ROUNDS).map(|_| cpu_ms(steps)).fold(f64::INFINITY, f64::min)
+}
+
+fn cpu_ms(steps: &[Vec<String>]) -> f64 {
+    let before = children_ms();
+    for step in std::iter::repeat_n(steps, RUNS).flatten() {
+        let done = Command::new(&step[0]).args(&step[1..]).env("VIPS_CONCURRENCY", "1").output().unwrap();
+        assert!(done.status.success(), "{step:?}: {}", String::from_utf8_lossy(&done.stderr));
+    }
+    (children_ms() - before) / RUNS as f64
+}
+
+/// User and system time of all children so far, ms.
+fn children_ms() -> f64 {
+    let stat = fs::read_to_string("/proc/self/stat").unwrap();
+    let after_name = stat.rsplit_once(')').unwrap().1;
+    let fields: Vec<&str> = after_name.split_whitespace().collect();
+    // Fields 16 and 17 of proc(5), in ticks of 1/100 s; the first one after the name is field 3.
+    10.0 * (fields[13].parse::<f64>().unwrap() + fields[14].parse::<f64>().unwrap())
+}
+
+fn memory_mib(photo: &Path) -> f64 {
+    let done = Command::new(own_program()).args(["eight", &text(photo)]).output().unwrap();
+    String::from_utf8(done.stdout).unwrap().trim().parse::<f64>().unwrap() / 1024.0
+}
+
+/// A wound-like picture with the fine noise of a phone's sensor, so that it has a phone's bytes; EXIF orientation 6.
+fn written(directory: &Path, name: &str, width: u32, height: u32) -> PathBuf {
+    let mut state = 0x9E37_79B9_u32;
+    let picture = RgbImage::from_fn(width, height, |x, y| {
+        state ^= state << 13;
+        state ^= state >> 17;
+        state ^= state << 5;
+        let noise = (state & 15) as f32 + (state >> 4 & 15) as f32 - 15.0;
+        let (u, v) = (x as f32 / width as f32 - 0.5, y as f32 / height as f32 - 0.5);
+        let wound = (1.0 - 12.0 * (u * u + 2.0 * v * v)).clamp(0.0, 1.0);
+        let texture = 9.0 * ((x as f32 * 0.11).sin() + (y as f32 * 0.07).cos());
+        let tone = |skin: f32, bed: f32| skin + (bed - skin) * wound + texture + noise;
+        image::Rgb([tone(205.0, 150.0) as u8, tone(160.0, 40.0) as u8, tone(140.0, 45.0) as u8])
+    });
+    let mut jpeg = Vec::new();
+    let mut encoder = JpegEncoder::new_with_quality(&mut jpeg, 80);
+    // TIFF, little-endian: one directory with the orientation.
+    let exif = b"II*\0\x08\0\0\0\x01\0\x12\x01\x03\0\x01\0\0\0\x06\0\0\0\0\0\0\0".to_vec();
+    encoder.set_exif_metadata(exif).unwrap();
+    encoder.write_image(&picture, width, height, ExtendedColorType::Rgb8).unwrap();
+    let path = directory.join(name);
+    fs::write(&path, jpeg).unwrap();
+    path
+}

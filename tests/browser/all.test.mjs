@@ -1,0 +1,29 @@
+// The browser tests. One demo and one browser serve them all: `node --test tests/browser/all.test.mjs`.
+//
+// CLOSEWATCH_BIN: the program (target/debug/closewatch). CHROMIUM: the browser (/usr/bin/chromium).
+// SHOTS: a folder for pictures of every page at both widths.
+import { after, before, describe } from 'node:test';
+import { badDays, deskHabits } from './bad_days.mjs';
+import { launch } from './house.mjs';
+import { journeys } from './journey.mjs';
+import { patientPages, staffPages } from './pages.mjs';
+import { startDemo } from './server.mjs';
+
+const world = {};
+
+describe('in a real browser', { concurrency: false }, () => {
+  before(async () => {
+    world.demo = await startDemo();
+    world.browser = await launch();
+  });
+  after(async () => {
+    await world.browser?.close();
+    await world.demo?.stop();
+  });
+
+  describe('the main job', () => journeys(world));
+  describe('on a bad day', () => badDays(world));
+  describe('at the desk', () => deskHabits(world));
+  describe('every patient page', () => patientPages(world));
+  describe('every staff page', () => staffPages(world));
+});

@@ -1,0 +1,137 @@
+// Every page at both widths: the accessibility engine, a narrow screen, targets, letters, weight, and a picture of it.
+import assert from 'node:assert/strict';
+import { test } from 'node:test';
+import { DESK, PHONE, enrol, fillCheck, mustSay, openLink, openPage, shoot, signIn } from './house.mjs';
+import { bigLetters, bigTargets, noComplaints, noSideScroll, noViolations, weight } from './looks.mjs';
+
+const LIMIT_BYTES = 60_000;
+
+async function look(page, name, { patient }) {
+  for (const viewport of [PHONE, DESK]) {
+    await page.setViewportSize(viewport);
+    await page.evaluate(() => scrollTo(0, 0));
+    const place = `${name} at ${viewport.width}`;
+    await shoot(page, name);
+    await noViolations(page, place);
+    if (patient) {
+      await bigTargets(page, place);
+      await bigLetters(page, place);
+    }
+  }
+  await page.setViewportSize(PHONE);
+  await noSideScroll(page, name);
+}
+
+// One subtest for each page, so that a failure names its page and the others are still looked at.
+async function lookAt(t, page, name, address, options) {
+  await t.test(name, async () => {
+    page.complaints.length = 0;
+    const bytes = await weight(page, address);
+    assert.ok(bytes <= LIMIT_BYTES, `${name} weighs ${bytes} bytes`);
+    await look(page, name, options);
+    const expected = options.status ?? 200;
+    const complaints = page.complaints.filter((words) => !(expected >= 400 && words.includes(`status of ${expected}`)));
+    assert.deepEqual(complaints, [], `${name}: the console complains`);
+  });
+}
+
+export const patientPages = (world) => {
+  test('the patient pages before the link is opened', async (t) => {
+    const { browser, demo } = world;
+    const page = await openPage(browser, { viewport: PHONE });
+    await lookAt(t, page, 'link', demo.links[0].url, { patient: true });
+    await lookAt(t, page, 'link-unknown', `${demo.home}/k/nobody-has-this-link`, { patient: true, status: 404 });
+    await lookAt(t, page, 'code', `${demo.home}/go`, { patient: true });
+    await lookAt(t, page, 'no-link', `${demo.home}/my`, { patient: true, status: 401 });
+    await page.context().close();
+  });
+
+  for (const [place, language] of [[0, 'en'], [1, 'es']]) {
+    test(`the patient pages in the language of the patient: ${language}`, async (t) => {
+      const { browser, demo } = world;
+      const page = await openLink(browser, demo.links[place]);
+      assert.equal(await page.getAttribute('html', 'lang'), language);
+      const name = (page_name) => (language === 'en' ? page_name : `${page_name}-${language}`);
+      await lookAt(t, page, name('today'), `${demo.home}/my`, { patient: true });
+      await lookAt(t, page, name('check'), `${demo.home}/my/check`, { patient: true });
+      await t.test(name('check-danger'), async () => {
+        await fillCheck(page, { danger: 'breath' });
+        await look(page, name('check-danger'), { patient: true });
+      });
+      await lookAt(t, page, name('answers-locked'), `${demo.home}/my/answers`, { patient: true });
+      await page.fill('#pin', demo.links[place].pin);
+      await Promise.all([page.waitForLoadState('load'), page.click('#pin-box button.press')]);
+      await lookAt(t, page, name('answers'), `${demo.home}/my/answers`, { patient: true });
+      await t.test(name('sent'), async () => {
+        page.complaints.length = 0;
+        await page.goto(`${demo.home}/my/check`);
+        await fillCheck(page, { photo: 'a-day12.jpg', temperature: '37.0', answers: [['better', 'better']] });
+        await Promise.all([page.waitForURL('**/my/sent/**', { timeout: 60_000 }), page.click('#send')]);
+        await look(page, name('sent'), { patient: true });
+        noComplaints(page, name('sent'));
+      });
+      await page.context().close();
+    });
+  }
+};
+
+export const staffPages = (world) => {
+  test('the sign-in page and a page that is not there', async (t) => {
+    const { browser, demo } = world;
+    const page = await openPage(browser);
+    await lookAt(t, page, 'sign-in', `${demo.home}/sign-in`, { patient: false });
+    await lookAt(t, page, 'nothing-here', `${demo.home}/no-such-page`, { patient: false, status: 404 });
+    await page.context().close();
+  });
+
+  test('the surgeon pages', async (t) => {
+    const { browser, demo } = world;
+    const page = await signIn(browser, demo, 'surgeon');
+    await lookAt(t, page, 'queue', `${demo.home}/queue`, { patient: false });
+    await page.goto(`${demo.home}/queue`);
+    const first = page.locator('.queue-row').filter({ has: page.locator('img') }).first();
+    await Promise.all([page.waitForURL('**/checks/**'), first.locator('.row-open').click()]);
+    await lookAt(t, page, 'review', page.url(), { patient: false });
+    await page.context().close();
+  });
+
+  test('the office pages', async (t) => {
+    const { browser, demo } = world;
+    const page = await signIn(browser, demo, 'office');
+    await lookAt(t, page, 'callbacks', `${demo.home}/callbacks`, { patient: false });
+    await page.goto(`${demo.home}/callbacks`);
+    const call = await page.locator('.row .row-open').first().getAttribute('href');
+    await lookAt(t, page, 'callback', `${demo.home}${call}`, { patient: false });
+    await lookAt(t, page, 'patients', `${demo.home}/patients`, { patient: false });
+    await page.goto(`${demo.home}/patients`);
+    const patient = await page.locator('main a[href^="/patients/"]:not([href="/patients/new"])').first().getAttribute('href');
+    await lookAt(t, page, 'patient', `${demo.home}${patient}`, { patient: false });
+    await lookAt(t, page, 'enrol', `${demo.home}/patients/new`, { patient: false });
+    await t.test('issued', async () => {
+      page.complaints.length = 0;
+      await enrol(page, demo, { name: 'Nell Frost' });
+      await look(page, 'issued', { patient: false });
+      noComplaints(page, 'issued');
+    });
+    await t.test('enrol-faults', async () => {
+      await page.goto(`${demo.home}/patients/new`);
+      await Promise.all([page.waitForLoadState('load'), page.click('p.send button.press')]);
+      await mustSay(page, 'Nobody is enrolled yet');
+      await look(page, 'enrol-faults', { patient: false });
+    });
+    await page.context().close();
+  });
+
+  test('the lead pages', async (t) => {
+    const { browser, demo } = world;
+    const page = await signIn(browser, demo, 'lead');
+    await lookAt(t, page, 'practice', `${demo.home}/practice`, { patient: false });
+    await lookAt(t, page, 'staff', `${demo.home}/practice/staff`, { patient: false });
+    await lookAt(t, page, 'replies', `${demo.home}/practice/replies`, { patient: false });
+    await page.goto(`${demo.home}/practice/replies`);
+    const reply = await page.locator('main a[href^="/practice/replies/"]').first().getAttribute('href');
+    await lookAt(t, page, 'reply', `${demo.home}${reply}`, { patient: false });
+    await lookAt(t, page, 'record', `${demo.home}/practice/record`, { patient: false });
+    await page.context().close();
+  });
+};

@@ -1,0 +1,71 @@
+// The real program as a child process, with the invented practice or with an empty house.
+import { spawn } from 'node:child_process';
+import { once } from 'node:events';
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import path from 'node:path';
+import { createInterface } from 'node:readline';
+import { fileURLToPath } from 'node:url';
+
+const root = path.resolve(path.dirname(fileURLToPath(import.meta.url)), '../..');
+const binary = process.env.CLOSEWATCH_BIN ?? path.join(root, 'target/debug/closewatch');
+
+// A photo that somebody painted for the demo.
+export const painted = (name) => path.join(root, 'seed-data/photos', name);
+
+async function start(args, isReady, limitMs = 300_000) {
+  const folder = mkdtempSync(path.join(tmpdir(), 'closewatch-browser-'));
+  const child = spawn(binary, [...args, '--data', path.join(folder, 'data')], { stdio: ['ignore', 'pipe', 'pipe'] });
+  const lines = [];
+  const said = createInterface({ input: child.stdout });
+  child.stderr.on('data', (text) => lines.push(String(text)));
+  const ready = new Promise((done, fail) => {
+    const late = setTimeout(() => fail(new Error(`the server did not start:\n${lines.join('\n')}`)), limitMs);
+    said.on('line', (line) => {
+      lines.push(line);
+      if (isReady(line)) {
+        clearTimeout(late);
+        done();
+      }
+    });
+    child.on('exit', (code) => {
+      clearTimeout(late);
+      fail(new Error(`the server ended with ${code}:\n${lines.join('\n')}`));
+    });
+    child.on('error', fail);
+  });
+  await ready;
+  const stop = async () => {
+    if (child.exitCode === null) {
+      const ended = once(child, 'exit');
+      child.kill('SIGKILL');
+      await ended;
+    }
+    rmSync(folder, { recursive: true, force: true });
+  };
+  return { lines, stop };
+}
+
+// Starts the demo and reads from its lines what it tells whoever looks around.
+export async function startDemo() {
+  const { lines, stop } = await start(['demo', '--port', '0'], (line) => line.startsWith('Data are in '));
+  const home = lines.join('\n').match(/sign in at (http:\/\/\S+)\/sign-in/)[1];
+  const staff = {};
+  const links = [];
+  for (const line of lines) {
+    const member = line.match(/^ {2}(surgeon|office|lead)\s+(\S+)\s+(\S+)\s+(.+)$/);
+    if (member) staff[member[1]] ??= { name: member[2], password: member[3] };
+    const link = line.match(/^ {2}(http:\/\/\S+\/k\/\S+)\s+PIN (\d{6})\s+(.+)$/);
+    if (link) links.push({ url: link[1], pin: link[2], patient: link[3] });
+  }
+  if (!staff.surgeon || !staff.office || !staff.lead || links.length < 2) {
+    throw new Error(`the demo's lines were not understood:\n${lines.join('\n')}`);
+  }
+  return { home, staff, links, stop };
+}
+
+// Starts a server without a practice; `setUp` is its one-time address.
+export async function startEmpty(port) {
+  const { lines, stop } = await start(['serve', '--port', String(port)], (line) => line.startsWith('Closewatch listens'));
+  return { setUp: lines.join('\n').match(/http:\/\/\S+\/set-up\/\S+/)[0], stop };
+}
