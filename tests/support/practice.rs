@@ -45,12 +45,16 @@ pub struct Practice {
 }
 
 impl Practice {
-    /// The first practice of a fresh server.
+    /// The first practice of a fresh server, at eleven in the morning.
     pub async fn open(place: &Place) -> Practice {
+        Practice::open_by(place, Clock::by_hand(START.parse().unwrap())).await
+    }
+
+    /// The same, by another clock: the machine's, when a real program is to work on the same books.
+    pub async fn open_by(place: &Place, clock: Clock) -> Practice {
         let db = Db::open(&place.url).await.unwrap();
         let blobs = Blobs::in_folder(&place.folder.path().join("photos")).unwrap();
         let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default());
-        let clock = Clock::by_hand(START.parse().unwrap());
         let app = App::new(desk, clock, Chance::seeded(7), "https://wounds.example");
         Practice::found(app, "Harbor Surgery").await
     }
