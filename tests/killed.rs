@@ -217,7 +217,7 @@ async fn what_was_acknowledged_survives_ten_kills_and_a_retry_makes_no_second_ch
         let db = Db::open(&place.url).await.unwrap();
         let blobs = Blobs::in_folder(&place.folder.path().join("photos")).unwrap();
         let told = told.lock().unwrap().clone();
-        check_everything(&mut *db.read().await.unwrap(), &blobs, &phone, &told).await;
+        check_everything(&mut db.read().await.unwrap(), &blobs, &phone, &told).await;
         db.close().await;
     })
     .await;

@@ -62,8 +62,7 @@ fn heic_bomb(width: u32, height: u32) -> Vec<u8> {
     bytes
 }
 
-// One test, so that nothing else in this process raises the peak between the two readings... of its own doing: the
-// bound leaves room for the small pictures of the tests beside it.
+// All in one test, and with room for the small pictures of the tests beside it: the peak is that of the whole process.
 #[test]
 fn pictures_that_claim_to_be_huge_are_refused_before_memory_is_taken() {
     let bombs = [

@@ -339,7 +339,7 @@ impl Happening<'_> {
             language: story.language,
             may_read: true,
         });
-        Ok(story.shown_link.then(|| LinkCard { patient_name: enrolled.patient.name, issued }))
+        Ok(story.shown_link.then_some(LinkCard { patient_name: enrolled.patient.name, issued }))
     }
 
     async fn send(&self, number: usize, progress: &mut Progress) -> Result<(), CareError> {

@@ -4,13 +4,6 @@ use std::ops::Range;
 use std::panic::AssertUnwindSafe;
 use std::panic::catch_unwind;
 
-use fast_image_resize::FilterType;
-use fast_image_resize::PixelType;
-use fast_image_resize::ResizeAlg;
-use fast_image_resize::ResizeOptions;
-use fast_image_resize::Resizer;
-use fast_image_resize::images::Image;
-use fast_image_resize::images::ImageRef;
 use jiff::civil::DateTime;
 
 use crate::photo::decode;
@@ -28,6 +21,7 @@ use crate::photo::rendition::QUALITY;
 use crate::photo::rendition::REVIEW_PX;
 use crate::photo::rendition::Rendition;
 use crate::photo::rendition::SMALL_PX;
+use crate::photo::shrink::Shrinker;
 use crate::photo::srgb::ToSrgb;
 use crate::photo::turn;
 use crate::photo::turn::BAND_ROWS;
@@ -114,7 +108,7 @@ impl CleanPhoto {
 
 /// Makes a clean photo of what was sent, or says why not. Never panics and reads no more of a file than its limits allow.
 ///
-/// Takes about a fifth of a second and 70 MiB for 12 megapixels: callers bound how many run at once.
+/// Takes about 0.3 s of one core and 57 MiB for 12 megapixels (`benches/intake.rs`): callers bound how many run at once.
 pub fn clean(bytes: &[u8], limits: &Limits) -> Result<CleanPhoto, Refused> {
     if bytes.is_empty() {
         return Err(Refused::Empty);
@@ -161,7 +155,7 @@ fn keep(bytes: &[u8], format: Format, decoded: Decoded) -> Result<CleanPhoto, Re
 fn full(stored: &Stored, to_srgb: &ToSrgb) -> Result<Rendition, Refused> {
     let size = stored.fitted_size_px(FULL_PX);
     let mut upright = UprightRows::new(stored, to_srgb, size);
-    let jpeg = encode::jpeg(size, QUALITY, |rows| upright.rows(rows))?;
+    let jpeg = encode::jpeg(size, QUALITY, &mut |rows| upright.rows(rows))?;
     Ok(Rendition::new(jpeg, size))
 }
 
@@ -177,7 +171,7 @@ fn review_pixels(stored: &Stored, to_srgb: &ToSrgb) -> Result<(Vec<u8>, (u32, u3
 
 fn encoded(rgb: &[u8], size: (u32, u32)) -> Result<Rendition, Refused> {
     let stride = 3 * size.0 as usize;
-    let jpeg = encode::jpeg(size, QUALITY, |rows: Range<u32>| {
+    let jpeg = encode::jpeg(size, QUALITY, &mut |rows: Range<u32>| {
         Ok(rgb[rows.start as usize * stride..rows.end as usize * stride].to_vec())
     })?;
     Ok(Rendition::new(jpeg, size))
@@ -185,10 +179,5 @@ fn encoded(rgb: &[u8], size: (u32, u32)) -> Result<Rendition, Refused> {
 
 fn small(rgb: &[u8], review_px: (u32, u32)) -> Result<Rendition, Refused> {
     let size = turn::fitted(review_px, SMALL_PX);
-    let source =
-        ImageRef::new(review_px.0, review_px.1, rgb, PixelType::U8x3).map_err(|_| Refused::Damaged)?;
-    let mut shrunk = Image::new(size.0, size.1, PixelType::U8x3);
-    let how = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::CatmullRom));
-    Resizer::new().resize(&source, &mut shrunk, &how).map_err(|_| Refused::Damaged)?;
-    encoded(shrunk.buffer(), size)
+    encoded(&Shrinker::new(review_px, size).whole(rgb)?, size)
 }

@@ -11,12 +11,11 @@ use jpeg_encoder::SamplingFactor;
 use crate::photo::limits::Refused;
 use crate::photo::turn::BAND_ROWS;
 
+/// Gives some rows of a picture, three bytes a pixel. Not generic: the encoder would be compiled once for each kind.
+pub(crate) type Rows<'a> = dyn FnMut(Range<u32>) -> Result<Vec<u8>, Refused> + 'a;
+
 /// Writes `size_px` pixels, asking `rows` for RGB rows from top to bottom.
-pub(crate) fn jpeg(
-    size_px: (u32, u32),
-    quality: u8,
-    rows: impl FnMut(Range<u32>) -> Result<Vec<u8>, Refused>,
-) -> Result<Vec<u8>, Refused> {
+pub(crate) fn jpeg(size_px: (u32, u32), quality: u8, rows: &mut Rows<'_>) -> Result<Vec<u8>, Refused> {
     let (Ok(width), Ok(height)) = (u16::try_from(size_px.0), u16::try_from(size_px.1)) else {
         return Err(Refused::Damaged);
     };
@@ -33,22 +32,22 @@ pub(crate) fn jpeg(
 }
 
 /// What the encoder reads from. It asks for one row after the other, behind a shared reference.
-struct Feed<R> {
+struct Feed<'a, 'r> {
     width: u16,
     height: u16,
-    band: RefCell<Band<R>>,
+    band: RefCell<Band<'a, 'r>>,
 }
 
-struct Band<R> {
+struct Band<'a, 'r> {
     /// Row of the picture that `rgb` starts with.
     first: usize,
     rgb: Vec<u8>,
-    rows: R,
+    rows: &'a mut Rows<'r>,
     /// The encoder cannot be told to stop; what went wrong is kept until it is done.
     failed: Option<Refused>,
 }
 
-impl<R: FnMut(Range<u32>) -> Result<Vec<u8>, Refused>> Band<R> {
+impl Band<'_, '_> {
     /// Makes sure row `y` is there. `false` when it cannot be had.
     fn reach(&mut self, y: usize, width: usize, height: usize) -> bool {
         let stride = 3 * width;
@@ -81,7 +80,7 @@ impl<R: FnMut(Range<u32>) -> Result<Vec<u8>, Refused>> Band<R> {
     }
 }
 
-impl<R: FnMut(Range<u32>) -> Result<Vec<u8>, Refused>> ImageBuffer for &Feed<R> {
+impl ImageBuffer for &Feed<'_, '_> {
     fn get_jpeg_color_type(&self) -> JpegColorType {
         JpegColorType::Ycbcr
     }
@@ -177,7 +176,7 @@ mod tests {
     use super::*;
 
     fn written_and_read(size: (u32, u32), pixel: impl Fn(u32, u32) -> [u8; 3]) -> image::RgbImage {
-        let bytes = jpeg(size, 90, |rows| {
+        let bytes = jpeg(size, 90, &mut |rows| {
             let (columns, pixel) = (size.0, &pixel);
             Ok(rows.flat_map(|y| (0..columns).flat_map(move |x| pixel(x, y))).collect())
         });
@@ -206,8 +205,8 @@ mod tests {
 
     #[test]
     fn rows_that_cannot_be_had_or_are_too_few_are_refused() {
-        assert_eq!(jpeg((8, 8), 90, |_| Err(Refused::Empty)), Err(Refused::Empty));
-        assert_eq!(jpeg((8, 8), 90, |_| Ok(vec![0; 5])), Err(Refused::Damaged));
-        assert_eq!(jpeg((70_000, 8), 90, |_| Ok(vec![])), Err(Refused::Damaged));
+        assert_eq!(jpeg((8, 8), 90, &mut |_| Err(Refused::Empty)), Err(Refused::Empty));
+        assert_eq!(jpeg((8, 8), 90, &mut |_| Ok(vec![0; 5])), Err(Refused::Damaged));
+        assert_eq!(jpeg((70_000, 8), 90, &mut |_| Ok(vec![])), Err(Refused::Damaged));
     }
 }

@@ -17,6 +17,7 @@ mod limits;
 mod metadata;
 mod quality;
 mod rendition;
+mod shrink;
 mod srgb;
 mod turn;
 mod webp_size;

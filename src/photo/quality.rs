@@ -8,7 +8,8 @@ pub const TOO_BRIGHT_ABOVE: f64 = 220.0;
 /// A larger share of burnt-out pixels (luminance 250 and above) is flagged too bright; common practice, no source.
 pub const BURNT_OUT_ABOVE: f64 = 0.35;
 /// Sharpness below this is flagged blurred. Set on 54 drawn photos with known blur: a blur with a standard deviation of
-/// 2.6 px and more on a 2,048 px wide picture gives 14 to 24, all others 29 and more.
+/// 2.6 px and more on a 2,048 px wide picture gives 14 to 24, all others 28.75 and more. A smear of up to 10 px in one
+/// direction alone passes: edges along it stay sharp.
 pub const BLURRED_BELOW: f64 = 26.0;
 /// A shortest side below this is flagged tiny: a scale card's squares become too small to measure by; common practice,
 /// no source.

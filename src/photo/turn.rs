@@ -2,16 +2,10 @@
 
 use std::ops::Range;
 
-use fast_image_resize::FilterType;
-use fast_image_resize::PixelType;
-use fast_image_resize::ResizeAlg;
-use fast_image_resize::ResizeOptions;
-use fast_image_resize::Resizer;
-use fast_image_resize::images::Image;
-use fast_image_resize::images::ImageRef;
 use image::metadata::Orientation;
 
 use crate::photo::limits::Refused;
+use crate::photo::shrink::Shrinker;
 use crate::photo::srgb::ToSrgb;
 
 /// Rows made at once. Measured on 12 megapixels: 256 rows take half the time of the whole picture at once and a
@@ -60,7 +54,7 @@ pub(crate) fn fitted((width, height): (u32, u32), longest_px: u32) -> (u32, u32)
 pub(crate) struct UprightRows<'a> {
     stored: &'a Stored,
     to_srgb: &'a ToSrgb,
-    resizer: Resizer,
+    shrinker: Shrinker,
     /// Size of the rendition as stored, that is, before turning.
     width_px: u32,
     height_px: u32,
@@ -71,7 +65,8 @@ impl<'a> UprightRows<'a> {
     pub(crate) fn new(stored: &'a Stored, to_srgb: &'a ToSrgb, size_px: (u32, u32)) -> UprightRows<'a> {
         let (width_px, height_px) =
             if swaps_sides(stored.orientation) { (size_px.1, size_px.0) } else { size_px };
-        UprightRows { stored, to_srgb, resizer: Resizer::new(), width_px, height_px }
+        let shrinker = Shrinker::new((stored.width_px, stored.height_px), (width_px, height_px));
+        UprightRows { stored, to_srgb, shrinker, width_px, height_px }
     }
 
     /// The given rows of the upright rendition, three bytes a pixel.
@@ -88,35 +83,10 @@ impl<'a> UprightRows<'a> {
             }
         };
         let (width, height) = (columns.len(), lines.len());
-        let mut strip = self.strip(columns, lines)?;
+        let mut strip = self.shrinker.part(&self.stored.rgb, columns, lines)?;
         self.to_srgb.apply(&mut strip);
         Ok(turned(strip, width, height, orientation))
     }
-
-    /// A rectangle of the rendition before turning. Filters reach over its edge, so that strips join without a seam.
-    fn strip(&mut self, columns: Range<u32>, lines: Range<u32>) -> Result<Vec<u8>, Refused> {
-        let stored = self.stored;
-        let source = ImageRef::new(stored.width_px, stored.height_px, &stored.rgb, PixelType::U8x3)
-            .map_err(|_| Refused::Damaged)?;
-        let (left, width) = span(&columns, self.width_px, stored.width_px);
-        let (top, height) = span(&lines, self.height_px, stored.height_px);
-        let mut strip = Image::new(columns.end - columns.start, lines.end - lines.start, PixelType::U8x3);
-        let how = ResizeOptions::new()
-            .resize_alg(ResizeAlg::Convolution(FilterType::CatmullRom))
-            .crop(left, top, width, height);
-        self.resizer.resize(&source, &mut strip, &how).map_err(|_| Refused::Damaged)?;
-        Ok(strip.into_vec())
-    }
-}
-
-/// Where `part` of a rendition side lies on the stored side: start and length, px of the stored picture.
-fn span(part: &Range<u32>, rendition_px: u32, stored_px: u32) -> (f64, f64) {
-    let on_stored = |at: u32| f64::from(at) * f64::from(stored_px) / f64::from(rendition_px);
-    let start = on_stored(part.start);
-    let length = on_stored(part.end) - start;
-    // Rounding must not reach beyond the picture by a hair: the resizer refuses that.
-    let inside = f64::from(stored_px) - start;
-    (start, length.min(inside))
 }
 
 fn from_the_end(part: Range<u32>, whole: u32) -> Range<u32> {

@@ -26,9 +26,9 @@ messages! {
     mind_do() { en: "Do not stay alone. Do not drive. Someone else should call.", es: "No se quede solo(a). No maneje. Que llame otra persona." }
     breath_do() { en: "Sit up. Do not walk around. Do not drive.", es: "Siéntese derecho(a). No camine. No maneje." }
     swell_do() { en: "Stop any new pill. Sit up. Do not drive.", es: "No tome más la pastilla nueva. Siéntese derecho(a). No maneje." }
-    skin_do() { en: "This can't wait for a photo. Go now. Do not drive alone.", es: "Esto no puede esperar una foto. Vaya ya. No maneje solo(a)." }
-    pain_do() { en: "This can't wait for our answer. Go now. Do not drive yourself.", es: "Esto no puede esperar nuestra respuesta. Vaya ya. No maneje usted." }
-    low_do() { en: "This can't wait for our answer. Go now. Do not drive yourself.", es: "Esto no puede esperar nuestra respuesta. Vaya ya. No maneje usted." }
+    skin_do() { en: "This can't wait for a photo. Go to the emergency room. Do not drive alone.", es: "Esto no puede esperar una foto. Vaya ya a emergencias. No maneje solo(a)." }
+    pain_do() { en: "This can't wait for our answer. Go to the emergency room. Do not drive yourself.", es: "Esto no puede esperar nuestra respuesta. Vaya ya a emergencias. No maneje usted." }
+    low_do() { en: "This can't wait for our answer. Go to the emergency room. Do not drive yourself.", es: "Esto no puede esperar nuestra respuesta. Vaya ya a emergencias. No maneje usted." }
     face_do() { en: "Sit up. Do not eat or drink. Do not drive.", es: "Siéntese derecho(a). No coma ni beba. No maneje." }
 
     bleed_tell() { en: "My wound bleeds and does not stop.", es: "Mi herida sangra y no para." }
@@ -38,7 +38,7 @@ messages! {
     skin_tell() { en: "I have a surgical wound and the skin is turning dark.", es: "Tengo una herida de operación y la piel se pone oscura." }
     pain_tell() { en: "I have a surgical wound and the pain grows fast.", es: "Tengo una herida de operación y el dolor crece rápido." }
     low_tell() { en: "I have a wound near the groin. It is numb or swells fast.", es: "Tengo una herida cerca de la ingle. Está dormida o se hincha rápido." }
-    face_tell() { en: "I have a face or neck wound and can't see or swallow well.", es: "Tengo una herida en la cara o el cuello y no veo o no trago bien." }
+    face_tell() { en: "I have a face or neck wound and can't see or swallow well.", es: "Tengo una herida en la cara o el cuello. No veo o no trago bien." }
     tell_label() { en: "Tell them:", es: "Dígales:" }
 
     now_heading(emergency: &str) { en: "Call {emergency} now", es: "Llame ya al {emergency}" }

@@ -45,5 +45,7 @@ form.addEventListener("submit", (event) => {
 });
 
 addEventListener("beforeunload", (event) => {
-  if (sending.isUnsent()) event.preventDefault();
+  if (!sending.isUnsent()) return;
+  event.preventDefault();
+  event.returnValue = "";
 });

@@ -45,8 +45,10 @@ export class PhotoDesk {
   }
 
   #take(file) {
-    if (this.#cards.length >= this.#most) return;
-    const card = { tap: null, done: false, copy: () => shrink(file) };
+    // The same picture chosen twice is one photo.
+    const print = `${file.name} ${file.size} ${file.lastModified}`;
+    if (this.#cards.length >= this.#most || this.#cards.some((card) => card.print === print)) return;
+    const card = { print, tap: null, done: false, copy: () => shrink(file) };
     this.#show(card, file);
     this.#cards.push(card);
     this.#refresh();

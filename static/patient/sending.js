@@ -7,7 +7,7 @@ const CAN_TRY_AGAIN = (status) => status === 0 || status === 408 || status === 4
 
 export class Sending {
   #form; #bar; #say; #progress; #buttons; #words; #callNow; #told;
-  #state = "fresh"; #dangerRunning = false; #dangerWanted = false; #wake = null; #skipPhotos = false; #calling = false;
+  #state = "fresh"; #dangerRunning = false; #dangerWanted = false; #wake = null; #skipPhotos = false; #answersIn = false; #count = null; #calling = false;
 
   constructor(form, bar, callNow) {
     this.#form = form;
@@ -39,7 +39,16 @@ export class Sending {
   touched() {
     if (!["fresh", "fix", "typing"].includes(this.#state)) return;
     this.#state = "typing";
-    this.#show(`${this.#answered()} ${this.#words.answered}`);
+    this.#answersIn = false;
+    const count = `${this.#answered()} ${this.#words.answered}`;
+    // Said once; the count goes on in silence, or a screen reader would never stop.
+    if (!this.#count?.isConnected) {
+      this.#count = element("span", count);
+      this.#count.setAttribute("aria-hidden", "true");
+      this.#show("");
+      this.#say.append(this.#count);
+    }
+    this.#count.textContent = count;
   }
 
   // How many of the questions everybody meets have an answer.
@@ -77,6 +86,7 @@ export class Sending {
     if (this.#state === "sending") return;
     this.#state = "sending";
     this.#skipPhotos = false;
+    this.#answersIn = false;
     this.#setBusy(true);
     this.#show(this.#words.trying);
     const body = new URLSearchParams();
@@ -84,6 +94,7 @@ export class Sending {
     body.set("photos_expected", String(photos.length));
     const answer = await this.#until(() => post(this.#form.dataset.answers, body), false);
     if (!answer.json?.receipt) return this.#giveUp(answer.status);
+    this.#answersIn = true;
     if (answer.json.call_now) this.#callNow.hidden = false;
     await this.#sendPhotos(photos);
     if (answer.json.faults.length > 0) return this.#askAgain(answer.json);
@@ -95,7 +106,7 @@ export class Sending {
     for (const [index, photo] of photos.entries()) {
       if (photo.done || this.#skipPhotos) continue;
       const line = `${this.#words.photo} ${index + 1} ${this.#words.of} ${photos.length}`;
-      this.#show(`${this.#words.answersIn} ${line}`);
+      this.#show(line);
       const body = new FormData();
       body.append("form_key", this.#form.elements.form_key.value);
       body.append("position", String(index + 1));
@@ -204,9 +215,8 @@ export class Sending {
 
   #show(text) {
     this.#bar.hidden = false;
-    const mark = this.#state === "sent" ? "" : `${this.#words.notSent} · `;
-    const known = text.startsWith(this.#words.answersIn);
-    this.#say.replaceChildren(...(known ? [text] : [element("b", mark), text]));
+    const mark = this.#answersIn ? this.#words.answersIn : `${this.#words.notSent} ·`;
+    this.#say.replaceChildren(element("b", mark), " ", text);
   }
 
   #move(part) {
@@ -229,7 +239,7 @@ function element(name, text) {
 
 async function post(url, body) {
   try {
-    const response = await fetch(url, { method: "POST", body, headers: { accept: "application/json" }, signal: AbortSignal.timeout(30_000) });
+    const response = await fetch(url, { method: "POST", body, headers: { accept: "application/json" }, signal: AbortSignal.timeout?.(30_000) });
     return { status: response.status, json: await response.json().catch(() => null) };
   } catch {
     return { status: 0, json: null };

@@ -31,9 +31,9 @@ async fn opening_a_database_twice_migrates_it_once_and_keeps_its_rows() {
     in_each_place(async |place| {
         let first = Practice::open(place).await;
         let again = Db::open(&place.url).await.unwrap();
-        let found = practices::find(&mut *again.read().await.unwrap(), first.id).await.unwrap().unwrap();
+        let found = practices::find(&mut again.read().await.unwrap(), first.id).await.unwrap().unwrap();
         assert_eq!(found.name, "Harbor Surgery");
-        let applied = count(&mut *again.read().await.unwrap(), "_sqlx_migrations").await;
+        let applied = count(&mut again.read().await.unwrap(), "_sqlx_migrations").await;
         let files = std::fs::read_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/migrations")).unwrap().count();
         assert_eq!(applied, i64::try_from(files).unwrap());
         again.close().await;

@@ -110,6 +110,8 @@ pub fn words_of(html: &str) -> String {
 fn read_entities(text: &str) -> String {
     text.replace("&lt;", "<")
         .replace("&gt;", ">")
+        .replace("&#60;", "<")
+        .replace("&#62;", ">")
         .replace("&quot;", "\"")
         .replace("&#60;", "<")
         .replace("&#62;", ">")

@@ -1,8 +1,12 @@
 //! A wound check arriving as one form: fields and pictures are taken as they stream in, within limits, and what
 //! arrived before a line broke is kept.
 
+use std::collections::BTreeSet;
+
 use axum::extract::Multipart;
 use axum::extract::multipart::Field;
+use sha2::Digest;
+use sha2::Sha256;
 
 use crate::care::intake;
 use crate::care::intake::PreparedPhoto;
@@ -32,6 +36,7 @@ pub async fn take(app: &App, mut form: Multipart) -> Result<Incoming, PageError>
     let mut incoming = Incoming { typed: Typed::default(), photos: Vec::new(), lost: 0, cut_short: false };
     let mut fields = Vec::new();
     let mut answer_bytes = 0;
+    let mut seen = BTreeSet::new();
     loop {
         let field = match form.next_field().await {
             Ok(Some(field)) => field,
@@ -45,8 +50,10 @@ pub async fn take(app: &App, mut form: Multipart) -> Result<Incoming, PageError>
         if name == "photo" {
             let room = incoming.photos.len() + incoming.lost < MOST_PHOTOS as usize;
             match picture(field, app.desk.limits.bytes).await {
-                Some(bytes) if room => keep(app, &mut incoming, bytes, &fields).await,
-                // An empty file field, or a seventh photo.
+                Some(bytes) if room && seen.insert(sha256(&bytes)) => {
+                    keep(app, &mut incoming, bytes, &fields).await
+                }
+                // An empty file field, a seventh photo, or a picture chosen twice.
                 Some(_) | None => {}
             }
             continue;
@@ -62,6 +69,10 @@ pub async fn take(app: &App, mut form: Multipart) -> Result<Incoming, PageError>
     }
     incoming.typed = Typed::new(fields);
     Ok(incoming)
+}
+
+fn sha256(bytes: &[u8]) -> Vec<u8> {
+    Sha256::digest(bytes).to_vec()
 }
 
 async fn keep(app: &App, incoming: &mut Incoming, bytes: Vec<u8>, fields: &[(String, String)]) {

@@ -309,22 +309,16 @@ mod tests {
                 faults: &[],
                 strips: Some(2),
             };
-            for question in QUESTIONS {
+            // The danger screen has words of its own, matched in full.
+            for question in QUESTIONS.iter().filter(|question| question.id != "danger") {
                 assert!(!form.title(question.id).is_empty(), "{}", question.id);
                 for part in form.parts(question) {
                     match part {
                         Part::Entry(entry) | Part::Folded(entry) => assert!(!entry.label.is_empty()),
                         Part::Choices(choices) => {
                             for shown in choices.options {
-                                let spelled = !is_number(&shown.value) || shown.label != shown.value;
-                                let plain = is_number(&shown.value) && shown.label == shown.value;
-                                assert!(plain || spelled, "{}", shown.value);
-                                assert!(
-                                    plain || shown.label != shown.value,
-                                    "{} {}",
-                                    question.id,
-                                    shown.value
-                                );
+                                let plain = is_number(&shown.value) || shown.label != shown.value;
+                                assert!(plain, "{}: {}", question.id, shown.value);
                             }
                         }
                     }

@@ -1,7 +1,7 @@
 """Looks at what the cleaner keeps with tools that share no code with it: exiftool, Pillow (libjpeg-turbo) and littlecms.
 
 cargo build --example clean_photo
-python tests/outside/photo/check.py target/debug/examples/clean_photo [--corpus DIRECTORY]
+python tests/outside/photo/check.py [target/debug/examples/clean_photo] [--corpus DIRECTORY]
 
 With `--corpus` every file below the directory is also fed to the cleaner, which must neither crash nor take more
 than two seconds nor 400 MiB, and must keep no metadata.
@@ -9,6 +9,7 @@ than two seconds nor 400 MiB, and must keep no metadata.
 
 import argparse
 import json
+import os
 import pathlib
 import resource
 import shutil
@@ -139,7 +140,8 @@ def check_corpus(program, directory):
 
 def main():
     arguments = argparse.ArgumentParser()
-    arguments.add_argument("program", help="the built example clean_photo")
+    built = pathlib.Path(os.environ.get("CLOSEWATCH_BIN_DIR", "target/debug/examples"))
+    arguments.add_argument("program", nargs="?", default=str(built / "clean_photo"), help="the built example clean_photo")
     arguments.add_argument("--corpus", type=pathlib.Path, action="append", default=[])
     given = arguments.parse_args()
     for check in (check_metadata, check_orientations, check_resizing, check_colour):
