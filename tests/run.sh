@@ -73,7 +73,9 @@ install_packages() {
   # Only the programs of PostgreSQL are wanted, not a server of its own on port 5432.
   if [[ " $* " == *" postgresql "* ]]; then
     apt-get install -y -q --no-install-recommends postgresql-common
-    sed -ri 's/^#?(create_main_cluster) .*$/\1 = false/' /etc/postgresql-common/createcluster.conf
+    if [ -f /etc/postgresql-common/createcluster.conf ]; then
+      sed -ri 's/^#?(create_main_cluster) .*$/\1 = false/' /etc/postgresql-common/createcluster.conf
+    fi
   fi
   apt-get install -y -q --no-install-recommends "$@"
 }
@@ -199,7 +201,7 @@ outside() {
 browser() {
   node_packages
   cargo build --locked --bins
-  CLOSEWATCH_BIN="$target/debug/closewatch" node --test --test-concurrency=1 tests/browser/*.test.mjs
+  CLOSEWATCH_BIN="$target/debug/closewatch" node --test --test-reporter=spec tests/browser/*.test.mjs
 }
 
 chosen=("$@")

@@ -160,7 +160,7 @@ export const badDays = (world) => {
     await tick(phone, 'danger', 'breath');
     await mustSay(phone, /911/);
     // The practice's own name stays what it is.
-    const text = (await textOf(phone)).replace((await phone.innerText('.practice')).trim(), '');
+    const text = (await textOf(phone)).replace((await phone.innerText('header bdi')).trim(), '');
     assert.doesNotMatch(text, /\b(the|your|and|send|photo|wound|emergency)\b/i, 'English words on the Spanish page');
     await phone.goto('about:blank');
     await phone.goto(`${world.demo.home}/my`);
