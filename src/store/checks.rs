@@ -327,8 +327,7 @@ pub async fn waiting(
         FROM (SELECT open_check.* FROM wound_check open_check \
             JOIN wound open_wound ON open_wound.id = open_check.wound_id \
             JOIN patient named ON named.id = open_wound.patient_id \
-            WHERE open_check.practice_id = $1 AND open_check.state <> 'closed' \
-            AND open_check.state <> 'awaiting_call' \
+            WHERE open_check.practice_id = $1 AND open_check.state IN ('queued', 'in_review') \
             AND ($2 = '' OR named.name_folded LIKE $2 ESCAPE '!') \
             AND ($3 < 0 OR CASE WHEN open_check.due_ms < $5 AND open_check.urgency > 0 \
                 THEN open_check.urgency - 1 ELSE open_check.urgency END = $3) AND ($4 = '' OR open_check.state = $4) \
@@ -379,8 +378,8 @@ fn waiting_check(row: &AnyRow) -> Stored<WaitingCheck> {
 
 /// How many checks wait, whatever the filter.
 pub async fn count_waiting(conn: &mut Conn, practice: PracticeId) -> Stored<i64> {
-    const SQL: &str = "SELECT COUNT(*) AS waiting FROM wound_check WHERE practice_id = $1 AND state <> 'closed' \
-                       AND state <> 'awaiting_call'";
+    const SQL: &str = "SELECT COUNT(*) AS waiting FROM wound_check WHERE practice_id = $1 \
+                       AND state IN ('queued', 'in_review')";
     Ok(sqlx::query(SQL).bind(practice.to_string()).fetch_one(conn).await?.try_get("waiting")?)
 }
 
@@ -392,7 +391,7 @@ pub async fn count_by_urgency(
 ) -> Stored<Vec<(Urgency, i64)>> {
     const SQL: &str = "SELECT effective, COUNT(*) AS waiting FROM (SELECT CASE WHEN due_ms < $2 AND urgency > 0 \
                        THEN urgency - 1 ELSE urgency END AS effective FROM wound_check WHERE practice_id = $1 \
-                       AND state <> 'closed' AND state <> 'awaiting_call') counted GROUP BY effective ORDER BY effective";
+                       AND state IN ('queued', 'in_review')) counted GROUP BY effective ORDER BY effective";
     sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(now.as_millisecond())
