@@ -5,6 +5,7 @@ mod check;
 mod check_page;
 mod clock;
 mod danger;
+mod faults;
 mod frame;
 mod incoming;
 mod link;

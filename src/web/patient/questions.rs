@@ -5,12 +5,11 @@ use crate::triage::Answers;
 use crate::triage::Context;
 use crate::triage::Fault;
 use crate::triage::FaultKind;
-use crate::triage::QUESTIONS;
 use crate::triage::Question;
 use crate::triage::Stage;
+use crate::web::patient::faults::about;
 use crate::web::patient::typed::Typed;
 use crate::words::Language;
-use crate::words::patient_faults::FaultWords;
 use crate::words::patient_options::OptionWords;
 use crate::words::patient_questions::QuestionWords;
 use crate::words::patient_questions::named;
@@ -224,44 +223,6 @@ impl Form<'_> {
     }
 }
 
-/// What to do about one slip, in the patient's language.
-pub fn about(fault: &Fault, language: Language) -> String {
-    let words = FaultWords(language);
-    let typed: String = fault.typed.chars().take(40).collect();
-    match fault.kind {
-        FaultKind::NotANumber => words.not_a_number(&typed),
-        FaultKind::OutOfRange => out_of_range(fault.field, words),
-        FaultKind::TakeAgain => words.temp_take_again(&typed),
-        FaultKind::WhichUnit if fault.field.starts_with("temp") => words.temp_which_unit(&typed),
-        FaultKind::WhichUnit => words.sugar_which_unit(&typed),
-        FaultKind::NoSuchAnswer => words.no_such_answer(),
-        FaultKind::TwoAnswers => words.two_answers(),
-        FaultKind::OtherHalf => words.other_half(),
-        FaultKind::TooLong => words.too_long(),
-    }
-}
-
-fn out_of_range(field: &str, words: FaultWords) -> String {
-    match field {
-        "temp" | "temp_again" => words.temp_range(),
-        "sugar" => words.sugar_range(),
-        "edge_mm" => words.ruler_range(),
-        "edge_hours" => words.hours_range(),
-        "sugar_hours" => words.sugar_hours_range(),
-        "edge_cm" => words.cm_range(),
-        "ketones" => words.ketones_range(),
-        _ => words.ten_range(),
-    }
-}
-
-/// The question a form field belongs to.
-pub fn question_of(field: &str) -> &'static str {
-    QUESTIONS
-        .iter()
-        .find(|question| question.fields.contains(&field))
-        .map_or("danger", |question| question.id)
-}
-
 /// What an answer's code says: its own words under its question, or the words all questions share.
 fn option(name: &str, code: &str, language: Language) -> String {
     let question = match name {
@@ -280,6 +241,7 @@ mod tests {
     use super::*;
     use crate::plan::Diabetes;
     use crate::plan::Site;
+    use crate::triage::QUESTIONS;
     use crate::triage::StripKnown;
 
     fn context() -> Context {
@@ -337,15 +299,6 @@ mod tests {
             let view = form.question(question.id).unwrap();
             // A second temperature is asked for by the first one's fault, which says why.
             assert!(!view.only.is_empty() || question.id == "temp_again", "{}", question.id);
-        }
-    }
-
-    #[test]
-    fn every_form_field_belongs_to_a_question_the_form_can_show() {
-        for question in QUESTIONS {
-            for field in question.fields {
-                assert_eq!(question_of(field), question.id, "{field}");
-            }
         }
     }
 }

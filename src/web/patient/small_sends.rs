@@ -19,9 +19,9 @@ use crate::web::doors::Phone;
 use crate::web::error::PageError;
 use crate::web::patient::check::take_in;
 use crate::web::patient::clock;
+use crate::web::patient::faults::about;
+use crate::web::patient::faults::question_of;
 use crate::web::patient::incoming;
-use crate::web::patient::questions::about;
-use crate::web::patient::questions::question_of;
 use crate::web::patient::typed::Typed;
 use crate::words::patient_photos::PhotoWords;
 
