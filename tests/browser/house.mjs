@@ -116,10 +116,12 @@ export async function mustSay(page, words) {
   assert.ok(says, `${page.url()} does not say ${words}:\n${text}`);
 }
 
-// Saves a picture of the whole page as NAME-WIDTH.png when the environment names a folder in SHOTS.
+// Saves pictures when the environment names a folder in SHOTS: what the screen shows first as NAME-WIDTH.png, and the
+// whole page as NAME-WIDTH-whole.png.
 export async function shoot(page, name) {
   if (!process.env.SHOTS) return;
   mkdirSync(process.env.SHOTS, { recursive: true });
-  const file = path.join(process.env.SHOTS, `${name}-${page.viewportSize().width}.png`);
-  await page.screenshot({ path: file, fullPage: true });
+  const start = path.join(process.env.SHOTS, `${name}-${page.viewportSize().width}`);
+  await page.screenshot({ path: `${start}.png` });
+  await page.screenshot({ path: `${start}-whole.png`, fullPage: true });
 }
