@@ -78,12 +78,7 @@ pub async fn set_up(
     moment: &Moment,
 ) -> Done<StaffMember> {
     let first = NewMember { roles: Roles { lead: true, ..first.roles }, ..first };
-    let mut faults = practice_faults(&practice);
-    faults.extend(member_faults(&first));
-    if !faults.is_empty() {
-        return Err(CareError::Entered(faults));
-    }
-    let phc = secrets::hash(desk, &normal(&first.password), &moment.chance).await?;
+    let phc = founding_hash(desk, &practice, &first, moment).await?;
     let mut tx = desk.db.write().await?;
     if !staff::use_set_up(&mut tx, &sha256_hex(token), moment.now).await? {
         return Err(CareError::NotFound);
@@ -94,7 +89,37 @@ pub async fn set_up(
     Ok(member)
 }
 
-/// Makes a practice from the command line or for the demo, with its first reply texts.
+/// Makes a practice and its first member from the command line: both or neither.
+pub async fn found(
+    desk: &Desk,
+    practice: &NewPractice,
+    first: &NewMember,
+    moment: &Moment,
+) -> Done<StaffMember> {
+    let phc = founding_hash(desk, practice, first, moment).await?;
+    let mut tx = desk.db.write().await?;
+    let made = insert_practice(&mut tx, practice, moment).await?;
+    let member = insert_member(&mut tx, made.id, first, &phc, Actor::Program, moment).await?;
+    tx.commit().await?;
+    Ok(member)
+}
+
+/// The hash of the first member's password, once nothing is wrong with either.
+async fn founding_hash(
+    desk: &Desk,
+    practice: &NewPractice,
+    first: &NewMember,
+    moment: &Moment,
+) -> Done<String> {
+    let mut faults = practice_faults(practice);
+    faults.extend(member_faults(first));
+    if !faults.is_empty() {
+        return Err(CareError::Entered(faults));
+    }
+    secrets::hash(desk, &normal(&first.password), &moment.chance).await
+}
+
+/// Makes a practice without anybody in it yet, with its first reply texts.
 pub async fn add_practice(desk: &Desk, practice: &NewPractice, moment: &Moment) -> Done<Practice> {
     let faults = practice_faults(practice);
     if !faults.is_empty() {

@@ -56,40 +56,38 @@ pub async fn run(command: Staff) -> Result<(), Failure> {
     let app = serve::open(&add.settings).await?;
     let moment = app.moment();
     let known = practices::all(&mut *app.desk.db.read().await?).await?;
-    let practice = match (known.first(), add.practice_name) {
-        (Some(practice), None) => practice.id,
+    let new = NewMember { name: add.name, sign_in_name: add.sign_in_name, password: ask_password()?, roles };
+    let member = match (known.first(), add.practice_name) {
+        (Some(practice), None) => staff::add(&app.desk, practice.id, &new, Actor::Program, &moment).await,
         (Some(_), Some(name)) => {
-            known
-                .iter()
-                .find(|practice| practice.name == name)
-                .ok_or_else(|| format!("there is no practice named {name} on this server"))?
-                .id
+            let named = known.iter().find(|practice| practice.name == name);
+            let practice =
+                named.ok_or_else(|| format!("there is no practice named {name} on this server"))?;
+            staff::add(&app.desk, practice.id, &new, Actor::Program, &moment).await
         }
         (None, Some(name)) => {
-            let new = NewPractice {
+            let practice = NewPractice {
                 name,
                 phone: add.practice_phone,
                 emergency_number: add.emergency_number,
                 time_zone: add.time_zone,
                 paper: add.paper.parse::<Paper>()?,
             };
-            staff::add_practice(&app.desk, &new, &moment).await.map_err(in_words)?.id
+            staff::found(&app.desk, &practice, &new, &moment).await
         }
         (None, None) => return Err("this server has no practice yet: name one with --practice-name".into()),
     };
-    eprintln!("Password (at least 15 characters), then Enter:");
-    let mut password = String::new();
-    std::io::stdin().lock().read_line(&mut password)?;
-    let new = NewMember {
-        name: add.name,
-        sign_in_name: add.sign_in_name,
-        password: password.trim_end_matches(['\r', '\n']).to_owned(),
-        roles,
-    };
-    let member = staff::add(&app.desk, practice, &new, Actor::Program, &moment).await.map_err(in_words)?;
+    let member = member.map_err(in_words)?;
     println!("Added {} ({}).", member.name, member.sign_in_name);
     app.desk.db.close().await;
     Ok(())
+}
+
+fn ask_password() -> Result<String, Failure> {
+    eprintln!("Password (at least 15 characters), then Enter:");
+    let mut password = String::new();
+    std::io::stdin().lock().read_line(&mut password)?;
+    Ok(password.trim_end_matches(['\r', '\n']).to_owned())
 }
 
 fn read_roles(names: &[String]) -> Result<Roles, Failure> {

@@ -6,10 +6,10 @@ use crate::plan::Packing;
 use crate::plan::PlanStep;
 use crate::plan::StepKind;
 use crate::sheet::contents::SheetContents;
+use crate::words::calendar::day_and_hour;
+use crate::words::calendar::long_day;
+use crate::words::calendar::short_day;
 use crate::words::sheet::SheetWords;
-use crate::words::sheet::day_and_hour;
-use crate::words::sheet::long_day;
-use crate::words::sheet::short_day;
 
 /// Centimetres in an inch.
 const CM_PER_INCH: f64 = 2.54;

@@ -16,9 +16,9 @@ use crate::sheet::qr::QR_EDGE_MM;
 use crate::sheet::qr::QrSquare;
 use crate::sheet::scale_card::CARD_WIDTH_MM;
 use crate::sheet::second_page::card_area;
+use crate::words::calendar::day_and_hour;
+use crate::words::calendar::day_and_year;
 use crate::words::sheet::SheetWords;
-use crate::words::sheet::day_and_hour;
-use crate::words::sheet::day_and_year;
 
 const GAP_MM: f64 = 4.0;
 const COLUMN_GAP_MM: f64 = 6.0;

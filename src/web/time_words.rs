@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use crate::words::Language;
+use crate::words::calendar;
 
 /// A clock time, with the day when it is not today: "15:40", "tomorrow at 9:00", "Tuesday, 5 May at 9:00".
 pub fn clock_time(at: Timestamp, now: Timestamp, zone: &TimeZone, language: Language) -> String {
@@ -24,13 +25,7 @@ pub fn clock_time(at: Timestamp, now: Timestamp, zone: &TimeZone, language: Lang
 
 /// A day: "Tuesday, May 5", "martes 5 de mayo".
 pub fn day(at: Timestamp, zone: &TimeZone, language: Language) -> String {
-    let date = at.to_zoned_datetime(zone.clone()).date();
-    let weekday = usize::try_from(date.weekday().to_monday_zero_offset()).unwrap_or(0);
-    let month = usize::try_from(date.month() - 1).unwrap_or(0);
-    match language {
-        Language::English => format!("{}, {} {}", WEEKDAYS_EN[weekday], MONTHS_EN[month], date.day()),
-        Language::Spanish => format!("{} {} de {}", WEEKDAYS_ES[weekday], date.day(), MONTHS_ES[month]),
-    }
+    calendar::long_day(language, at.to_zoned_datetime(zone.clone()).datetime())
 }
 
 /// Time left or gone, short, for staff: "in 25 min", "in 3 h", "40 min over", "2 d over".
@@ -54,37 +49,6 @@ fn span(minutes: i64) -> String {
         _ => format!("{} d", minutes / 1_440),
     }
 }
-
-const WEEKDAYS_EN: [&str; 7] = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"];
-const WEEKDAYS_ES: [&str; 7] = ["lunes", "martes", "miércoles", "jueves", "viernes", "sábado", "domingo"];
-const MONTHS_EN: [&str; 12] = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-];
-const MONTHS_ES: [&str; 12] = [
-    "enero",
-    "febrero",
-    "marzo",
-    "abril",
-    "mayo",
-    "junio",
-    "julio",
-    "agosto",
-    "septiembre",
-    "octubre",
-    "noviembre",
-    "diciembre",
-];
 
 #[cfg(test)]
 mod tests {

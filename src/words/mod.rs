@@ -1,6 +1,7 @@
 //! What is said to patients, in English and Spanish: each sentence is a typed function, so that a missing
 //! language or a wrong blank does not compile.
 
+pub mod calendar;
 mod language;
 pub mod patient;
 pub mod patient_answers;

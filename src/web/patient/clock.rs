@@ -6,37 +6,23 @@ use jiff::civil::Weekday;
 use jiff::tz::TimeZone;
 
 use crate::store::practices::Practice;
-use crate::web::time_words;
 use crate::words::Language;
+use crate::words::calendar;
 
 /// "3:40 pm"; on another day "tomorrow, 9:00 am" or "Friday, May 8, 9:05 am". In Spanish "mañana, 9:00 a. m.".
 pub fn when(at: Timestamp, now: Timestamp, zone: &TimeZone, language: Language) -> String {
     let then = at.to_zoned_datetime(zone.clone());
     let today = now.to_zoned_datetime(zone.clone()).date();
-    let clock = twelve_hours(then.hour(), then.minute(), language);
+    let clock = calendar::clock_time(language, then.datetime());
     let day = match ((then.date() - today).get_days(), language) {
         (0, _) => return clock,
         (1, Language::English) => "tomorrow".to_owned(),
         (1, Language::Spanish) => "mañana".to_owned(),
         (-1, Language::English) => "yesterday".to_owned(),
         (-1, Language::Spanish) => "ayer".to_owned(),
-        _ => time_words::day(at, zone, language),
+        _ => calendar::long_day(language, then.datetime()),
     };
     format!("{day}, {clock}")
-}
-
-fn twelve_hours(hour: i8, minute: i8, language: Language) -> String {
-    let on_the_dial = match hour % 12 {
-        0 => 12,
-        hour => hour,
-    };
-    let half = match (language, hour < 12) {
-        (Language::English, true) => "am",
-        (Language::English, false) => "pm",
-        (Language::Spanish, true) => "a.\u{a0}m.",
-        (Language::Spanish, false) => "p.\u{a0}m.",
-    };
-    format!("{on_the_dial}:{minute:02}\u{a0}{half}")
 }
 
 /// Whether somebody of the practice is there to read.
