@@ -21,9 +21,10 @@ describe('in a real browser', { concurrency: false }, () => {
     await world.demo?.stop();
   });
 
+  // Pages first: pictures of them show the invented practice, not what the tests below leave in it.
+  describe('every staff page', () => staffPages(world));
+  describe('every patient page', () => patientPages(world));
   describe('the main job', () => journeys(world));
   describe('on a bad day', () => badDays(world));
   describe('at the desk', () => deskHabits(world));
-  describe('every patient page', () => patientPages(world));
-  describe('every staff page', () => staffPages(world));
 });
