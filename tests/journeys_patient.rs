@@ -790,6 +790,8 @@ async fn a_receipt_of_another_link_is_not_found() {
         let sent = sends(&mine, &[("form_key", "k"), ("danger", "none")], &[]).await;
         assert_eq!(mine.opens(sent.leads_to()).await.status, StatusCode::OK);
         assert_eq!(other.opens(sent.leads_to()).await.status, StatusCode::NOT_FOUND);
+        // The way out of that page leads a phone to its own pages, not to the staff's sign-in.
+        assert_eq!(other.opens("/").await.leads_to(), "/my");
     })
     .await;
 }

@@ -19,6 +19,7 @@ use serde::Deserialize;
 
 use crate::care::CareError;
 use crate::care::Fault;
+use crate::care::knock;
 use crate::care::sign_in;
 use crate::care::sign_in::SignIn;
 use crate::care::staff;
@@ -74,13 +75,20 @@ struct HeldFormPage {
     fields: Vec<HeldField>,
 }
 
-/// Where a person belongs: a signed-in member on their first page, everyone else at the sign-in.
+/// Where a person belongs: a signed-in member on their first page, a patient's phone on *Today*, everyone else at the
+/// sign-in.
 async fn start(State(app): State<App>, headers: HeaderMap) -> Result<Redirect, PageError> {
-    let member = match Cookie::Staff.read(&app, &headers) {
-        Some(token) => sign_in::who(&app.desk, &token, app.now()).await?,
-        None => None,
-    };
-    Ok(Redirect::to(member.map_or("/sign-in", |member| first_page(member.roles))))
+    if let Some(token) = Cookie::Staff.read(&app, &headers)
+        && let Some(member) = sign_in::who(&app.desk, &token, app.now()).await?
+    {
+        return Ok(Redirect::to(first_page(member.roles)));
+    }
+    if let Some(token) = Cookie::Phone.read(&app, &headers)
+        && knock::holder(&app.desk, &token, app.now()).await?.is_some()
+    {
+        return Ok(Redirect::to("/my"));
+    }
+    Ok(Redirect::to("/sign-in"))
 }
 
 /// The page a role works on.
