@@ -147,9 +147,13 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
             check.state = CheckState::Queued;
             check.claim = None;
         }
-        CheckState::Queued | CheckState::InReview | CheckState::AwaitingCall => {
-            check.due = check.due.min(due)
+        // The call stays the office's, and the question comes before the surgeon at once: it must not end unread with
+        // the call.
+        CheckState::AwaitingCall => {
+            check.due = check.due.min(due);
+            check.state = CheckState::Queued;
         }
+        CheckState::Queued | CheckState::InReview => check.due = check.due.min(due),
     }
     checks::amend(&mut tx, &check).await?;
     let subject = format!("message:{}", message.id);

@@ -189,6 +189,29 @@ async fn answers_that_say_more_bring_a_decided_check_back_to_the_surgeon() {
 }
 
 #[tokio::test]
+async fn a_question_asked_while_a_call_waits_reaches_the_surgeon_and_outlives_the_call() {
+    on_each_engine(async |practice| {
+        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+        let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+        let check = phone.sends("form", no_danger(), &[]).await.check;
+        surgeon.decides(check, Decision::CallByOffice, "We will ring you.").await.unwrap();
+        let holder = phone.holder().await;
+        thread::ask(practice.desk(), &holder, "ask", "Can I shower?", &practice.moment()).await.unwrap();
+        assert_eq!(surgeon.reads_queue().await[0].id, check);
+
+        let call = office.reads_callbacks().await.remove(0);
+        office.rings(&call, CallResult::Spoke, Some(CallOutcome::WillFollowAdvice)).await.unwrap();
+        assert!(office.reads_callbacks().await.is_empty());
+        assert_eq!(
+            check_of(&practice, check).await.state,
+            CheckState::Queued,
+            "the question ended with the call"
+        );
+    })
+    .await;
+}
+
+#[tokio::test]
 async fn a_claimed_check_is_refused_to_others_and_a_decided_one_to_everyone() {
     on_each_engine(async |practice| {
         let office = practice.office().await;
