@@ -36,6 +36,7 @@ use crate::store::wounds::Wound;
 use crate::triage;
 use crate::triage::Answers;
 use crate::triage::Assessment;
+use crate::triage::CheckFacts;
 use crate::triage::Enrolled;
 use crate::triage::Facts;
 use crate::triage::StripAnswer;
@@ -375,10 +376,13 @@ async fn assess(
         age_years: u16::try_from(patient.age_years(today)).ok(),
         strip_out_confirmed: wound.strip_out,
     };
-    let facts = Facts::from_check(answers, &enrolled, received, &practice.zone);
-    let seen: Vec<(&str, Value)> =
-        photo_usable.map(|usable| ("photo_ok", Value::Flag(usable))).into_iter().collect();
-    let assessment = triage::assess_with_photo(&desk.protocol, &facts, &seen);
+    let answered = Facts::from_check(answers, &enrolled, received, &practice.zone);
+    let mut measured = Facts::default();
+    if let Some(usable) = photo_usable {
+        measured.set("photo_ok", Value::Flag(usable)).unwrap_or(());
+    }
+    let facts = CheckFacts { answered, measured };
+    let assessment = triage::assess_check(&desk.protocol, &facts);
     let due = desk.protocol.targets().due(assessment.urgency, received, &practice.zone);
     Ok((assessment, due))
 }

@@ -7,9 +7,12 @@ use serde::Serialize;
 
 use crate::plan::coded;
 use crate::triage::condition::Condition;
+use crate::triage::dictionary::FactId;
 use crate::triage::facts::Facts;
 use crate::triage::facts::Known;
-use crate::triage::facts::Value;
+use crate::triage::facts_kept::CheckFacts;
+use crate::triage::protocol::Gate;
+use crate::triage::protocol::Pattern;
 use crate::triage::protocol::Protocol;
 use crate::triage::protocol::Raise;
 use crate::triage::protocol::Rule;
@@ -32,12 +35,16 @@ coded! {
     pub enum Confidence { High = "high", Medium = "medium", Low = "low" }
 }
 
-/// One fact a reason rests on, with its value and unit as text: `temp_c`, `38.6 °C`.
+/// One fact a reason rests on, with its value and unit as text, and what it was held against: `temp_c`, `38.6 °C`,
+/// `> 38.5 °C`.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Tripped {
     pub fact: String,
     pub value: String,
+    /// `None` where nothing is compared: a yes, or a word.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limit: Option<String>,
 }
 
 /// One rule that fired.
@@ -113,40 +120,60 @@ pub struct Assessment {
     pub protocol_version: String,
 }
 
-/// What the facts come to under a protocol. The highest class wins and every reason is kept; notes add a reason but
-/// no class; what nobody knows fires nothing, blocks `OnTrack`, and is listed.
-pub fn assess(protocol: &Protocol, facts: &Facts) -> Assessment {
-    let known = facts.completed();
-    let is_true = |when: &Condition| when.holds(&known) == Truth::True;
+/// The class and score alone, without the words: what a trial over the stored past needs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Verdict {
+    pub urgency: Urgency,
+    pub score: u8,
+}
+
+/// What the facts set off in a protocol, before any words are made of it.
+struct Weighed<'p> {
+    fired: Vec<&'p Rule>,
+    raises: Vec<&'p Raise>,
+    /// Gates that do not hold, where no rule set a class.
+    gates: Vec<&'p Gate>,
+    verdict: Verdict,
+}
+
+fn weigh<'p>(protocol: &'p Protocol, known: &Known<'_>) -> Weighed<'p> {
+    let is_true = |when: &Condition| when.holds(known) == Truth::True;
     let fired: Vec<&Rule> = protocol.rules().iter().filter(|rule| is_true(&rule.when)).collect();
-    let raises: Vec<Raised> =
-        protocol.raises().iter().filter_map(|raise| raised(raise, &fired, &known)).collect();
+    let hits = |raise: &&Raise| fired.iter().any(|rule| raise.on.hits(rule)) && is_true(&raise.when);
+    let raises: Vec<&Raise> = protocol.raises().iter().filter(hits).collect();
     let by_rules = fired.iter().filter(|rule| rule.group != Group::Note).map(|rule| rule.urgency);
     let by_raises = raises.iter().filter_map(|raise| raise.to);
     let worst = by_rules.chain(by_raises).max().unwrap_or(Urgency::OnTrack);
-
-    let gates: Vec<MissingGate> = if worst == Urgency::OnTrack {
-        let missing = protocol.gates().iter().filter(|gate| !is_true(&gate.when));
-        missing.map(|gate| MissingGate { id: gate.id.clone(), sentence: gate.sentence.clone() }).collect()
-    } else {
-        Vec::new()
+    let gates: Vec<&Gate> = match worst {
+        Urgency::OnTrack => protocol.gates().iter().filter(|gate| !is_true(&gate.when)).collect(),
+        Urgency::Tomorrow | Urgency::Today | Urgency::RingNow | Urgency::GoNow => Vec::new(),
     };
     let urgency = if gates.is_empty() { worst } else { Urgency::Tomorrow };
+    let verdict = Verdict { urgency, score: score(urgency, &fired, &raises) };
+    Weighed { fired, raises, gates, verdict }
+}
 
+/// What the facts come to under a protocol. The highest class wins and every reason is kept; notes add a reason but
+/// no class; what nobody knows fires nothing, blocks `OnTrack`, and is listed.
+pub fn assess(protocol: &Protocol, facts: &Facts) -> Assessment {
+    let known = facts.completed(protocol.limits());
+    let weighed = weigh(protocol, &known);
+    let gate = |gate: &&Gate| MissingGate { id: gate.id.clone(), sentence: gate.sentence.en.clone() };
+    let recognised = |pattern: &&Pattern| pattern.when.holds(&known) == Truth::True;
     Assessment {
-        urgency,
-        score: score(urgency, &fired, &raises),
-        reasons: reasons(&fired, &known),
-        unknowns: unknowns(protocol, &fired, &known),
-        raises,
-        gates,
+        urgency: weighed.verdict.urgency,
+        score: weighed.verdict.score,
+        reasons: reasons(&weighed.fired, &known),
+        unknowns: unknowns(protocol, &weighed.fired, &known),
+        raises: weighed.raises.iter().map(|raise| raised(raise, &weighed.fired, &known)).collect(),
+        gates: weighed.gates.iter().map(gate).collect(),
         patterns: protocol
             .patterns()
             .iter()
-            .filter(|pattern| is_true(&pattern.when))
+            .filter(recognised)
             .map(|pattern| Recognised {
                 id: pattern.id.clone(),
-                sentence: pattern.sentence.clone(),
+                sentence: pattern.sentence.en.clone(),
                 source: pattern.source.clone(),
             })
             .collect(),
@@ -154,16 +181,25 @@ pub fn assess(protocol: &Protocol, facts: &Facts) -> Assessment {
     }
 }
 
+/// As [`assess`], the class and the score only.
+pub fn verdict(protocol: &Protocol, facts: &Facts) -> Verdict {
+    weigh(protocol, &facts.completed(protocol.limits())).verdict
+}
+
+/// As [`assess_check`], the class and the score only.
+pub fn verdict_of_check(protocol: &Protocol, facts: &CheckFacts) -> Verdict {
+    let alone = verdict(protocol, &facts.answered);
+    if facts.measured.is_empty() { alone } else { alone.max(verdict(protocol, &facts.together())) }
+}
+
 /// The answers assessed by themselves, then with what was measured in the photo; the graver of the two stands, with
 /// the reasons of both. A measurement can raise, and can never lower or reassure.
-pub fn assess_with_photo(protocol: &Protocol, answered: &Facts, measured: &[(&str, Value)]) -> Assessment {
-    let alone = assess(protocol, answered);
-    let mut together = answered.clone();
-    for (name, value) in measured {
-        // A measured value that cannot be one is no value.
-        together.set(name, *value).unwrap_or(());
+pub fn assess_check(protocol: &Protocol, facts: &CheckFacts) -> Assessment {
+    let alone = assess(protocol, &facts.answered);
+    if facts.measured.is_empty() {
+        return alone;
     }
-    let seen = assess(protocol, &together);
+    let seen = assess(protocol, &facts.together());
     let seen_is_graver = (seen.urgency, seen.score) > (alone.urgency, alone.score);
     let (mut stands, other) = if seen_is_graver { (seen, alone) } else { (alone, seen) };
     for reason in other.reasons {
@@ -175,20 +211,15 @@ pub fn assess_with_photo(protocol: &Protocol, answered: &Facts, measured: &[(&st
     stands
 }
 
-fn raised(raise: &Raise, fired: &[&Rule], known: &Known) -> Option<Raised> {
-    let because_of: Vec<String> =
-        fired.iter().filter(|rule| raise.on.hits(rule)).map(|rule| rule.id.clone()).collect();
-    if because_of.is_empty() || raise.when.holds(known) != Truth::True {
-        return None;
-    }
-    Some(Raised {
+fn raised(raise: &Raise, fired: &[&Rule], known: &Known<'_>) -> Raised {
+    Raised {
         id: raise.id.clone(),
         to: raise.to,
-        because_of,
-        sentence: raise.sentence.clone(),
+        because_of: fired.iter().filter(|rule| raise.on.hits(rule)).map(|rule| rule.id.clone()).collect(),
+        sentence: raise.sentence.en.clone(),
         tripped: tripped(&raise.when, known),
         source: raise.source.clone(),
-    })
+    }
 }
 
 /// Each class has a band of the score: 0–19 on track, 20–39, 40–59, 60–79, and 80–100 go now.
@@ -199,7 +230,7 @@ const READ_FIRST: u16 = 2;
 /// The class's band, and within it the points of the worst rule of each group. Only the worst of a group counts, so
 /// that a rule which gives way to a graver one of its group never takes points with it: a worse answer cannot lower
 /// the score.
-fn score(urgency: Urgency, fired: &[&Rule], raises: &[Raised]) -> u8 {
+fn score(urgency: Urgency, fired: &[&Rule], raises: &[&Raise]) -> u8 {
     let worst_in = |group: &Group| {
         let in_group = fired.iter().filter(|rule| rule.group == *group);
         in_group.map(|rule| points(rule.urgency)).max().unwrap_or(0)
@@ -230,12 +261,12 @@ fn points(urgency: Urgency) -> u16 {
     }
 }
 
-fn reasons(fired: &[&Rule], known: &Known) -> Vec<Reason> {
+fn reasons(fired: &[&Rule], known: &Known<'_>) -> Vec<Reason> {
     let reason = |rule: &&Rule| Reason {
         rule_id: rule.id.clone(),
         group: rule.group,
         urgency: rule.urgency,
-        sentence: rule.sentence.clone(),
+        sentence: rule.sentence.en.clone(),
         tripped: tripped(&rule.when, known),
         source: rule.source.clone(),
         confidence: rule.confidence,
@@ -250,21 +281,27 @@ fn weight_order(reason: &Reason) -> (u8, bool, Confidence) {
     (reason.urgency.rank(), reason.group == Group::Note, reason.confidence)
 }
 
-fn tripped(when: &Condition, known: &Known) -> Vec<Tripped> {
-    let evidence = when.evidence(known);
-    let text = |fact: &&'static str| Some(Tripped { fact: (*fact).to_owned(), value: known.text(fact)? });
-    evidence.iter().filter_map(text).collect()
+fn tripped(when: &Condition, known: &Known<'_>) -> Vec<Tripped> {
+    let evidence = when.evidence(known).into_iter();
+    let one = |(fact, limits): (FactId, Vec<String>)| {
+        Some(Tripped {
+            fact: fact.name().to_owned(),
+            value: known.text(fact)?,
+            limit: (!limits.is_empty()).then(|| limits.join(", ")),
+        })
+    };
+    evidence.filter_map(one).collect()
 }
 
 /// What is unknown and would matter: the facts that leave a rule open, or a raise of a rule that fired.
-fn unknowns(protocol: &Protocol, fired: &[&Rule], known: &Known) -> Vec<CouldMatter> {
+fn unknowns(protocol: &Protocol, fired: &[&Rule], known: &Known<'_>) -> Vec<CouldMatter> {
     let open_rules = protocol.rules().iter().map(|rule| (&rule.id, &rule.when, rule.urgency));
     let biting = |raise: &&Raise| fired.iter().any(|rule| raise.on.hits(rule));
     let open_raises = protocol.raises().iter().filter(biting).filter_map(|raise| {
         let to = raise.to?;
         Some((&raise.id, &raise.when, to))
     });
-    let mut by_fact: BTreeMap<&str, (Urgency, Vec<String>)> = BTreeMap::new();
+    let mut by_fact: BTreeMap<FactId, (Urgency, Vec<String>)> = BTreeMap::new();
     for (id, when, urgency) in open_rules.chain(open_raises) {
         for fact in when.missing(known) {
             let (could_reach, rules) = by_fact.entry(fact).or_insert((urgency, Vec::new()));
@@ -274,7 +311,7 @@ fn unknowns(protocol: &Protocol, fired: &[&Rule], known: &Known) -> Vec<CouldMat
     }
     let mut unknowns: Vec<CouldMatter> = by_fact
         .into_iter()
-        .map(|(fact, (could_reach, rules))| CouldMatter { fact: fact.to_owned(), could_reach, rules })
+        .map(|(fact, (could_reach, rules))| CouldMatter { fact: fact.name().to_owned(), could_reach, rules })
         .collect();
     unknowns.sort_by_key(|unknown| unknown.could_reach.rank());
     unknowns

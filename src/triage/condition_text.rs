@@ -12,15 +12,20 @@ use crate::triage::condition::ConditionFault;
 use crate::triage::condition::Is;
 use crate::triage::condition::Node;
 use crate::triage::condition::Term;
+use crate::triage::dictionary::FactId;
 use crate::triage::dictionary::Kind;
-use crate::triage::dictionary::fact;
+use crate::triage::dictionary::Unit;
+use crate::triage::limits::Limits;
 
 /// Longer conditions are refused: nobody could check one by reading it.
 const LONGEST_CHARS: usize = 1000;
 /// Deeper nesting is refused, by the parser itself.
 const DEEPEST: u16 = 40;
 
-pub(super) fn parse(text: &str) -> Result<Node, ConditionFault> {
+/// What a limit is spoken of as: `limit.fever_c`.
+const LIMIT: &str = "limit";
+
+pub(super) fn parse(text: &str, limits: &Limits) -> Result<Node, ConditionFault> {
     if text.chars().count() > LONGEST_CHARS {
         let why = format!("is longer than {LONGEST_CHARS} characters");
         return Err(ConditionFault { column: 1, why });
@@ -30,7 +35,7 @@ pub(super) fn parse(text: &str) -> Result<Node, ConditionFault> {
     }
     let parser = Parser::new().max_recursion_depth(DEEPEST);
     match parser.parse_with_source_info(text) {
-        Ok((written, source)) => Reader { source }.condition(&written),
+        Ok((written, source)) => Reader { source, limits }.condition(&written),
         Err(faults) => {
             let first = faults.errors.first();
             let column = first.map_or(1, |fault| usize::try_from(fault.pos.1).unwrap_or(1).max(1));
@@ -40,12 +45,18 @@ pub(super) fn parse(text: &str) -> Result<Node, ConditionFault> {
     }
 }
 
-struct Reader {
+struct Reader<'a> {
     source: SourceInfo,
+    limits: &'a Limits,
 }
 
-impl Reader {
+impl Reader<'_> {
     fn fault<T>(&self, at: &IdedExpr, why: String) -> Result<T, ConditionFault> {
+        // The parser places `limit.name` at its dot; a reader looks for its beginning.
+        let at = match &at.expr {
+            Expr::Select(select) => &select.operand,
+            _ => at,
+        };
         let column = self.source.offset_for(at.id).map_or(1, |(start, _)| start as usize + 1);
         Err(ConditionFault { column, why })
     }
@@ -66,16 +77,16 @@ impl Reader {
     }
 
     fn flag(&self, written: &IdedExpr, name: &str) -> Result<Node, ConditionFault> {
-        let (name, kind) = self.fact(written, name)?;
+        let (fact, kind) = self.fact(written, name)?;
         match kind {
-            Kind::Flag => Ok(Node::Flag(name)),
+            Kind::Flag => Ok(Node::Flag(fact)),
             Kind::Number { .. } => self.fault(written, format!("`{name}` is a number: compare it")),
             Kind::Word(_) => self.fault(written, format!("`{name}` is a word: compare it")),
         }
     }
 
     fn call(&self, written: &IdedExpr, call: &CallExpr) -> Result<Node, ConditionFault> {
-        let all = |reader: &Reader| -> Result<Vec<Node>, ConditionFault> {
+        let all = |reader: &Reader<'_>| -> Result<Vec<Node>, ConditionFault> {
             call.args.iter().map(|part| reader.condition(part)).collect()
         };
         match (call.func_name.as_str(), call.args.as_slice()) {
@@ -100,9 +111,9 @@ impl Reader {
         }
     }
 
-    fn fact(&self, written: &IdedExpr, name: &str) -> Result<(&'static str, Kind), ConditionFault> {
-        match fact(name) {
-            Some(fact) => Ok((fact.name, fact.kind)),
+    fn fact(&self, written: &IdedExpr, name: &str) -> Result<(FactId, Kind), ConditionFault> {
+        match FactId::named(name) {
+            Some(id) => Ok((id, id.fact().kind)),
             None => self.fault(written, format!("`{name}` is no fact")),
         }
     }
@@ -117,7 +128,9 @@ impl Reader {
                 let flag = self.condition(left)?;
                 Ok(if *is.inner() { flag } else { Node::Not(Box::new(flag)) })
             }
-            (Expr::Ident(_), Expr::Literal(_) | Expr::Ident(_)) => self.compare(left, Is::Equal, right),
+            (Expr::Ident(_), Expr::Literal(_) | Expr::Ident(_) | Expr::Select(_)) => {
+                self.compare(left, Is::Equal, right)
+            }
             _ => self.fault(at, "compare a fact with a word, a number or another fact".to_owned()),
         }
     }
@@ -148,7 +161,7 @@ impl Reader {
         name: &str,
         written: &[(&IdedExpr, &str)],
     ) -> Result<Node, ConditionFault> {
-        let (name, kind) = self.fact(at, name)?;
+        let (fact, kind) = self.fact(at, name)?;
         let Kind::Word(allowed) = kind else {
             return self.fault(at, format!("`{name}` is not a word"));
         };
@@ -161,27 +174,44 @@ impl Reader {
                 }
             }
         }
-        Ok(Node::WordIn { fact: name, words })
+        Ok(Node::WordIn { fact, words })
     }
 
     fn compare(&self, left: &IdedExpr, is: Is, right: &IdedExpr) -> Result<Node, ConditionFault> {
-        let (left, right) = (self.term(left)?, self.term(right)?);
-        Ok(Node::Compare { left, is, right })
+        let (left_term, left_unit) = self.term(left)?;
+        let (right_term, right_unit) = self.term(right)?;
+        if let (Some(one), Some(other)) = (left_unit, right_unit)
+            && one != other
+        {
+            let why = format!("is in {}, compared with something in {}", other.code(), one.code());
+            return self.fault(right, why);
+        }
+        Ok(Node::Compare { left: left_term, is, right: right_term })
     }
 
-    fn term(&self, written: &IdedExpr) -> Result<Term, ConditionFault> {
+    /// One side of a comparison, with its unit; a bare number has none.
+    fn term(&self, written: &IdedExpr) -> Result<(Term, Option<Unit>), ConditionFault> {
         match &written.expr {
             Expr::Ident(name) => match self.fact(written, name)? {
-                (name, Kind::Number { .. }) => Ok(Term::Fact(name)),
-                (name, Kind::Flag | Kind::Word(_)) => {
-                    self.fault(written, format!("`{name}` is not a number"))
-                }
+                (fact, Kind::Number { unit, .. }) => Ok((Term::Fact(fact), Some(unit))),
+                (_, Kind::Flag | Kind::Word(_)) => self.fault(written, format!("`{name}` is not a number")),
             },
-            Expr::Literal(LiteralValue::Int(number)) => Ok(Term::Literal(*number.inner() as f64)),
+            Expr::Literal(LiteralValue::Int(number)) => Ok((Term::Number(*number.inner() as f64), None)),
             Expr::Literal(LiteralValue::Double(number)) if number.inner().is_finite() => {
-                Ok(Term::Literal(*number.inner()))
+                Ok((Term::Number(*number.inner()), None))
             }
-            _ => self.fault(written, "is not a number or a fact".to_owned()),
+            Expr::Select(select) => match &select.operand.expr {
+                Expr::Ident(name) if name == LIMIT && !select.test => self.limit(written, &select.field),
+                _ => self.fault(written, "is not a number, a fact or a limit".to_owned()),
+            },
+            _ => self.fault(written, "is not a number, a fact or a limit".to_owned()),
+        }
+    }
+
+    fn limit(&self, written: &IdedExpr, id: &str) -> Result<(Term, Option<Unit>), ConditionFault> {
+        match self.limits.all().iter().enumerate().find(|(_, limit)| limit.id == id) {
+            Some((place, limit)) => Ok((Term::Limit { place, value: limit.value }, Some(limit.unit))),
+            None => self.fault(written, format!("`limit.{id}` is no limit of this protocol")),
         }
     }
 }
@@ -190,17 +220,19 @@ impl Reader {
 mod tests {
     use proptest::prelude::*;
 
+    use crate::triage::Protocol;
     use crate::triage::condition::Condition;
     use crate::triage::facts::Facts;
     use crate::triage::truth::Truth;
 
     fn asked(text: &str, given: &str) -> Truth {
+        let limits = Protocol::built_in().limits();
         let facts = Facts::from_json(&serde_json::from_str(given).unwrap()).unwrap();
-        Condition::parse(text).unwrap().holds(&facts.completed())
+        Condition::parse(text, limits).unwrap().holds(&facts.completed(limits))
     }
 
     fn refused(text: &str) -> String {
-        Condition::parse(text).unwrap_err().to_string()
+        Condition::parse(text, Protocol::built_in().limits()).unwrap_err().to_string()
     }
 
     #[test]
@@ -212,7 +244,16 @@ mod tests {
         assert_eq!(refused("pus > 3"), "column 1: `pus` is not a number");
         assert_eq!(refused("temp_c == 'hot'"), "column 1: `temp_c` is not a word");
         assert_eq!(refused("known(3)"), "column 6: `known` takes the name of one fact");
-        assert_eq!(refused("pain + 1 > 3"), "column 6: is not a number or a fact");
+        assert_eq!(refused("pain + 1 > 3"), "column 6: is not a number, a fact or a limit");
+        assert_eq!(
+            refused("temp_c > limit.fever_k"),
+            "column 10: `limit.fever_k` is no limit of this protocol"
+        );
+        assert_eq!(
+            refused("temp_c > limit.rim_cm"),
+            "column 10: is in cm, compared with something in celsius"
+        );
+        assert_eq!(refused("hr > temp_c"), "column 6: is in celsius, compared with something in per_minute");
         assert!(refused("chills and warm").starts_with("column 8: cannot be read"));
         assert_eq!(refused("chills &&\nwarm"), "column 1: must be on one line");
         assert!(refused("").contains("cannot be read"));
@@ -259,7 +300,7 @@ mod tests {
     proptest! {
         #[test]
         fn no_text_makes_the_reader_panic(text in "[a-z_ ()&|!<>=0-9.'\\[\\],?:{}\\-+]{0,60}|\\PC{0,40}") {
-            let _ = Condition::parse(&text);
+            let _ = Condition::parse(&text, Protocol::built_in().limits());
         }
     }
 }

@@ -1,87 +1,141 @@
 //! Facts worked out from other facts. Where a part is unknown, so is the whole, or it is bounded.
 
+use crate::triage::dictionary::FactId;
 use crate::triage::facts::Known;
 use crate::triage::facts::Value;
+use crate::triage::limits::DerivedLimits;
 use crate::triage::truth::Truth;
 
+const DIABETES: FactId = FactId::of("diabetes");
+const IMMUNO: FactId = FactId::of("immuno");
+const SITE: FactId = FactId::of("site");
+const RED_CM: FactId = FactId::of("red_cm");
+const WARM: FactId = FactId::of("warm");
+const HARD: FactId = FactId::of("hard");
+const SWELL_TREND: FactId = FactId::of("swell_trend");
+const PAIN_TREND: FactId = FactId::of("pain_trend");
+const PUS: FactId = FactId::of("pus");
+const TEMP_C: FactId = FactId::of("temp_c");
+const HR: FactId = FactId::of("hr");
+const RR: FactId = FactId::of("rr");
+const SBP: FactId = FactId::of("sbp");
+const MIND_CHANGED: FactId = FactId::of("mind_changed");
+const DAY: FactId = FactId::of("day");
+const PACKING: FactId = FactId::of("packing");
+const HOURS_SINCE_PACK: FactId = FactId::of("hours_since_pack");
+const HOURS_SILENT: FactId = FactId::of("hours_silent");
+const HAS_DIABETES: FactId = FactId::of("has_diabetes");
+const HOST_IMMUNO: FactId = FactId::of("host_immuno");
+const HOST_WEAK: FactId = FactId::of("host_weak");
+const RED_LIMIT: FactId = FactId::of("red_limit");
+const HOT_HARD_GROWING: FactId = FactId::of("hot_hard_growing");
+const LOCAL_SIGNS: FactId = FactId::of("local_signs");
+const SICK_COUNT: FactId = FactId::of("sick_count");
+const QSOFA: FactId = FactId::of("qsofa");
+const SILENT_LIMIT: FactId = FactId::of("silent_limit");
+
 /// The given facts a derived fact hangs on; empty for a given fact.
-pub(super) fn parts(name: &str) -> &'static [&'static str] {
-    match name {
-        "has_diabetes" => &["diabetes"],
-        "host_immuno" => &["immuno"],
-        "host_weak" => &["diabetes", "immuno"],
-        "red_limit" => &["diabetes", "immuno", "site"],
-        "hot_hard_growing" => &["warm", "hard", "swell_trend"],
-        "local_signs" => &["red_cm", "warm", "hard", "swell_trend", "pain_trend", "pus"],
-        "sick_count" => &["temp_c", "hr", "rr"],
-        "qsofa" => &["rr", "sbp", "mind_changed"],
-        "silent_limit" => &["day", "diabetes", "immuno", "packing", "hours_since_pack"],
+pub(super) fn parts(fact: FactId) -> &'static [FactId] {
+    match fact {
+        HAS_DIABETES => &[DIABETES],
+        HOST_IMMUNO => &[IMMUNO],
+        HOST_WEAK => &[DIABETES, IMMUNO],
+        RED_LIMIT => &[DIABETES, IMMUNO, SITE],
+        HOT_HARD_GROWING => &[WARM, HARD, SWELL_TREND],
+        LOCAL_SIGNS => &[RED_CM, WARM, HARD, SWELL_TREND, PAIN_TREND, PUS],
+        SICK_COUNT => &[TEMP_C, HR, RR],
+        QSOFA => &[RR, SBP, MIND_CHANGED],
+        SILENT_LIMIT => &[DAY, DIABETES, IMMUNO, PACKING, HOURS_SINCE_PACK],
         _ => &[],
     }
 }
 
-/// Adds every derived fact that can be worked out or bounded.
-pub(super) fn work_out(known: &mut Known) {
-    let has_diabetes = Truth::of(known.word("diabetes").map(|word| word != "none"));
-    let host_immuno = Truth::of(known.word("immuno").map(|word| word != "none"));
-    let host_weak = has_diabetes.or(host_immuno);
-    put(known, "has_diabetes", has_diabetes);
-    put(known, "host_immuno", host_immuno);
-    put(known, "host_weak", host_weak);
-
-    // IWGDF/IDSA 2023: moderate beyond 2 cm on the diabetic foot; 2.5 cm otherwise is common practice, no source.
-    let foot = is(known, "site", "foot");
-    between(known, "red_limit", choose(host_weak.or(foot), (2.0, 2.0), (2.5, 2.5)));
-
-    let growing = is(known, "swell_trend", "bigger");
-    let warm = Truth::of(known.flag("warm"));
-    let hard = Truth::of(known.flag("hard"));
-    put(known, "hot_hard_growing", warm.or(hard).and(growing));
-    // IWGDF/IDSA 2023, the five local signs.
-    let local = [
-        exceeds(known, "red_cm", 0.5),
-        warm,
-        hard.or(growing),
-        is(known, "pain_trend", "worse"),
-        is(known, "pus", "thick"),
-    ];
-    between(known, "local_signs", count(&local));
-
-    let temp_off = exceeds(known, "temp_c", 38.0).or(falls_below(known, "temp_c", 36.0));
-    let sick = [temp_off, exceeds(known, "hr", 90.0), exceeds(known, "rr", 20.0)];
-    between(known, "sick_count", count(&sick));
-    // Sepsis-3 (Singer 2016): 22 breaths or more, 100 mmHg or less, changed mind.
-    let qsofa = [
-        falls_below(known, "rr", 22.0).negated(),
-        exceeds(known, "sbp", 100.0).negated(),
-        Truth::of(known.flag("mind_changed")),
-    ];
-    between(known, "qsofa", count(&qsofa));
-
-    // Own rule, no source.
-    let week_1 = exceeds(known, "day", 7.0).negated();
-    let strip_late = is(known, "packing", "in").and(exceeds(known, "hours_since_pack", 48.0));
-    let (low, high) = choose(week_1, (36.0, 36.0), (96.0, 96.0));
-    let halved = (low / 2.0, high / 2.0);
-    between(known, "silent_limit", choose(host_weak.or(strip_late), halved, (low, high)));
-}
-
-fn put(known: &mut Known, name: &'static str, truth: Truth) {
-    if let Some(flag) = truth.known() {
-        known.values.insert(name, Value::Flag(flag));
+/// The numbers a given fact is held against when others are worked out from it.
+pub(super) fn held_against(fact: FactId, limits: &DerivedLimits) -> Vec<f64> {
+    match fact {
+        RED_CM => vec![limits.rim_cm, limits.red_inch_weak_cm, limits.red_inch_cm],
+        TEMP_C => vec![limits.cold_c, limits.sick_hot_c],
+        HR => vec![limits.pulse_raised],
+        RR => vec![limits.breaths_fast, limits.breaths_sepsis],
+        SBP => vec![limits.pressure_sepsis],
+        DAY => vec![limits.first_days],
+        HOURS_SINCE_PACK => vec![limits.strip_due_h],
+        HOURS_SILENT => {
+            let (first, later) = (limits.silent_first_h, limits.silent_later_h);
+            vec![first / 2.0, first, later / 2.0, later]
+        }
+        _ => Vec::new(),
     }
 }
 
-fn between(known: &mut Known, name: &'static str, (low, high): (f64, f64)) {
-    known.values.insert(name, Value::Number { low, high });
+/// Adds every derived fact that can be worked out or bounded.
+pub(super) fn work_out(known: &mut Known<'_>, limits: &DerivedLimits) {
+    let has_diabetes = Truth::of(known.word(DIABETES).map(|word| word != "none"));
+    let host_immuno = Truth::of(known.word(IMMUNO).map(|word| word != "none"));
+    let host_weak = has_diabetes.or(host_immuno);
+    put(known, HAS_DIABETES, has_diabetes);
+    put(known, HOST_IMMUNO, host_immuno);
+    put(known, HOST_WEAK, host_weak);
+
+    let foot = is(known, SITE, "foot");
+    between(known, RED_LIMIT, choose(host_weak.or(foot), limits.red_inch_weak_cm, limits.red_inch_cm));
+
+    let growing = is(known, SWELL_TREND, "bigger");
+    let warm = Truth::of(known.flag(WARM));
+    let hard = Truth::of(known.flag(HARD));
+    put(known, HOT_HARD_GROWING, warm.or(hard).and(growing));
+    // IWGDF/IDSA 2023, the five local signs.
+    let local = [
+        exceeds(known, RED_CM, limits.rim_cm),
+        warm,
+        hard.or(growing),
+        is(known, PAIN_TREND, "worse"),
+        is(known, PUS, "thick"),
+    ];
+    between(known, LOCAL_SIGNS, count(&local));
+
+    let temp_off = exceeds(known, TEMP_C, limits.sick_hot_c).or(falls_below(known, TEMP_C, limits.cold_c));
+    let sick = [temp_off, exceeds(known, HR, limits.pulse_raised), exceeds(known, RR, limits.breaths_fast)];
+    between(known, SICK_COUNT, count(&sick));
+    // Sepsis-3 (Singer 2016): fast breathing, low pressure, changed mind.
+    let qsofa = [
+        falls_below(known, RR, limits.breaths_sepsis).negated(),
+        exceeds(known, SBP, limits.pressure_sepsis).negated(),
+        Truth::of(known.flag(MIND_CHANGED)),
+    ];
+    between(known, QSOFA, count(&qsofa));
+
+    let first_days = exceeds(known, DAY, limits.first_days).negated();
+    let strip_late = is(known, PACKING, "in").and(exceeds(known, HOURS_SINCE_PACK, limits.strip_due_h));
+    let (low, high) = choose(first_days, limits.silent_first_h, limits.silent_later_h);
+    // Own rule, no source: the fragile, and those with a strip that should be out, are missed twice as soon.
+    between(
+        known,
+        SILENT_LIMIT,
+        match host_weak.or(strip_late) {
+            Truth::True => (low / 2.0, high / 2.0),
+            Truth::False => (low, high),
+            Truth::Unknown => (low / 2.0, high),
+        },
+    );
 }
 
-/// One of two bounds, or what spans both while it is unknown which.
-fn choose(truth: Truth, yes: (f64, f64), no: (f64, f64)) -> (f64, f64) {
+fn put(known: &mut Known<'_>, fact: FactId, truth: Truth) {
+    if let Some(flag) = truth.known() {
+        known.values[fact.place()] = Some(Value::Flag(flag));
+    }
+}
+
+fn between(known: &mut Known<'_>, fact: FactId, (low, high): (f64, f64)) {
+    known.values[fact.place()] = Some(Value::Number { low, high });
+}
+
+/// One of two numbers, or what spans both while it is unknown which.
+fn choose(truth: Truth, yes: f64, no: f64) -> (f64, f64) {
     match truth {
-        Truth::True => yes,
-        Truth::False => no,
-        Truth::Unknown => (yes.0.min(no.0), yes.1.max(no.1)),
+        Truth::True => (yes, yes),
+        Truth::False => (no, no),
+        Truth::Unknown => (yes.min(no), yes.max(no)),
     }
 }
 
@@ -92,13 +146,13 @@ fn count(signs: &[Truth]) -> (f64, f64) {
     (at_least as f64, at_most as f64)
 }
 
-fn is(known: &Known, name: &str, word: &str) -> Truth {
-    Truth::of(known.word(name).map(|is| is == word))
+fn is(known: &Known<'_>, fact: FactId, word: &str) -> Truth {
+    Truth::of(known.word(fact).map(|is| is == word))
 }
 
 /// Strictly above `limit`.
-fn exceeds(known: &Known, name: &str, limit: f64) -> Truth {
-    let Some((low, high)) = known.number(name) else { return Truth::Unknown };
+fn exceeds(known: &Known<'_>, fact: FactId, limit: f64) -> Truth {
+    let Some((low, high)) = known.number(fact) else { return Truth::Unknown };
     if low > limit {
         Truth::True
     } else if high <= limit {
@@ -109,8 +163,8 @@ fn exceeds(known: &Known, name: &str, limit: f64) -> Truth {
 }
 
 /// Strictly below `limit`.
-fn falls_below(known: &Known, name: &str, limit: f64) -> Truth {
-    let Some((low, high)) = known.number(name) else { return Truth::Unknown };
+fn falls_below(known: &Known<'_>, fact: FactId, limit: f64) -> Truth {
+    let Some((low, high)) = known.number(fact) else { return Truth::Unknown };
     if high < limit {
         Truth::True
     } else if low >= limit {
@@ -122,11 +176,14 @@ fn falls_below(known: &Known, name: &str, limit: f64) -> Truth {
 
 #[cfg(test)]
 mod tests {
+    use crate::triage::Protocol;
+    use crate::triage::dictionary::FactId;
     use crate::triage::facts::Facts;
 
     fn derived(given: &str, name: &str) -> Option<String> {
         let given = serde_json::from_str(given).unwrap();
-        Facts::from_json(&given).unwrap().completed().text(name)
+        let facts = Facts::from_json(&given).unwrap();
+        facts.completed(Protocol::built_in().limits()).text(FactId::named(name).unwrap())
     }
 
     #[test]

@@ -1,6 +1,12 @@
 //! The facts a protocol may speak of: name, kind, unit and range, where each comes from, and which way is worse.
 //!
-//! Ranges only refuse what cannot be a reading at all; they are no limits of the protocol.
+//! Ranges only refuse what cannot be a reading at all; they are no limits of the protocol. Every fact says which way
+//! is worse: without it the fact does not compile, and the promises are tried on it from the day it is written.
+
+use std::collections::HashMap;
+use std::sync::LazyLock;
+
+use crate::plan::coded;
 
 /// One fact.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -24,21 +30,22 @@ pub enum Kind {
     Word(&'static [&'static str]),
 }
 
-/// What a number of the dictionary is counted in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Unit {
-    Celsius,
-    Cm,
-    PerMinute,
-    MmHg,
-    MgPerDl,
-    MmolPerL,
-    Hours,
-    Days,
-    Years,
-    Percent,
-    /// A number of things, or of points.
-    Count,
+coded! {
+    /// What a number of the dictionary, or a limit of a protocol, is counted in.
+    pub enum Unit {
+        Celsius = "celsius",
+        Cm = "cm",
+        PerMinute = "per_minute",
+        MmHg = "mm_hg",
+        MgPerDl = "mg_per_dl",
+        MmolPerL = "mmol_per_l",
+        Hours = "hours",
+        Days = "days",
+        Years = "years",
+        Percent = "percent",
+        /// A number of things, or of points.
+        Count = "count",
+    }
 }
 
 impl Unit {
@@ -56,6 +63,21 @@ impl Unit {
             Unit::Years => "years",
             Unit::Percent => "%",
             Unit::Count => "",
+        }
+    }
+
+    /// How finely a number is given: 0.1 of a degree, a centimetre or a mmol/L, otherwise whole.
+    pub fn decimals(self) -> usize {
+        match self {
+            Unit::Celsius | Unit::Cm | Unit::MmolPerL => 1,
+            Unit::PerMinute
+            | Unit::MmHg
+            | Unit::MgPerDl
+            | Unit::Hours
+            | Unit::Days
+            | Unit::Years
+            | Unit::Percent
+            | Unit::Count => 0,
         }
     }
 }
@@ -89,13 +111,72 @@ pub enum Worse {
     },
     /// Each word worse than the one before; words left out have no fixed place.
     Along(&'static [&'static str]),
-    /// Neither way is worse by itself.
-    Neither,
+    /// Neither way is worse by itself, and why.
+    Neither {
+        because: &'static str,
+    },
 }
+
+/// A fact's place in the dictionary.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct FactId(u8);
+
+impl FactId {
+    /// The fact called `name`; `None` where there is no such fact.
+    pub fn named(name: &str) -> Option<FactId> {
+        PLACES.get(name).copied()
+    }
+
+    /// For names written in this room: a name that is no fact does not compile.
+    pub(super) const fn of(name: &str) -> FactId {
+        let mut place = 0;
+        while place < FACTS {
+            if same(DICTIONARY[place].name.as_bytes(), name.as_bytes()) {
+                return FactId(place as u8);
+            }
+            place += 1;
+        }
+        panic!("no such fact")
+    }
+
+    pub fn fact(self) -> &'static Fact {
+        &DICTIONARY[self.place()]
+    }
+
+    pub fn name(self) -> &'static str {
+        self.fact().name
+    }
+
+    pub(super) fn place(self) -> usize {
+        usize::from(self.0)
+    }
+
+    /// Every fact, in the dictionary's order.
+    pub fn all() -> impl Iterator<Item = FactId> {
+        (0..FACTS as u8).map(FactId)
+    }
+}
+
+const fn same(one: &[u8], other: &[u8]) -> bool {
+    let mut equal = one.len() == other.len();
+    let mut place = 0;
+    while equal && place < one.len() {
+        equal = one[place] == other[place];
+        place += 1;
+    }
+    equal
+}
+
+/// How many facts there are.
+pub(super) const FACTS: usize = DICTIONARY.len();
+const _: () = assert!(FACTS <= u8::MAX as usize, "a fact's place is one byte");
+
+static PLACES: LazyLock<HashMap<&str, FactId>> =
+    LazyLock::new(|| FactId::all().map(|id| (DICTIONARY[id.place()].name, id)).collect());
 
 /// The fact called `name`.
 pub fn fact(name: &str) -> Option<&'static Fact> {
-    DICTIONARY.iter().find(|fact| fact.name == name)
+    FactId::named(name).map(FactId::fact)
 }
 
 const fn sign(name: &'static str, from: Origin) -> Fact {
@@ -140,6 +221,8 @@ const URINE_KETONES: &[&str] = &["none", "trace", "small", "moderate", "large"];
 const RASH: &[&str] = &["none", "mild", "hives", "blister"];
 const BED: &[&str] = &["red", "pink", "yellow", "black"];
 
+const WOUND_AGE: &str = "some signs alarm early, some late, and silence is allowed longer later";
+
 use Origin::Answer;
 use Origin::Clock;
 use Origin::Derived;
@@ -150,15 +233,21 @@ use Origin::Plan;
 /// Every fact there is.
 pub const DICTIONARY: &[Fact] = &[
     // The clock and the plan.
-    number("day", Unit::Days, [0.0, 3650.0], Clock, Worse::Neither),
-    number("hours_since_op", Unit::Hours, [0.0, 87600.0], Clock, Worse::Neither),
-    number("hours_since_pack", Unit::Hours, [0.0, 87600.0], Clock, Worse::Neither),
+    number("day", Unit::Days, [0.0, 3650.0], Clock, Worse::Neither { because: WOUND_AGE }),
+    number("hours_since_op", Unit::Hours, [0.0, 87600.0], Clock, Worse::Neither { because: WOUND_AGE }),
+    number(
+        "hours_since_pack",
+        Unit::Hours,
+        [0.0, 87600.0],
+        Clock,
+        Worse::Neither { because: "a strip can be out too early and in too long" },
+    ),
     number("hours_silent", Unit::Hours, [0.0, 87600.0], Clock, Worse::Higher),
     number("abx_hours", Unit::Hours, [0.0, 87600.0], Clock, Worse::Higher),
-    word("site", SITES, Plan, Worse::Neither),
+    word("site", SITES, Plan, Worse::Neither { because: "each place has its own dangers" }),
     sign("still_open", Plan),
     // Who the patient is.
-    number("age", Unit::Years, [0.0, 120.0], Enrolment, Worse::Neither),
+    number("age", Unit::Years, [0.0, 120.0], Enrolment, Worse::Outside { low: 18.0, high: 54.0 }),
     word("diabetes", DIABETES, Enrolment, Worse::Along(DIABETES)),
     sign("sglt2", Enrolment),
     word("immuno", IMMUNO, Enrolment, Worse::Along(&["none", "moderate", "chemo"])),
@@ -251,7 +340,7 @@ pub const DICTIONARY: &[Fact] = &[
     number("loose_stools_24h", Unit::Count, [0.0, 100.0], Answer, Worse::Higher),
     sign("stool_blood", Answer),
     // The strip and the washing.
-    word("packing", PACKING, Answer, Worse::Neither),
+    word("packing", PACKING, Answer, Worse::Along(&["none", "out", "fell_out", "partly", "unsure"])),
     sign("packing_stuck", Answer),
     number("washes_per_day", Unit::Count, [0.0, 24.0], Answer, Worse::Lower),
     // The photo.
@@ -259,17 +348,17 @@ pub const DICTIONARY: &[Fact] = &[
     number("par_28", Unit::Percent, [-10000.0, 100.0], Measurement, Worse::Lower),
     sign("both_scaled", Measurement),
     Fact { name: "photo_ok", kind: Kind::Flag, from: Measurement, worse: Worse::WhenFalse },
-    word("bed", BED, Measurement, Worse::Neither),
+    word("bed", BED, Measurement, Worse::Along(BED)),
     // Worked out.
     sign("has_diabetes", Derived),
     sign("host_immuno", Derived),
     sign("host_weak", Derived),
-    number("red_limit", Unit::Cm, [2.0, 2.5], Derived, Worse::Lower),
+    number("red_limit", Unit::Cm, [0.0, 60.0], Derived, Worse::Lower),
     sign("hot_hard_growing", Derived),
     number("local_signs", Unit::Count, [0.0, 5.0], Derived, Worse::Higher),
     number("sick_count", Unit::Count, [0.0, 3.0], Derived, Worse::Higher),
     number("qsofa", Unit::Count, [0.0, 3.0], Derived, Worse::Higher),
-    number("silent_limit", Unit::Hours, [18.0, 96.0], Derived, Worse::Lower),
+    number("silent_limit", Unit::Hours, [0.0, 87600.0], Derived, Worse::Lower),
 ];
 
 #[cfg(test)]

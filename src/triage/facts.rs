@@ -3,10 +3,12 @@
 use std::collections::BTreeMap;
 
 use crate::triage::derived;
+use crate::triage::dictionary::FACTS;
+use crate::triage::dictionary::FactId;
 use crate::triage::dictionary::Kind;
 use crate::triage::dictionary::Origin;
 use crate::triage::dictionary::Unit;
-use crate::triage::dictionary::fact;
+use crate::triage::limits::Limits;
 
 /// A known value.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -28,12 +30,28 @@ pub struct FactFault {
     pub why: String,
 }
 
+/// One value, or none, for each fact of the dictionary.
+pub(super) type Values = [Option<Value>; FACTS];
+
 /// The known facts of one wound check.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, PartialEq)]
 pub struct Facts {
-    known: BTreeMap<&'static str, Value>,
+    known: Box<Values>,
     /// What the patient did or wrote to set a fact, where the fact's name alone would claim too much.
-    told_by: BTreeMap<&'static str, String>,
+    told_by: BTreeMap<FactId, String>,
+}
+
+impl Default for Facts {
+    /// Nothing is known.
+    fn default() -> Facts {
+        Facts { known: Box::new([None; FACTS]), told_by: BTreeMap::new() }
+    }
+}
+
+impl std::fmt::Debug for Facts {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_map().entries(self.given()).finish()
+    }
 }
 
 impl Facts {
@@ -51,130 +69,149 @@ impl Facts {
     /// Makes `name` known. Temperature is rounded to 0.1 °C and sugar to whole mg/dL before anything is compared.
     pub fn set(&mut self, name: &str, value: Value) -> Result<(), FactFault> {
         let fault = |why: String| Err(FactFault { fact: name.to_owned(), why });
-        let Some(fact) = fact(name) else { return fault("no such fact".to_owned()) };
-        if fact.from == Origin::Derived {
+        let Some(id) = FactId::named(name) else { return fault("no such fact".to_owned()) };
+        if id.fact().from == Origin::Derived {
             return fault("is worked out from other facts and cannot be given".to_owned());
         }
-        let value = match (fact.kind, value) {
-            (Kind::Flag, Value::Flag(_)) => value,
-            (Kind::Word(words), Value::Word(word)) if words.contains(&word) => value,
-            (Kind::Number { unit, lowest, highest }, Value::Number { low, high }) => {
-                let (low, high) = (rounded(unit, low), rounded(unit, high));
-                // Written so that a number that is none is refused too.
-                if !(lowest <= low && low <= high && high <= highest) {
-                    return fault(expected(fact.kind));
-                }
-                Value::Number { low, high }
+        match taken(id, value) {
+            Some(value) => {
+                self.known[id.place()] = Some(value);
+                Ok(())
             }
-            (kind, _) => return fault(expected(kind)),
-        };
-        self.known.insert(fact.name, value);
-        Ok(())
+            None => fault(expected(id.fact().kind)),
+        }
     }
 
     /// Makes `name` known, or leaves it unknown when the value cannot be one. For names written in this room.
     pub(super) fn put(&mut self, name: &'static str, value: Value) {
-        debug_assert!(fact(name).is_some(), "{name}");
+        debug_assert!(FactId::named(name).is_some(), "{name}");
         self.set(name, value).unwrap_or(());
+    }
+
+    /// As [`Facts::put`], for a fact whose place is known.
+    pub(super) fn put_at(&mut self, id: FactId, value: Value) {
+        if id.fact().from != Origin::Derived
+            && let Some(value) = taken(id, value)
+        {
+            self.known[id.place()] = Some(value);
+        }
     }
 
     pub(super) fn put_told_by(&mut self, name: &'static str, value: Value, told_by: &str) {
         self.put(name, value);
-        self.told_by.insert(name, told_by.to_owned());
+        if let Some(id) = FactId::named(name) {
+            self.told_by.insert(id, told_by.to_owned());
+        }
     }
 
     /// The value of a given fact; `None` when it is unknown or worked out.
     pub fn value(&self, name: &str) -> Option<Value> {
-        self.known.get(name).copied()
+        self.known[FactId::named(name)?.place()]
     }
 
     /// Makes `name` unknown.
     pub fn forget(&mut self, name: &str) {
-        self.known.remove(name);
-        self.told_by.remove(name);
+        if let Some(id) = FactId::named(name) {
+            self.known[id.place()] = None;
+            self.told_by.remove(&id);
+        }
     }
 
     /// Every given fact, by name.
     pub fn given(&self) -> impl Iterator<Item = (&'static str, Value)> {
-        self.known.iter().map(|(name, value)| (*name, *value))
+        FactId::all().filter_map(|id| Some((id.name(), self.known[id.place()]?)))
     }
 
-    /// These facts with everything worked out that can be.
-    pub(super) fn completed(&self) -> Known {
-        let mut known = Known { values: self.known.clone(), told_by: self.told_by.clone() };
-        derived::work_out(&mut known);
+    /// Every given fact, by its place.
+    pub(super) fn placed(&self) -> impl Iterator<Item = (FactId, Value)> {
+        FactId::all().filter_map(|id| Some((id, self.known[id.place()]?)))
+    }
+
+    /// Whether nothing is known.
+    pub fn is_empty(&self) -> bool {
+        self.known.iter().all(Option::is_none)
+    }
+
+    /// These facts with everything worked out that can be, under a protocol's limits.
+    pub(super) fn completed(&self, limits: &Limits) -> Known<'_> {
+        let mut known = Known { values: (*self.known), told_by: &self.told_by };
+        derived::work_out(&mut known, &limits.derived);
         known
     }
 }
 
-/// Facts with the derived ones worked out: what conditions look at.
-#[derive(Clone, Debug)]
-pub(super) struct Known {
-    pub(super) values: BTreeMap<&'static str, Value>,
-    told_by: BTreeMap<&'static str, String>,
+/// A value as this fact takes it; `None` when it cannot be one.
+fn taken(id: FactId, value: Value) -> Option<Value> {
+    match (id.fact().kind, value) {
+        (Kind::Flag, Value::Flag(_)) => Some(value),
+        (Kind::Word(words), Value::Word(word)) => words.contains(&word).then_some(value),
+        (Kind::Number { unit, lowest, highest }, Value::Number { low, high }) => {
+            let (low, high) = (rounded(unit, low), rounded(unit, high));
+            // Written so that a number that is none is refused too.
+            (lowest <= low && low <= high && high <= highest).then_some(Value::Number { low, high })
+        }
+        (Kind::Flag | Kind::Word(_) | Kind::Number { .. }, _) => None,
+    }
 }
 
-impl Known {
+/// Facts with the derived ones worked out: what conditions look at.
+#[derive(Clone)]
+pub(super) struct Known<'a> {
+    pub(super) values: Values,
+    told_by: &'a BTreeMap<FactId, String>,
+}
+
+impl Known<'_> {
     /// Known, and not only between bounds.
-    pub(super) fn has(&self, name: &str) -> bool {
-        match self.values.get(name) {
+    pub(super) fn has(&self, id: FactId) -> bool {
+        match self.values[id.place()] {
             None => false,
             Some(Value::Number { low, high }) => low == high,
             Some(Value::Flag(_) | Value::Word(_)) => true,
         }
     }
 
-    pub(super) fn flag(&self, name: &str) -> Option<bool> {
-        match self.values.get(name)? {
-            Value::Flag(flag) => Some(*flag),
+    pub(super) fn flag(&self, id: FactId) -> Option<bool> {
+        match self.values[id.place()]? {
+            Value::Flag(flag) => Some(flag),
             Value::Number { .. } | Value::Word(_) => None,
         }
     }
 
     /// Lowest and highest it can be.
-    pub(super) fn number(&self, name: &str) -> Option<(f64, f64)> {
-        match self.values.get(name)? {
-            Value::Number { low, high } => Some((*low, *high)),
+    pub(super) fn number(&self, id: FactId) -> Option<(f64, f64)> {
+        match self.values[id.place()]? {
+            Value::Number { low, high } => Some((low, high)),
             Value::Flag(_) | Value::Word(_) => None,
         }
     }
 
-    pub(super) fn word(&self, name: &str) -> Option<&'static str> {
-        match self.values.get(name)? {
+    pub(super) fn word(&self, id: FactId) -> Option<&'static str> {
+        match self.values[id.place()]? {
             Value::Word(word) => Some(word),
             Value::Flag(_) | Value::Number { .. } => None,
         }
     }
 
     /// The value as a surgeon reads it, with its unit; `None` when unknown.
-    pub(super) fn text(&self, name: &str) -> Option<String> {
-        let value = self.values.get(name)?;
-        let text = match (value, fact(name)?.kind) {
+    pub(super) fn text(&self, id: FactId) -> Option<String> {
+        let text = match (self.values[id.place()]?, id.fact().kind) {
             (Value::Flag(true), _) => "yes".to_owned(),
             (Value::Flag(false), _) => "no".to_owned(),
-            (Value::Word(word), _) => (*word).to_owned(),
-            (Value::Number { low, high }, Kind::Number { unit, .. }) => number_text(*low, *high, unit),
+            (Value::Word(word), _) => word.to_owned(),
+            (Value::Number { low, high }, Kind::Number { unit, .. }) => number_text(low, high, unit),
             (Value::Number { .. }, Kind::Flag | Kind::Word(_)) => return None,
         };
-        Some(match self.told_by.get(name) {
+        Some(match self.told_by.get(&id) {
             Some(told_by) => format!("{text} ({told_by})"),
             None => text,
         })
     }
 }
 
-fn number_text(low: f64, high: f64, unit: Unit) -> String {
-    let figure = |number: f64| match unit {
-        Unit::Celsius | Unit::Cm | Unit::MmolPerL => format!("{number:.1}"),
-        Unit::PerMinute
-        | Unit::MmHg
-        | Unit::MgPerDl
-        | Unit::Hours
-        | Unit::Days
-        | Unit::Years
-        | Unit::Percent
-        | Unit::Count => format!("{number:.0}"),
-    };
+/// A number, or both its bounds, with the unit behind.
+pub(super) fn number_text(low: f64, high: f64, unit: Unit) -> String {
+    let figure = |number: f64| format!("{number:.*}", unit.decimals());
     let figures = if low < high { format!("{} to {}", figure(low), figure(high)) } else { figure(low) };
     match unit.sign() {
         "" => figures,
@@ -211,7 +248,7 @@ fn expected(kind: Kind) -> String {
 }
 
 fn read(name: &str, given: &serde_json::Value) -> Result<Option<Value>, FactFault> {
-    let Some(fact) = fact(name) else {
+    let Some(fact) = FactId::named(name).map(FactId::fact) else {
         return Err(FactFault { fact: name.to_owned(), why: "no such fact".to_owned() });
     };
     if given.is_null() {
@@ -235,6 +272,7 @@ fn read(name: &str, given: &serde_json::Value) -> Result<Option<Value>, FactFaul
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::triage::Protocol;
 
     fn refused(text: &str) -> String {
         Facts::from_json(&serde_json::from_str(text).unwrap()).unwrap_err().to_string()
@@ -264,6 +302,7 @@ mod tests {
         let mut facts = Facts::default();
         facts.set("temp_c", Value::Number { low: 37.96, high: 37.96 }).unwrap();
         assert_eq!(facts.value("temp_c"), Some(Value::Number { low: 38.0, high: 38.0 }));
-        assert_eq!(facts.completed().text("temp_c").unwrap(), "38.0 °C");
+        let known = facts.completed(Protocol::built_in().limits());
+        assert_eq!(known.text(FactId::named("temp_c").unwrap()).unwrap(), "38.0 °C");
     }
 }

@@ -8,19 +8,25 @@ mod changes;
 mod check_promises;
 mod condition;
 mod condition_text;
+mod could_raise;
 mod decision;
 mod derived;
 mod dictionary;
 mod due;
 mod facts;
+mod facts_kept;
 mod form;
 #[cfg(test)]
 mod form_checks;
 mod free_words;
 mod from_check;
+mod limits;
 mod protocol;
 #[cfg(test)]
 mod protocol_checks;
+#[cfg(test)]
+mod protocol_faults;
+mod protocol_file;
 #[cfg(test)]
 mod protocol_limits;
 #[cfg(test)]
@@ -28,10 +34,13 @@ mod protocol_promises;
 mod protocol_text;
 mod questions;
 mod queue;
+mod reach;
 mod readings;
 mod said;
+mod telling;
 mod truth;
 mod urgency;
+mod wording;
 
 pub use answers::SUGAR_STALE_AFTER_H;
 pub use answers::{
@@ -40,20 +49,25 @@ pub use answers::{
     Temperature, Trend, UrineKetones, WarmHard, Who, YesNo,
 };
 pub use assess::{
-    Assessment, Confidence, CouldMatter, Group, MissingGate, Raised, Reason, Recognised, Tripped, assess,
-    assess_with_photo,
+    Assessment, Confidence, CouldMatter, Group, MissingGate, Raised, Reason, Recognised, Tripped, Verdict,
+    assess, assess_check, verdict, verdict_of_check,
 };
 pub use changes::{Change, changes};
 pub use condition::{Condition, ConditionFault};
+pub use could_raise::{CouldRaise, MOST_FACTS_TOGETHER, could_raise};
 pub use decision::{CallOutcome, CallResult, Decision, first_blank};
-pub use dictionary::{DICTIONARY, Fact, Kind, Origin, Unit, Worse, fact};
+pub use dictionary::{DICTIONARY, Fact, FactId, Kind, Origin, Unit, Worse, fact};
 pub use due::ResponseTargets;
 pub use facts::{FactFault, Facts, Value};
+pub use facts_kept::CheckFacts;
 pub use form::{Fault, FaultKind, Reading, read};
 pub use from_check::Enrolled;
-pub use protocol::{Gate, Pattern, Protocol, ProtocolFault, Raise, RaisesOn, Rule};
+pub use limits::{Limit, Limits};
+pub use protocol::{Edits, Gate, Pattern, Protocol, Raise, RaisesOn, Rule};
+pub use protocol_file::ProtocolFault;
 pub use questions::{AnswerKind, Context, QUESTIONS, Question, Stage, StripKnown, question};
 pub use queue::{RankKey, Waiting, effective, rank, rank_key};
 pub use said::{NOT_SURE, Said};
 pub use truth::Truth;
 pub use urgency::Urgency;
+pub use wording::Wording;

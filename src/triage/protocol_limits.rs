@@ -9,6 +9,7 @@ use serde_json::json;
 
 use crate::triage::Facts;
 use crate::triage::Protocol;
+use crate::triage::Tripped;
 use crate::triage::Urgency;
 use crate::triage::assess;
 use crate::triage::protocol_checks::assessed;
@@ -241,21 +242,23 @@ fn no_limit_of_the_protocol_is_left_untested() {
     let tables =
         [FEVER, COLD, PULSE_AND_BREATH, AGE, REDNESS, PAIN_AND_FLUID, SUGAR, FRAGILE, DRUGS, STRIP, COURSE];
     let rows: Vec<&Row> = tables.into_iter().flatten().collect();
+    let limits = Protocol::built_in().limits();
     let mut untested = BTreeSet::new();
     for rule in Protocol::built_in().rules() {
-        for (fact, limit) in rule.when.limits() {
+        for (fact, limit) in rule.when.compared() {
             let straddles = |row: &&Row| {
                 let (id, changes, given, silent, firing) = **row;
                 if id != rule.id {
                     return false;
                 }
-                let at = |value| with(changes, given, value).completed().number(fact).unwrap_or((0.0, 0.0));
+                let at =
+                    |value| with(changes, given, value).completed(limits).number(fact).unwrap_or((0.0, 0.0));
                 let (one, other) = (at(silent), at(firing));
                 let (low, high) = (one.0.min(other.0), one.1.max(other.1));
                 one != other && low <= limit && limit <= high
             };
             if !rows.iter().any(straddles) {
-                untested.insert(format!("{}: {fact} {limit}", rule.id));
+                untested.insert(format!("{}: {} {limit}", rule.id, fact.name()));
             }
         }
     }
@@ -411,18 +414,22 @@ fn a_reason_shows_the_numbers_it_rests_on_and_the_weightiest_comes_first() {
     assert_eq!(order, vec!["fever-38.5", "fever-plus-spread", "fever-38", "red-inch"]);
     let shown = |rule: &str| -> Vec<String> {
         let reason = assessment.reasons.iter().find(|reason| reason.rule_id == rule).unwrap();
-        reason.tripped.iter().map(|tripped| format!("{}: {}", tripped.fact, tripped.value)).collect()
+        let line = |tripped: &Tripped| match &tripped.limit {
+            Some(limit) => format!("{}: {} ({limit})", tripped.fact, tripped.value),
+            None => format!("{}: {}", tripped.fact, tripped.value),
+        };
+        reason.tripped.iter().map(line).collect()
     };
-    assert_eq!(shown("fever-38.5"), vec!["temp_c: 38.6 °C"]);
+    assert_eq!(shown("fever-38.5"), vec!["temp_c: 38.6 °C (> 38.5 °C)"]);
     assert_eq!(
         shown("red-inch"),
         vec![
+            "site: thigh",
             "diabetes: t2",
             "immuno: none",
-            "red_cm: 3.0 cm",
-            "red_limit: 2.0 cm",
+            "red_cm: 3.0 cm (> 2.0 cm)",
             "red_trend: bigger",
-            "site: thigh",
+            "red_limit: 2.0 cm",
         ]
     );
 }

@@ -2,70 +2,40 @@
 
 use std::sync::LazyLock;
 
+use jiff::SignedDuration;
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 use proptest::prelude::*;
 use serde_json::Map;
 use serde_json::Value as Json;
 
 use crate::triage::Assessment;
+use crate::triage::CheckFacts;
 use crate::triage::DICTIONARY;
 use crate::triage::Fact;
+use crate::triage::FactId;
 use crate::triage::Facts;
 use crate::triage::Group;
-use crate::triage::Kind;
 use crate::triage::Origin;
 use crate::triage::Protocol;
-use crate::triage::Unit;
 use crate::triage::Urgency;
 use crate::triage::Value;
 use crate::triage::Worse;
 use crate::triage::assess;
-use crate::triage::assess_with_photo;
+use crate::triage::assess_check;
+use crate::triage::could_raise;
 use crate::triage::protocol_checks::quiet_but;
-
-fn given_facts() -> Vec<&'static Fact> {
-    DICTIONARY.iter().filter(|fact| fact.from != Origin::Derived).collect()
-}
+use crate::triage::telling::telling_values;
+use crate::triage::verdict_of_check;
 
 fn number(number: f64) -> Value {
     Value::Number { low: number, high: number }
 }
 
-/// Numbers on and just beside every limit of the protocol for this fact, and the ends of its range.
-fn telling_numbers(name: &str, unit: Unit, lowest: f64, highest: f64) -> Vec<f64> {
-    let step = match unit {
-        Unit::Celsius | Unit::Cm | Unit::MmolPerL | Unit::Hours => 0.1,
-        Unit::PerMinute
-        | Unit::MmHg
-        | Unit::MgPerDl
-        | Unit::Days
-        | Unit::Years
-        | Unit::Percent
-        | Unit::Count => 1.0,
-    };
-    let limits = Protocol::built_in().rules().iter().flat_map(|rule| rule.when.limits());
-    let mut numbers: Vec<f64> = limits
-        .filter(|(fact, _)| *fact == name)
-        .flat_map(|(_, limit)| [limit - step, limit, limit + step])
-        .chain(if name == "red_cm" { vec![1.9, 2.0, 2.1, 2.4, 2.5, 2.6] } else { vec![] })
-        .chain(if name == "hours_silent" { vec![10.0, 20.0, 40.0, 100.0] } else { vec![] })
-        .map(|number| number.clamp(lowest, highest))
-        .chain([lowest, highest])
-        .collect();
-    numbers.sort_by(f64::total_cmp);
-    numbers.dedup();
-    numbers
-}
-
 /// Every value worth trying for each given fact.
 static VALUES: LazyLock<Vec<(&'static Fact, Vec<Value>)>> = LazyLock::new(|| {
-    let of = |fact: &Fact| match fact.kind {
-        Kind::Flag => vec![Value::Flag(false), Value::Flag(true)],
-        Kind::Word(words) => words.iter().map(|word| Value::Word(word)).collect(),
-        Kind::Number { unit, lowest, highest } => {
-            telling_numbers(fact.name, unit, lowest, highest).into_iter().map(number).collect()
-        }
-    };
-    given_facts().into_iter().map(|fact| (fact, of(fact))).collect()
+    let given = FactId::all().filter(|id| id.fact().from != Origin::Derived);
+    given.map(|id| (id.fact(), telling_values(Protocol::built_in(), id))).collect()
 });
 
 /// How often a fact is drawn: what every patient is asked more often than what few are.
@@ -133,15 +103,27 @@ fn built_in(facts: &Facts) -> Assessment {
     assess(Protocol::built_in(), facts)
 }
 
+/// Neither the class nor the score is lower, and the answer is due no later, whenever the check came in.
 fn not_calmer(after: &Assessment, before: &Assessment) -> bool {
-    after.urgency >= before.urgency && after.score >= before.score
+    static ZONE: LazyLock<TimeZone> = LazyLock::new(|| TimeZone::get("America/New_York").unwrap());
+    // Each hour of a week in which the clocks change (8 March 2026, IANA time zone database).
+    let hours = (0..24 * 8).step_by(5).map(|hour| {
+        let start: Timestamp = "2026-03-05T00:00:00Z".parse().unwrap();
+        start + SignedDuration::from_hours(hour)
+    });
+    let targets = Protocol::built_in().targets();
+    let due = |urgency, received| targets.due(urgency, received, &ZONE);
+    after.urgency >= before.urgency
+        && after.score >= before.score
+        && (after.urgency == before.urgency
+            || hours.into_iter().all(|at| due(after.urgency, at) <= due(before.urgency, at)))
 }
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(2_000))]
 
     #[test]
-    fn a_worse_answer_never_lowers_the_class_or_the_score(
+    fn a_worse_answer_never_lowers_the_class_or_the_score_or_moves_the_due_time_later(
         facts in patients(),
         place in any::<prop::sample::Index>(),
     ) {
@@ -196,16 +178,17 @@ proptest! {
         seen in prop::collection::vec((any::<prop::sample::Index>(), any::<prop::sample::Index>()), 0..5),
     ) {
         let names = ["red_cm", "area_change_pct", "par_28", "both_scaled", "photo_ok", "bed"];
-        let measured: Vec<(&str, Value)> = seen
-            .iter()
-            .map(|(name, value)| {
-                let name = *name.get(&names);
-                let (_, values) = VALUES.iter().find(|(fact, _)| fact.name == name).unwrap();
-                (name, *value.get(values))
-            })
-            .collect();
+        let mut measured = Facts::default();
+        for (name, value) in &seen {
+            let name = *name.get(&names);
+            let (_, values) = VALUES.iter().find(|(fact, _)| fact.name == name).unwrap();
+            measured.set(name, *value.get(values)).unwrap();
+        }
         let alone = built_in(&facts);
-        let with_photo = assess_with_photo(Protocol::built_in(), &facts, &measured);
+        let check = CheckFacts { answered: facts, measured };
+        let with_photo = assess_check(Protocol::built_in(), &check);
+        let verdict = verdict_of_check(Protocol::built_in(), &check);
+        prop_assert_eq!((verdict.urgency, verdict.score), (with_photo.urgency, with_photo.score));
         prop_assert!(not_calmer(&with_photo, &alone));
         for reason in &alone.reasons {
             prop_assert!(with_photo.reasons.iter().any(|kept| kept.rule_id == reason.rule_id));
@@ -258,6 +241,24 @@ proptest! {
         prop_assert!(one.score <= 100);
         if one.urgency > other.urgency {
             prop_assert!(one.score > other.score, "{one:#?} {other:#?}");
+        }
+    }
+
+    /// What a surgeon is told could raise a check does raise it, to the class it says, and nothing smaller would.
+    #[test]
+    fn what_could_raise_a_check_does(facts in patients()) {
+        let stands = built_in(&facts).urgency;
+        for set in could_raise(Protocol::built_in(), &facts, stands) {
+            prop_assert!(set.to > stands);
+            let [name] = set.facts[..] else { continue };
+            let (_, values) = VALUES.iter().find(|(fact, _)| fact.name == name).unwrap();
+            let reached = values.iter().map(|value| {
+                let mut known = facts.clone();
+                known.set(name, *value).unwrap();
+                built_in(&known).urgency
+            });
+            prop_assert_eq!(reached.max(), Some(set.to));
+            prop_assert!(facts.value(name).is_none());
         }
     }
 

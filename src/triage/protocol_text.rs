@@ -19,6 +19,7 @@ impl Protocol {
         writeln!(out, "PROTOCOL {}", self.version())?;
         writeln!(out, "For review by the responsible surgeon. A sorting aid, never a diagnosis.")?;
         self.write_targets(out)?;
+        self.write_limits(out)?;
         writeln!(
             out,
             "\n\nRULES ({}): every one that fires is a reason; the most urgent wins",
@@ -32,7 +33,11 @@ impl Protocol {
             }
             writeln!(out, "\n{}: {}", rule.id, rule.urgency.staff_words())?;
             writeln!(out, "    when    {}", rule.when.text())?;
-            writeln!(out, "    because {}", rule.sentence)?;
+            writeln!(out, "    because {}", rule.sentence.en)?;
+            writeln!(out, "    porque  {}", rule.sentence.es)?;
+            if rule.at_least != rule.urgency {
+                writeln!(out, "    never   calmer than {}", rule.at_least.staff_words())?;
+            }
             writeln!(out, "    source  {} [{}]", rule.source, rule.confidence.code())?;
         }
         writeln!(out, "\n\nRAISES: for who the patient is, after the rules")?;
@@ -46,18 +51,35 @@ impl Protocol {
                 }
             }
             writeln!(out, "    when    {}", raise.when.text())?;
-            writeln!(out, "    because {}", raise.sentence)?;
+            writeln!(out, "    because {}", raise.sentence.en)?;
+            writeln!(out, "    porque  {}", raise.sentence.es)?;
             writeln!(out, "    source  {}", raise.source)?;
         }
         let floor = Urgency::Tomorrow.staff_words();
         writeln!(out, "\n\nGATES: all must hold, or the check is at least {floor}")?;
         for gate in self.gates() {
-            writeln!(out, "\n{}\n    when    {}\n    else    {}", gate.id, gate.when.text(), gate.sentence)?;
+            writeln!(out, "\n{}\n    when    {}", gate.id, gate.when.text())?;
+            writeln!(out, "    else    {}\n    si no   {}", gate.sentence.en, gate.sentence.es)?;
         }
         writeln!(out, "\n\nPATTERNS: shown beside a check, never lowering it")?;
         for pattern in self.patterns() {
             writeln!(out, "\n{}\n    when    {}", pattern.id, pattern.when.text())?;
-            writeln!(out, "    means   {}\n    source  {}", pattern.sentence, pattern.source)?;
+            writeln!(out, "    means   {}\n    es      {}", pattern.sentence.en, pattern.sentence.es)?;
+            writeln!(out, "    source  {}", pattern.source)?;
+        }
+        Ok(())
+    }
+
+    fn write_limits(&self, out: &mut String) -> std::fmt::Result {
+        writeln!(
+            out,
+            "\n\nLIMITS ({}): a practice can move each within its range",
+            self.limits().all().len()
+        )?;
+        for limit in self.limits().all() {
+            writeln!(out, "\n{}: {} (from {})", limit.id, limit.text(), limit.range_text())?;
+            writeln!(out, "    {} / {}", limit.meaning.en, limit.meaning.es)?;
+            writeln!(out, "    source  {}", limit.source)?;
         }
         Ok(())
     }

@@ -7,9 +7,21 @@ pub fn values(tripped: &[Tripped]) -> String {
     tripped.iter().filter(|fact| points_to_trouble(fact)).map(value).collect::<Vec<_>>().join(" · ")
 }
 
+/// The same with each value beside the limit it was held against: "temperature 38.6 °C (> 38.5 °C)".
+pub fn values_beside_limits(tripped: &[Tripped]) -> String {
+    tripped.iter().filter(|fact| points_to_trouble(fact)).map(beside_limit).collect::<Vec<_>>().join(" · ")
+}
+
 /// Everything a reason rests on, the quiet facts too.
 pub fn all_values(tripped: &[Tripped]) -> String {
-    tripped.iter().map(value).collect::<Vec<_>>().join(" · ")
+    tripped.iter().map(beside_limit).collect::<Vec<_>>().join(" · ")
+}
+
+fn beside_limit(tripped: &Tripped) -> String {
+    match &tripped.limit {
+        Some(limit) => format!("{} ({limit})", value(tripped)),
+        None => value(tripped),
+    }
 }
 
 /// Facts that only set a limit, or that sum up others shown beside them, and quiet answers, are for the fine print.
@@ -162,7 +174,7 @@ mod tests {
     use crate::triage::DICTIONARY;
 
     fn tripped(fact: &str, value: &str) -> Tripped {
-        Tripped { fact: fact.to_owned(), value: value.to_owned() }
+        Tripped { fact: fact.to_owned(), value: value.to_owned(), limit: None }
     }
 
     #[test]
@@ -173,6 +185,12 @@ mod tests {
             tripped("bleeding", "soaks_pad_hour"),
         ]);
         assert_eq!(read, "temperature 38.6 °C · shaking chills · soaked a pad within an hour");
+    }
+
+    #[test]
+    fn a_number_stands_beside_the_limit_it_was_held_against() {
+        let hot = Tripped { limit: Some("> 38.5 °C".to_owned()), ..tripped("temp_c", "38.6 °C") };
+        assert_eq!(values_beside_limits(&[hot]), "temperature 38.6 °C (> 38.5 °C)");
     }
 
     #[test]

@@ -133,7 +133,7 @@ fn reason(reason: &Reason) -> ReasonView {
     ReasonView {
         class: class(reason.urgency),
         sentence: reason.sentence.clone(),
-        values: fact_words::values(&reason.tripped),
+        values: fact_words::values_beside_limits(&reason.tripped),
         rests_on: fact_words::all_values(&reason.tripped),
         source: reason.source.clone(),
         confidence: confidence(reason.confidence),
@@ -148,7 +148,7 @@ fn raise(raised: &Raised) -> RaiseView {
             None => "Noted".to_owned(),
         },
         sentence: raised.sentence.clone(),
-        values: fact_words::values(&raised.tripped),
+        values: fact_words::values_beside_limits(&raised.tripped),
         source: raised.source.clone(),
     }
 }
