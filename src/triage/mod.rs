@@ -13,6 +13,7 @@ mod derived;
 mod dictionary;
 mod due;
 mod facts;
+pub mod figures;
 mod form;
 #[cfg(test)]
 mod form_checks;
@@ -45,7 +46,7 @@ pub use assess::{
 };
 pub use changes::{Change, changes};
 pub use condition::{Condition, ConditionFault};
-pub use decision::{CallOutcome, CallResult, Decision, first_blank};
+pub use decision::{CallOutcome, CallResult, Decided, Decision, first_blank};
 pub use dictionary::{DICTIONARY, Fact, Kind, Origin, Unit, Worse, fact};
 pub use due::ResponseTargets;
 pub use facts::{FactFault, Facts, Value};
