@@ -92,6 +92,7 @@ fn promised(door: &Door, visitor: Visitor) -> Answer {
         Who::Office => of_staff(visitor == Visitor::Office),
         Who::Caller => of_staff(matches!(visitor, Visitor::Surgeon | Visitor::Office)),
         Who::Lead => of_staff(visitor == Visitor::Lead),
+        Who::Judge => of_staff(matches!(visitor, Visitor::Lead | Visitor::Surgeon)),
     }
 }
 
@@ -229,7 +230,7 @@ impl House {
             Who::Phone => Visitor::Phone,
             Who::Surgeon | Who::Staff => Visitor::Surgeon,
             Who::Office | Who::Caller => Visitor::Office,
-            Who::Lead => Visitor::Lead,
+            Who::Lead | Who::Judge => Visitor::Lead,
         }
     }
 

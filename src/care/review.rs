@@ -203,6 +203,9 @@ pub struct Deciding {
     pub come_in: Option<Timestamp>,
     /// What the office is to ask or say on the phone; empty: the decision's own words.
     pub ask: String,
+    /// How urgent the surgeon says it was; `None`: as the decision says. Kept for the figures: it changes nothing of
+    /// what the patient was told, the office's call or the due times.
+    pub judged: Option<Urgency>,
 }
 
 /// Decides a check. Decision, reply, callback, record and notices commit together.
@@ -237,19 +240,28 @@ pub async fn decide(
         come_in: deciding.come_in,
         note: deciding.note.trim().to_owned(),
         urgency_shown: check.assessment.urgency,
+        due_shown: Some(check.due),
+        urgency_judged: deciding.judged,
+        call_due: call_due(&check, deciding.decision, moment.now),
         decided: moment.now,
     };
     reviews::insert(&mut tx, &review).await?;
     keep_reply(&mut tx, surgeon, &check, &review, deciding.reply.trim(), moment).await?;
-    let state = if deciding.decision.needs_a_call() {
-        ask_for_call(&mut tx, &check, &review, &deciding, moment).await?;
-        CheckState::AwaitingCall
-    } else {
-        CheckState::Closed
+    let state = match review.call_due {
+        Some(due) => {
+            ask_for_call(&mut tx, &check, &review, &deciding, due, moment).await?;
+            CheckState::AwaitingCall
+        }
+        None => CheckState::Closed,
     };
     checks::set_state(&mut tx, &check, state, moment.now).await?;
     thread::note_dealt_with(&mut tx, surgeon.practice, check.wound, moment.now).await?;
-    let detail = format!("decision={} urgency={}", review.decision.code(), review.urgency_shown.code());
+    let judged = review.urgency_judged.map_or("as_decided", Urgency::code);
+    let detail = format!(
+        "decision={} urgency={} judged={judged}",
+        review.decision.code(),
+        review.urgency_shown.code()
+    );
     let (actor, subject) = (Actor::Staff(surgeon.id), format!("check:{id}"));
     record::note(&mut tx, surgeon.practice, actor, "check.decide", &subject, &detail, moment.now).await?;
     tx.commit().await?;
@@ -292,6 +304,7 @@ async fn ask_for_call(
     check: &WoundCheck,
     review: &Review,
     deciding: &Deciding,
+    due: Timestamp,
     moment: &Moment,
 ) -> Done<()> {
     let urgency = call_urgency(check.assessment.urgency, deciding.decision);
@@ -304,7 +317,7 @@ async fn ask_for_call(
         urgency,
         reason: deciding.decision.words().to_owned(),
         ask: deciding.ask.trim().to_owned(),
-        due: moment.now + call_within(urgency),
+        due,
         missed: 0,
         state: CallbackState::Open,
         outcome: None,
@@ -315,6 +328,12 @@ async fn ask_for_call(
     callbacks::insert(conn, &callback).await?;
     let about = format!("callback:{}", callback.id);
     Ok(notices::enqueue(conn, check.practice, NoticeKind::CallToMake, "office", &about, moment).await?)
+}
+
+/// By when the office must have rung; `None`: the decision asks for no call.
+fn call_due(check: &WoundCheck, decision: Decision, now: Timestamp) -> Option<Timestamp> {
+    let within = call_within(call_urgency(check.assessment.urgency, decision));
+    decision.needs_a_call().then(|| now + within)
 }
 
 /// A call is never less urgent than its check; sending someone to the emergency department is as urgent as it gets.

@@ -382,6 +382,7 @@ impl Happening<'_> {
             note: line.note,
             come_in: None,
             ask: line.ask,
+            judged: None,
         };
         review::decide(&self.app.desk, surgeon, check, deciding, &self.moment).await?;
         Ok(())

@@ -12,7 +12,6 @@ use crate::ids::WoundCheckId;
 use crate::ids::WoundId;
 use crate::plan::coded;
 use crate::store::Conn;
-use crate::store::StoreError;
 use crate::store::Stored;
 use crate::store::row::Columns;
 use crate::triage::CallOutcome;
@@ -61,16 +60,13 @@ pub struct CallAttempt {
 }
 
 fn callback(row: &AnyRow) -> Stored<Callback> {
-    let rank = row.whole("urgency")?;
     Ok(Callback {
         id: row.parsed("id")?,
         practice: row.parsed("practice_id")?,
         wound: row.parsed("wound_id")?,
         check: row.parsed("check_id")?,
         review: row.parsed("review_id")?,
-        urgency: u8::try_from(rank).ok().and_then(Urgency::from_rank).ok_or_else(|| {
-            StoreError::Unreadable { column: "urgency", because: format!("no urgency has rank {rank}") }
-        })?,
+        urgency: row.urgency("urgency")?,
         reason: row.text("reason")?,
         ask: row.text("ask")?,
         due: row.time("due_ms")?,

@@ -14,7 +14,6 @@ use crate::ids::WoundId;
 use crate::plan::Operation;
 use crate::plan::coded;
 use crate::store::Conn;
-use crate::store::StoreError;
 use crate::store::Stored;
 use crate::store::patients::fold_name;
 use crate::store::patients::like_pattern;
@@ -85,13 +84,6 @@ pub struct WaitingCheck {
     pub previous_urgency: Option<Urgency>,
     /// The patient's messages on this wound that nobody has dealt with.
     pub open_questions: i64,
-}
-
-fn urgency(column: &'static str, rank: i64) -> Stored<Urgency> {
-    u8::try_from(rank)
-        .ok()
-        .and_then(Urgency::from_rank)
-        .ok_or_else(|| StoreError::Unreadable { column, because: format!("no urgency has rank {rank}") })
 }
 
 fn claim(row: &AnyRow) -> Stored<Option<Claim>> {
@@ -368,10 +360,7 @@ fn waiting_check(row: &AnyRow) -> Stored<WaitingCheck> {
         photos_expected: row.whole("photos_expected")?,
         photos_here: row.whole("photos_here")?,
         photo: row.parsed_maybe("first_photo")?,
-        previous_urgency: row
-            .whole_maybe("previous_urgency")?
-            .map(|rank| urgency("previous_urgency", rank))
-            .transpose()?,
+        previous_urgency: row.urgency_maybe("previous_urgency")?,
         open_questions: row.whole("open_questions")?,
     })
 }
@@ -398,6 +387,6 @@ pub async fn count_by_urgency(
         .fetch_all(conn)
         .await?
         .iter()
-        .map(|row| Ok((urgency("urgency", row.whole("effective")?)?, row.whole("waiting")?)))
+        .map(|row| Ok((row.urgency("effective")?, row.whole("waiting")?)))
         .collect()
 }

@@ -28,6 +28,12 @@ pub struct Review {
     pub note: String,
     /// The class the surgeon saw when deciding.
     pub urgency_shown: Urgency,
+    /// By when the answer was due, as the surgeon saw it; `None`: decided before this was kept.
+    pub due_shown: Option<Timestamp>,
+    /// How urgent the surgeon said it was; `None`: they left it to the decision to say.
+    pub urgency_judged: Option<Urgency>,
+    /// For decisions that ask the office to ring: by when, as asked.
+    pub call_due: Option<Timestamp>,
     pub decided: Timestamp,
 }
 
@@ -42,13 +48,17 @@ fn review(row: &AnyRow) -> Stored<Review> {
         come_in: row.time_maybe("come_in_ms")?,
         note: row.text("note")?,
         urgency_shown: u8::try_from(rank).ok().and_then(Urgency::from_rank).unwrap_or(Urgency::GoNow),
+        due_shown: row.time_maybe("due_shown_ms")?,
+        urgency_judged: row.urgency_maybe("urgency_judged")?,
+        call_due: row.time_maybe("call_due_ms")?,
         decided: row.time("decided_ms")?,
     })
 }
 
 pub async fn insert(conn: &mut Conn, review: &Review) -> Stored<()> {
     const SQL: &str = "INSERT INTO review (id, practice_id, check_id, surgeon_id, decision, come_in_ms, note, \
-                       urgency_shown, decided_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)";
+                       urgency_shown, due_shown_ms, urgency_judged, call_due_ms, decided_ms) \
+                       VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)";
     sqlx::query(SQL)
         .bind(review.id.to_string())
         .bind(review.practice.to_string())
@@ -58,6 +68,9 @@ pub async fn insert(conn: &mut Conn, review: &Review) -> Stored<()> {
         .bind(review.come_in.map(|when| when.as_millisecond()))
         .bind(&review.note)
         .bind(i64::from(review.urgency_shown.rank()))
+        .bind(review.due_shown.map(|due| due.as_millisecond()))
+        .bind(review.urgency_judged.map(|urgency| i64::from(urgency.rank())))
+        .bind(review.call_due.map(|due| due.as_millisecond()))
         .bind(review.decided.as_millisecond())
         .execute(conn)
         .await?;

@@ -9,6 +9,7 @@ use sqlx::any::AnyRow;
 
 use crate::store::StoreError;
 use crate::store::Stored;
+use crate::triage::Urgency;
 
 /// Columns by name; each method says what the column holds.
 pub trait Columns {
@@ -37,6 +38,15 @@ pub trait Columns {
 
     fn time_maybe(&self, column: &'static str) -> Stored<Option<Timestamp>> {
         self.whole_maybe(column)?.map(|ms| as_time(column, ms)).transpose()
+    }
+
+    /// A class by its place in the reading order.
+    fn urgency(&self, column: &'static str) -> Stored<Urgency> {
+        as_urgency(column, self.whole(column)?)
+    }
+
+    fn urgency_maybe(&self, column: &'static str) -> Stored<Option<Urgency>> {
+        self.whole_maybe(column)?.map(|rank| as_urgency(column, rank)).transpose()
     }
 
     fn flag(&self, column: &'static str) -> Stored<bool> {
@@ -69,6 +79,13 @@ fn parse<T: FromStr<Err: std::fmt::Display>>(column: &'static str, text: &str) -
 fn as_time(column: &'static str, ms: i64) -> Stored<Timestamp> {
     Timestamp::from_millisecond(ms)
         .map_err(|fault| StoreError::Unreadable { column, because: fault.to_string() })
+}
+
+fn as_urgency(column: &'static str, rank: i64) -> Stored<Urgency> {
+    u8::try_from(rank)
+        .ok()
+        .and_then(Urgency::from_rank)
+        .ok_or_else(|| StoreError::Unreadable { column, because: format!("no urgency has rank {rank}") })
 }
 
 /// A record as it is written into a JSON column.

@@ -1,6 +1,11 @@
 //! What a surgeon can decide about a wound check, and what a call can come to.
 
+use jiff::SignedDuration;
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
 use crate::plan::coded;
+use crate::triage::urgency::Urgency;
 
 coded! {
     /// The surgeon's decision. None of them is ever taken by the program.
@@ -38,6 +43,55 @@ impl Decision {
             | Decision::ChangeHomeCare
             | Decision::Antibiotic
             | Decision::AnotherPhoto => false,
+        }
+    }
+}
+
+/// What is nearer than this is within the hour.
+const WITHIN_THE_HOUR: SignedDuration = SignedDuration::from_mins(60);
+
+/// When a decision was made, and what times went with it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Decided {
+    pub at: Timestamp,
+    /// For "come in": when.
+    pub come_in: Option<Timestamp>,
+    /// For a call by the office: by when it was to be made, as it stood when it was asked for.
+    pub call_due: Option<Timestamp>,
+}
+
+impl Decision {
+    /// How urgent the surgeon judged the check, read from what they decided; `None`: the decision judges nothing.
+    /// A surgeon who says it themselves overrules this. Our own mapping, no source:
+    ///
+    /// - healing as expected: on track. Change the home care: by the next working day. An antibiotic: today.
+    /// - come in: within the hour when the visit is, today when it is on the same local date, else by the next
+    ///   working day.
+    /// - call by the office: within the hour when the call is due by then, else today. When a call is due follows
+    ///   from the class the check was assessed as, so that this reading can hardly disagree with it.
+    /// - go to the emergency department: go now. Another photo: nothing can be said yet.
+    ///
+    /// A time that was not kept counts as within the hour: an unknown is never read as calm.
+    pub fn judged(self, decided: &Decided, zone: &TimeZone) -> Option<Urgency> {
+        let is_within_the_hour = |when: Timestamp| when.duration_since(decided.at) <= WITHIN_THE_HOUR;
+        let date = |when: Timestamp| when.to_zoned_datetime(zone.clone()).date();
+        match self {
+            Decision::HealingAsExpected => Some(Urgency::OnTrack),
+            Decision::ChangeHomeCare => Some(Urgency::Tomorrow),
+            Decision::Antibiotic => Some(Urgency::Today),
+            Decision::ComeIn => Some(match decided.come_in {
+                Some(when) if is_within_the_hour(when) => Urgency::RingNow,
+                Some(when) if date(when) <= date(decided.at) => Urgency::Today,
+                Some(_) => Urgency::Tomorrow,
+                None => Urgency::RingNow,
+            }),
+            Decision::CallByOffice => Some(match decided.call_due {
+                Some(when) if is_within_the_hour(when) => Urgency::RingNow,
+                Some(_) => Urgency::Today,
+                None => Urgency::RingNow,
+            }),
+            Decision::GoToEmergency => Some(Urgency::GoNow),
+            Decision::AnotherPhoto => None,
         }
     }
 }
@@ -91,6 +145,47 @@ pub fn first_blank(reply: &str) -> Option<&str> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    const AT: &str = "2026-03-10T15:00:00Z";
+
+    /// Judged at eleven in New York, with a visit and a call at these moments.
+    fn judged(decision: Decision, come_in: Option<&str>, call_due: Option<&str>) -> Option<Urgency> {
+        let time = |text: &str| text.parse::<Timestamp>().unwrap();
+        let decided =
+            Decided { at: time(AT), come_in: come_in.map(time), call_due: call_due.map(time) };
+        decision.judged(&decided, &TimeZone::get("America/New_York").unwrap())
+    }
+
+    #[test]
+    fn every_decision_but_another_photo_says_how_urgent_it_was() {
+        assert_eq!(judged(Decision::HealingAsExpected, None, None), Some(Urgency::OnTrack));
+        assert_eq!(judged(Decision::ChangeHomeCare, None, None), Some(Urgency::Tomorrow));
+        assert_eq!(judged(Decision::Antibiotic, None, None), Some(Urgency::Today));
+        assert_eq!(judged(Decision::GoToEmergency, None, None), Some(Urgency::GoNow));
+        assert_eq!(judged(Decision::AnotherPhoto, None, None), None);
+        let without: Vec<&Decision> =
+            Decision::ALL.iter().filter(|decision| judged(**decision, None, None).is_none()).collect();
+        assert_eq!(without, [&Decision::AnotherPhoto]);
+    }
+
+    #[test]
+    fn a_visit_is_judged_by_when_it_is_in_the_practices_own_day() {
+        let visit = |when: &str| judged(Decision::ComeIn, Some(when), None);
+        assert_eq!(visit("2026-03-10T16:00:00Z"), Some(Urgency::RingNow));
+        assert_eq!(visit("2026-03-10T16:00:01Z"), Some(Urgency::Today));
+        // One second before midnight in New York, and midnight.
+        assert_eq!(visit("2026-03-11T03:59:59Z"), Some(Urgency::Today));
+        assert_eq!(visit("2026-03-11T04:00:00Z"), Some(Urgency::Tomorrow));
+        assert_eq!(judged(Decision::ComeIn, None, None), Some(Urgency::RingNow));
+    }
+
+    #[test]
+    fn a_call_due_within_sixty_minutes_is_a_voice_within_the_hour() {
+        let call = |when: &str| judged(Decision::CallByOffice, None, Some(when));
+        assert_eq!(call("2026-03-10T16:00:00Z"), Some(Urgency::RingNow));
+        assert_eq!(call("2026-03-10T16:00:01Z"), Some(Urgency::Today));
+        assert_eq!(judged(Decision::CallByOffice, None, None), Some(Urgency::RingNow));
+    }
 
     #[test]
     fn a_blank_is_lower_case_letters_in_braces() {

@@ -39,6 +39,8 @@ pub enum Who {
     /// Office or surgeon.
     Caller,
     Lead,
+    /// Lead or surgeon: whoever judges how well the ranking does.
+    Judge,
 }
 
 impl Who {
@@ -50,6 +52,7 @@ impl Who {
             Who::Office => member.roles.office,
             Who::Caller => member.roles.office || member.roles.surgeon,
             Who::Lead => member.roles.lead,
+            Who::Judge => member.roles.lead || member.roles.surgeon,
         }
     }
 }
@@ -125,7 +128,7 @@ async fn guard(
     let entered = match who {
         Who::Anyone => Ok(()),
         Who::Phone => enter_phone(&app, &mut request).await,
-        Who::Staff | Who::Surgeon | Who::Office | Who::Caller | Who::Lead => {
+        Who::Staff | Who::Surgeon | Who::Office | Who::Caller | Who::Lead | Who::Judge => {
             enter_staff(&app, who, &mut request).await
         }
     };

@@ -4,6 +4,7 @@ mod app;
 mod assets;
 mod chart_words;
 mod cookies;
+mod csv;
 mod doors;
 pub mod error;
 mod headers;

@@ -22,17 +22,21 @@ pub enum Part {
     Queue,
     Callbacks,
     Patients,
+    /// For surgeons; a lead finds the figures among the pages of the practice.
+    Figures,
     Practice,
 }
 
 impl Part {
-    const ALL: [Part; 4] = [Part::Queue, Part::Callbacks, Part::Patients, Part::Practice];
+    const ALL: [Part; 5] =
+        [Part::Queue, Part::Callbacks, Part::Patients, Part::Figures, Part::Practice];
 
     fn address(self) -> &'static str {
         match self {
             Part::Queue => "/queue",
             Part::Callbacks => "/callbacks",
             Part::Patients => "/patients",
+            Part::Figures => "/practice/figures",
             Part::Practice => "/practice",
         }
     }
@@ -42,6 +46,7 @@ impl Part {
             Part::Queue => "Queue",
             Part::Callbacks => "Callbacks",
             Part::Patients => "Patients",
+            Part::Figures => "Figures",
             Part::Practice => "Practice",
         }
     }
@@ -50,6 +55,7 @@ impl Part {
         match self {
             Part::Queue => roles.surgeon,
             Part::Callbacks | Part::Patients => roles.surgeon || roles.office,
+            Part::Figures => roles.surgeon && !roles.lead,
             Part::Practice => roles.lead,
         }
     }

@@ -127,6 +127,7 @@ async fn a_decision_pressed_ten_times_at_once_is_taken_once() {
                     note: String::new(),
                     come_in: None,
                     ask: String::new(),
+                    judged: None,
                 };
                 review::decide(practice.desk(), &surgeon.member, check, deciding, &practice.moment()).await
             })

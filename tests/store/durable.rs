@@ -114,6 +114,7 @@ async fn a_decision_that_fails_in_the_middle_decides_nothing() {
                 note: String::new(),
                 come_in: None,
                 ask: String::new(),
+                judged: None,
             };
             let moment = practice.moment();
             let failed =

@@ -222,6 +222,7 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
                 note: String::new(),
                 come_in: None,
                 ask: String::new(),
+                judged: None,
             };
             is_refused(review::decide(desk, surgeon, theirs.waiting.id, deciding, &moment).await);
         }

@@ -107,6 +107,7 @@ impl Staff {
             note: "seen".to_owned(),
             come_in: (decision == Decision::ComeIn).then_some(moment.now),
             ask: String::new(),
+            judged: None,
         };
         review::decide(desk, &self.member, check, deciding, &moment).await
     }

@@ -1,5 +1,9 @@
-//! What a lead works with: who works here, the reply texts, and the record.
+//! What a lead works with: who works here, the reply texts, the figures and the record.
 
+mod figure_files;
+mod figure_plots;
+mod figure_words;
+mod figures;
 mod overview;
 mod record;
 mod replies;
@@ -19,5 +23,11 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/practice/replies", Who::Lead, replies::keep_new)
         .get("/practice/replies/{id}", Who::Lead, replies::show_one)
         .post("/practice/replies/{id}", Who::Lead, replies::keep)
+        .get("/practice/figures", Who::Judge, figures::show)
+        .get("/practice/figures/decisions.csv", Who::Judge, figure_files::decisions)
+        .get("/practice/figures/shares.csv", Who::Judge, figure_files::shares)
+        .get("/practice/figures/moved-up.csv", Who::Judge, figure_files::moved_up)
+        .get("/practice/figures/response-by-class.csv", Who::Judge, figure_files::by_class)
+        .get("/practice/figures/response-by-hour.csv", Who::Judge, figure_files::by_hour)
         .get("/practice/record", Who::Lead, record::show)
 }

@@ -116,6 +116,8 @@ fn action_words(action: &str) -> String {
         "staff.switch_on" => "switched on",
         "staff.switch_off" => "switched off",
         "practice.add" => "set up",
+        "figures.view" => "looked at the figures of",
+        "figures.download" => "took figures home of",
         other => return other.replace(['.', '_'], " "),
     }
     .to_owned()

@@ -17,6 +17,7 @@ use crate::care::review::Deciding;
 use crate::care::review::Opened;
 use crate::ids::WoundCheckId;
 use crate::triage::Decision;
+use crate::triage::Urgency;
 use crate::web::App;
 use crate::web::doors::Member;
 use crate::web::error::PageError;
@@ -40,6 +41,8 @@ pub struct DecideForm {
     pub note: String,
     pub come_in: String,
     pub ask: String,
+    /// A class's code; empty: as the decision says.
+    pub judged: String,
 }
 
 impl DecideForm {
@@ -73,6 +76,15 @@ pub struct DecideView {
     pub language: &'static str,
     pub lang: &'static str,
     pub earliest_visit: String,
+    /// "How urgent was it?", most urgent first.
+    pub judgements: Vec<JudgementChoice>,
+}
+
+/// One answer to "How urgent was it?".
+pub struct JudgementChoice {
+    pub code: &'static str,
+    pub words: &'static str,
+    pub is_chosen: bool,
 }
 
 impl DecideView {
@@ -92,6 +104,15 @@ impl DecideView {
             language: opened.patient.language.own_name(),
             lang: opened.patient.language.code(),
             earliest_visit: local_time::write(now, &opened.practice.zone),
+            judgements: Urgency::ALL
+                .iter()
+                .rev()
+                .map(|class| JudgementChoice {
+                    code: class.code(),
+                    words: class.staff_words(),
+                    is_chosen: form.judged == class.code(),
+                })
+                .collect(),
             form,
         }
     }
@@ -141,6 +162,16 @@ async fn read(
             None
         }
     };
+    let judged = match form.judged.as_str() {
+        "" => None,
+        code => match code.parse::<Urgency>() {
+            Ok(class) => Some(class),
+            Err(_) => {
+                faults.push(Fault::new("judged", "Choose how urgent it was, or leave it to the decision."));
+                None
+            }
+        },
+    };
     let Some(decision) = decision.filter(|_| faults.is_empty()) else { return Ok(Err(faults)) };
     // A time typed for a visit belongs to no other decision.
     let come_in = come_in.filter(|_| decision == Decision::ComeIn);
@@ -150,6 +181,7 @@ async fn read(
         note: form.note.clone(),
         come_in,
         ask: form.ask.clone(),
+        judged,
     }))
 }
 

@@ -388,7 +388,10 @@ fn decisions(opened: &Opened, now: Timestamp) -> Vec<DecisionView> {
     let words = |review: &Review| {
         let come_in = review.come_in.map_or_else(String::new, |when| format!(", {}", clock(when)));
         let by = name_of(&opened.staff, review.surgeon);
-        format!("{}{come_in} — {by}, {}", review.decision.words(), clock(review.decided))
+        let judged = review.urgency_judged.map_or_else(String::new, |class| {
+            format!("; said how urgent it was: {}", class.staff_words())
+        });
+        format!("{}{come_in} — {by}, {}{judged}", review.decision.words(), clock(review.decided))
     };
     opened
         .reviews
