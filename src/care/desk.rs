@@ -5,6 +5,8 @@ use std::sync::Arc;
 use tokio::sync::Semaphore;
 use tokio::sync::broadcast;
 
+use crate::care::protocols::ReadProtocols;
+use crate::care::trial::Trials;
 use crate::ids::PracticeId;
 use crate::photo::Limits;
 use crate::store::Blobs;
@@ -22,7 +24,10 @@ pub struct News {
 pub struct Desk {
     pub db: Db,
     pub blobs: Blobs,
-    pub protocol: Arc<Protocol>,
+    /// The one the program comes with. What a practice sorts by is [`crate::care::protocols::in_force`].
+    pub program_protocol: Arc<Protocol>,
+    pub(in crate::care) protocols: ReadProtocols,
+    pub(in crate::care) trials: Trials,
     pub limits: Limits,
     /// A picture being decoded holds one; more at once would only use more memory.
     pub(in crate::care) decoding: Arc<Semaphore>,
@@ -37,11 +42,13 @@ const HASHING_AT_ONCE: usize = 2;
 const NEWS_KEPT: usize = 256;
 
 impl Desk {
-    pub fn new(db: Db, blobs: Blobs, protocol: Protocol, limits: Limits) -> Desk {
+    pub fn new(db: Db, blobs: Blobs, program_protocol: Protocol, limits: Limits) -> Desk {
         Desk {
             db,
             blobs,
-            protocol: Arc::new(protocol),
+            program_protocol: Arc::new(program_protocol),
+            protocols: ReadProtocols::default(),
+            trials: Trials::default(),
             limits,
             decoding: Arc::new(Semaphore::new(DECODING_AT_ONCE)),
             hashing: Arc::new(Semaphore::new(HASHING_AT_ONCE)),

@@ -9,6 +9,7 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::LinkHolder;
+use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::secrets;
@@ -19,6 +20,7 @@ use crate::photo;
 use crate::photo::CleanPhoto;
 use crate::photo::Refused;
 use crate::store::Conn;
+use crate::store::assessments;
 use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
@@ -236,7 +238,10 @@ async fn open_check(
     sending: &Sending,
     moment: &Moment,
 ) -> Done<WoundCheck> {
-    let (assessment, due) = assess(desk, conn, wound, &sending.answers, None, moment.now).await?;
+    let Assessed { facts, assessment, due } =
+        assess(desk, conn, wound, &sending.answers, None, moment.now).await?;
+    let protocol = protocols::in_force(desk, conn, holder.practice).await?;
+    protocols::keep_program(conn, holder.practice, &protocol, moment.now).await?;
     let check = WoundCheck {
         id: WoundCheckId::mint(moment),
         practice: holder.practice,
@@ -249,11 +254,13 @@ async fn open_check(
         received: moment.now,
         answers: sending.answers.clone(),
         assessment,
+        facts: Some(facts),
         due,
         photos_expected: sending.photos_expected.clamp(0, MOST_PHOTOS),
         claim: None,
     };
     checks::insert(conn, &check).await?;
+    assessments::add(conn, &check, moment.now).await?;
     wounds::note_check(conn, wound, moment.now).await?;
     let detail = format!("urgency={}", check.assessment.urgency.code());
     let subject = format!("check:{}", check.id);
@@ -325,8 +332,9 @@ async fn assess_again(
     moment: &Moment,
 ) -> Done<()> {
     let pictures = photos::of_check(conn, check.practice, check.id).await?;
-    let (mut assessment, due) =
+    let Assessed { facts, mut assessment, due } =
         assess(desk, conn, wound, &check.answers, photo_usable(&pictures), check.received).await?;
+    check.facts = Some(facts);
     assessment.not_below(&check.assessment);
     let rose = assessment.urgency > check.assessment.urgency;
     check.assessment = assessment;
@@ -336,6 +344,7 @@ async fn assess_again(
         check.claim = None;
     }
     checks::amend(conn, check).await?;
+    assessments::add(conn, check, moment.now).await?;
     let detail = format!("urgency={}", check.assessment.urgency.code());
     let subject = format!("check:{}", check.id);
     record::note(conn, check.practice, Actor::Link(check.link), "check.amend", &subject, &detail, moment.now)
@@ -351,14 +360,29 @@ pub(in crate::care) async fn assess_with_words(
     wound: &Wound,
     check: &WoundCheck,
     words: &str,
-) -> Done<Assessment> {
+) -> Done<Assessed> {
     let mut answers = check.answers.clone();
     answers.words = format!("{}\n{words}", answers.words);
     let pictures = photos::of_check(conn, check.practice, check.id).await?;
-    Ok(assess(desk, conn, wound, &answers, photo_usable(&pictures), check.received).await?.0)
+    assess(desk, conn, wound, &answers, photo_usable(&pictures), check.received).await
 }
 
-/// Assesses answers for a wound, as received then, and says by when a person answers.
+/// What a check is assessed by, worked out anew: for checks received before facts were kept.
+pub(in crate::care) async fn facts_of(desk: &Desk, conn: &mut Conn, check: &WoundCheck) -> Done<CheckFacts> {
+    let wound = wounds::find(conn, check.practice, check.wound).await?.ok_or(CareError::NotFound)?;
+    let pictures = photos::of_check(conn, check.practice, check.id).await?;
+    Ok(assess(desk, conn, &wound, &check.answers, photo_usable(&pictures), check.received).await?.facts)
+}
+
+/// What answers came to, and by what.
+pub(in crate::care) struct Assessed {
+    pub(in crate::care) facts: CheckFacts,
+    pub(in crate::care) assessment: Assessment,
+    /// By when a person answers.
+    pub(in crate::care) due: Timestamp,
+}
+
+/// Assesses answers for a wound, as received then, by the protocol in force.
 async fn assess(
     desk: &Desk,
     conn: &mut Conn,
@@ -366,9 +390,10 @@ async fn assess(
     answers: &Answers,
     photo_usable: Option<bool>,
     received: Timestamp,
-) -> Done<(Assessment, Timestamp)> {
+) -> Done<Assessed> {
     let practice = practices::find(conn, wound.practice).await?.ok_or(CareError::NotFound)?;
     let patient = patients::find(conn, wound.practice, wound.patient).await?.ok_or(CareError::NotFound)?;
+    let protocol = protocols::in_force(desk, conn, wound.practice).await?;
     let today = received.to_zoned_datetime(practice.zone.clone()).date();
     let enrolled = Enrolled {
         operation: &wound.operation,
@@ -382,9 +407,9 @@ async fn assess(
         measured.set("photo_ok", Value::Flag(usable)).unwrap_or(());
     }
     let facts = CheckFacts { answered, measured };
-    let assessment = triage::assess_check(&desk.protocol, &facts);
-    let due = desk.protocol.targets().due(assessment.urgency, received, &practice.zone);
-    Ok((assessment, due))
+    let assessment = triage::assess_check(&protocol, &facts);
+    let due = protocol.targets().due(assessment.urgency, received, &practice.zone);
+    Ok(Assessed { facts, assessment, due })
 }
 
 /// Whether any photo can be judged by; `None` while none has come.

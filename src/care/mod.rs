@@ -8,6 +8,8 @@ pub mod figures;
 pub mod intake;
 pub mod knock;
 pub mod patients;
+pub mod protocol_draft;
+pub mod protocols;
 pub mod queue;
 pub mod record;
 pub mod replies;
@@ -16,6 +18,7 @@ mod secrets;
 pub mod sign_in;
 pub mod staff;
 pub mod thread;
+pub mod trial;
 
 pub use desk::{Desk, News};
 pub use knock::LinkHolder;

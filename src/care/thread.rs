@@ -8,10 +8,12 @@ use crate::care::Done;
 use crate::care::Fault;
 use crate::care::LinkHolder;
 use crate::care::intake;
+use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::ids::MessageId;
 use crate::ids::Moment;
+use crate::store::assessments;
 use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::patients;
@@ -137,10 +139,12 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
     }
     let practice = practices::find(&mut tx, holder.practice).await?.ok_or(CareError::NotFound)?;
     let with_words = intake::assess_with_words(desk, &mut tx, &wound, &check, body).await?;
-    let before = std::mem::replace(&mut check.assessment, with_words);
+    let before = std::mem::replace(&mut check.assessment, with_words.assessment);
+    check.facts = Some(with_words.facts);
     check.assessment.not_below(&before);
     check.assessment.asked_back();
-    let due = desk.protocol.targets().due(check.assessment.urgency, moment.now, &practice.zone);
+    let protocol = protocols::in_force(desk, &mut tx, holder.practice).await?;
+    let due = protocol.targets().due(check.assessment.urgency, moment.now, &practice.zone);
     match check.state {
         CheckState::Closed => {
             check.due = due;
@@ -156,6 +160,7 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
         CheckState::Queued | CheckState::InReview => check.due = check.due.min(due),
     }
     checks::amend(&mut tx, &check).await?;
+    assessments::add(&mut tx, &check, moment.now).await?;
     let subject = format!("message:{}", message.id);
     record::note(&mut tx, holder.practice, Actor::Link(holder.link), "message.ask", &subject, "", moment.now)
         .await?;

@@ -22,6 +22,7 @@ use crate::store::row::to_json;
 use crate::store::wounds;
 use crate::triage::Answers;
 use crate::triage::Assessment;
+use crate::triage::CheckFacts;
 use crate::triage::Urgency;
 
 coded! {
@@ -50,6 +51,8 @@ pub struct WoundCheck {
     pub received: Timestamp,
     pub answers: Answers,
     pub assessment: Assessment,
+    /// What it was assessed by; `None`: received before facts were kept.
+    pub facts: Option<CheckFacts>,
     pub due: Timestamp,
     /// How many photos the phone said it would send.
     pub photos_expected: i64,
@@ -105,6 +108,10 @@ fn wound_check(row: &AnyRow) -> Stored<WoundCheck> {
         received: row.time("received_ms")?,
         answers: row.json("answers")?,
         assessment: row.json("assessment")?,
+        facts: match row.text_maybe("facts")? {
+            Some(_) => Some(row.json("facts")?),
+            None => None,
+        },
         due: row.time("due_ms")?,
         photos_expected: row.whole("photos_expected")?,
         claim: claim(row)?,
@@ -114,7 +121,8 @@ fn wound_check(row: &AnyRow) -> Stored<WoundCheck> {
 pub async fn insert(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
     const SQL: &str = "INSERT INTO wound_check (id, practice_id, wound_id, link_id, sequence, form_key, receipt, \
                        state, received_ms, answers, assessment, protocol_version, urgency, score, due_ms, \
-                       photos_expected) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)";
+                       photos_expected, facts) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, \
+                       $15, $16, $17)";
     sqlx::query(SQL)
         .bind(check.id.to_string())
         .bind(check.practice.to_string())
@@ -132,6 +140,7 @@ pub async fn insert(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
         .bind(i64::from(check.assessment.score))
         .bind(check.due.as_millisecond())
         .bind(check.photos_expected)
+        .bind(check.facts.as_ref().map(to_json).transpose()?)
         .execute(conn)
         .await?;
     Ok(())
@@ -198,7 +207,7 @@ pub async fn before(conn: &mut Conn, check: &WoundCheck) -> Stored<Option<WoundC
 pub async fn amend(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
     const SQL: &str = "UPDATE wound_check SET answers = $3, assessment = $4, protocol_version = $5, urgency = $6, \
                        score = $7, due_ms = $8, photos_expected = $9, state = $10, claimed_by = $11, \
-                       claimed_until_ms = $12, closed_ms = NULL WHERE practice_id = $1 AND id = $2";
+                       claimed_until_ms = $12, facts = $13, closed_ms = NULL WHERE practice_id = $1 AND id = $2";
     sqlx::query(SQL)
         .bind(check.practice.to_string())
         .bind(check.id.to_string())
@@ -212,6 +221,7 @@ pub async fn amend(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
         .bind(check.state.code())
         .bind(check.claim.map(|claim| claim.by.to_string()))
         .bind(check.claim.map(|claim| claim.until.as_millisecond()))
+        .bind(check.facts.as_ref().map(to_json).transpose()?)
         .execute(conn)
         .await?;
     Ok(())
@@ -363,6 +373,12 @@ fn waiting_check(row: &AnyRow) -> Stored<WaitingCheck> {
         previous_urgency: row.urgency_maybe("previous_urgency")?,
         open_questions: row.whole("open_questions")?,
     })
+}
+
+/// How many checks the practice ever received.
+pub async fn count_received(conn: &mut Conn, practice: PracticeId) -> Stored<i64> {
+    const SQL: &str = "SELECT COUNT(*) AS received FROM wound_check WHERE practice_id = $1";
+    Ok(sqlx::query(SQL).bind(practice.to_string()).fetch_one(conn).await?.try_get("received")?)
 }
 
 /// How many checks wait, whatever the filter.

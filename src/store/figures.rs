@@ -96,6 +96,25 @@ pub async fn each_check(
     Ok(())
 }
 
+/// Every review of the checks between two places in the order of arrival: after the first, up to the second.
+pub async fn reviews_between(
+    conn: &mut Conn,
+    practice: PracticeId,
+    after: i64,
+    up_to: i64,
+) -> Stored<Vec<(WoundCheckId, CountedReview)>> {
+    const SQL: &str = "SELECT review.* FROM wound_check JOIN review ON review.check_id = wound_check.id \
+                       WHERE wound_check.practice_id = $1 AND wound_check.sequence > $2 AND wound_check.sequence <= $3";
+    let rows = sqlx::query(SQL).bind(practice.to_string()).bind(after).bind(up_to).fetch_all(conn).await?;
+    let mut reviews = Vec::new();
+    for row in &rows {
+        if let Some(found) = review(row)? {
+            reviews.push((row.parsed("check_id")?, found));
+        }
+    }
+    Ok(reviews)
+}
+
 /// What a patient can read out of one check, and what it was assessed as; `None`: no such check.
 pub async fn named(
     conn: &mut Conn,

@@ -3,6 +3,7 @@
 //! Every function takes a connection, so that a caller decides what belongs into one transaction. Every query names
 //! the practice: a row of another practice is as good as absent.
 
+pub mod assessments;
 pub mod audit;
 mod blobs;
 pub mod callbacks;
@@ -14,6 +15,7 @@ pub mod notices;
 pub mod patients;
 pub mod photos;
 pub mod practices;
+pub mod protocols;
 pub mod replies;
 pub mod reviews;
 mod row;

@@ -80,6 +80,12 @@ pub async fn all(conn: &mut Conn) -> Stored<Vec<Practice>> {
         .collect()
 }
 
+/// Locks the practice's row until the transaction ends.
+pub async fn hold(conn: &mut Conn, id: PracticeId) -> Stored<()> {
+    sqlx::query("UPDATE practice SET name = name WHERE id = $1").bind(id.to_string()).execute(conn).await?;
+    Ok(())
+}
+
 /// The next check's number. Locks the practice's row until the transaction ends, so that numbers follow commits.
 pub async fn next_check_sequence(conn: &mut Conn, id: PracticeId) -> Stored<i64> {
     const SQL: &str = "UPDATE practice SET check_sequence = check_sequence + 1 WHERE id = $1 RETURNING check_sequence AS taken";

@@ -56,10 +56,8 @@ pub use assess::{
 pub use changes::{Change, changes};
 pub use condition::{Condition, ConditionFault};
 pub use could_raise::{CouldRaise, MOST_FACTS_TOGETHER, could_raise};
-pub use decision::{CallOutcome, CallResult, Decision, first_blank};
-pub use dictionary::{DICTIONARY, Fact, FactId, Kind, Origin, Unit, Worse, fact};
 pub use decision::{CallOutcome, CallResult, Decided, Decision, first_blank};
-pub use dictionary::{DICTIONARY, Fact, Kind, Origin, Unit, Worse, fact};
+pub use dictionary::{DICTIONARY, Fact, FactId, Kind, Origin, Unit, Worse, fact};
 pub use due::ResponseTargets;
 pub use facts::{FactFault, Facts, Value};
 pub use facts_kept::CheckFacts;

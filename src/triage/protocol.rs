@@ -93,7 +93,8 @@ pub struct Pattern {
 }
 
 /// What a practice changes in a protocol: values of limits, in each limit's unit, and classes of rules.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Edits {
     pub limits: Vec<(String, f64)>,
     pub classes: Vec<(String, Urgency)>,

@@ -200,7 +200,9 @@ fn hours_described(response: &Response) -> String {
         (_, 0) => String::new(),
         (hour, most) => format!(" Most, {most}, came between {hour}:00 and {}:00.", hour + 1),
     };
-    format!("{cases} checks by the hour they were received, {late} of them late.{peak} The table holds every hour.")
+    format!(
+        "{cases} checks by the hour they were received, {late} of them late.{peak} The table holds every hour."
+    )
 }
 
 #[cfg(test)]
@@ -215,7 +217,11 @@ mod tests {
         assert_eq!((mark.value.as_str(), mark.high.as_str()), ("324.0", "324.0"));
         assert!(plot.rows[1].mark.is_none());
         assert_eq!(plot.rows[1].too_few, "1 of 9: too few to say");
-        assert!(plot.description.contains("one: 100.0 %, 72.2 to 100.0 % (10 of 10)"), "{}", plot.description);
+        assert!(
+            plot.description.contains("one: 100.0 %, 72.2 to 100.0 % (10 of 10)"),
+            "{}",
+            plot.description
+        );
         assert!(plot.description.contains("two: too few to say (1 of 9)"), "{}", plot.description);
     }
 

@@ -43,7 +43,9 @@ pub fn claim(missed: Share) -> String {
     let limit = format!("{:.0} %", 100.0 * MOST_MISSED);
     let from_none = more_needed(Share::new(0, 0), MOST_MISSED).unwrap_or(0);
     match missed.against(MOST_MISSED) {
-        Some(Claim::AtMost) => format!("At most {limit} missed: the whole 95 % interval lies at or below it."),
+        Some(Claim::AtMost) => {
+            format!("At most {limit} missed: the whole 95 % interval lies at or below it.")
+        }
         Some(Claim::Above) => format!("More than {limit} missed: the whole 95 % interval lies above it."),
         Some(Claim::TooFew { more }) => format!(
             "Too few to say that at most {limit} are missed: {more} more urgent {} without another miss {} needed. \

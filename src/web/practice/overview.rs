@@ -5,6 +5,7 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 
+use crate::care::protocols;
 use crate::triage::Urgency;
 use crate::web::App;
 use crate::web::chart_words::Class;
@@ -35,7 +36,7 @@ struct OverviewPage {
 pub async fn show(State(app): State<App>, member: Member) -> Result<Response, PageError> {
     let frame = Frame::of(&app, &member, Part::Practice, "Practice").await?;
     let practice = &frame.practice;
-    let protocol = &app.desk.protocol;
+    let protocol = protocols::shelf(&app.desk, &member.member).await?.in_force;
     let clock = |minute: i64| format!("{}:{:02}", minute / 60, minute % 60);
     let shown = OverviewPage {
         zone: practice.zone.iana_name().unwrap_or("not named").to_owned(),
