@@ -16,7 +16,7 @@ async fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
             eprintln!("closewatch: {failure}");
-            ExitCode::FAILURE
+            if failure.is::<cli::BadInput>() { ExitCode::from(2) } else { ExitCode::FAILURE }
         }
     }
 }

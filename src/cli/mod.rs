@@ -1,6 +1,8 @@
 //! The commands of the one binary.
 
 mod demo;
+mod protocol;
+mod score;
 pub mod seed;
 mod serve;
 mod staff;
@@ -22,6 +24,11 @@ pub struct Line {
 enum Command {
     /// Start the server with an invented practice in a fresh temporary folder.
     Demo(demo::Demo),
+    /// Check, show and compare protocols.
+    #[command(subcommand)]
+    Protocol(protocol::Command),
+    /// Score facts given as JSON by a protocol.
+    Score(score::Score),
     /// Start the server.
     Serve(Settings),
     /// Add staff from the command line.
@@ -32,10 +39,17 @@ enum Command {
 /// A command's failure, in words for the terminal.
 pub type Failure = Box<dyn std::error::Error + Send + Sync>;
 
+/// What was given cannot be used, and why; the command ends with status 2.
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
+pub struct BadInput(pub String);
+
 /// Does what the command line says.
 pub async fn run(line: Line) -> Result<(), Failure> {
     match line.command {
         Command::Demo(demo) => demo::run(demo).await,
+        Command::Protocol(command) => protocol::run(&command),
+        Command::Score(score) => score::run(&score),
         Command::Serve(settings) => serve::run(settings).await,
         Command::Staff(command) => staff::run(command).await,
     }

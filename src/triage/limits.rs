@@ -22,8 +22,8 @@ pub struct Limit {
 }
 
 impl Limit {
-    /// The value as a surgeon reads it inside a sentence: `38.0 °C (100.4 °F)`, `48 h`. Days, years and counts stand
-    /// bare, because the sentence says what they count.
+    /// The value as a surgeon reads it inside a sentence: `38.0 °C (100.4 °F)`, `48 h`. Days, years, counts and
+    /// rates stand bare, because the sentence says what they count in its own language.
     pub fn text(&self) -> String {
         number_with_unit(self.value, self.unit)
     }
@@ -54,8 +54,7 @@ pub(super) fn number_with_unit(number: f64, unit: Unit) -> String {
     match unit {
         // Both scales, since thermometers differ: F = C · 9/5 + 32, by definition.
         Unit::Celsius => format!("{number:.1} °C ({:.1} °F)", number * 9.0 / 5.0 + 32.0),
-        Unit::PerMinute => format!("{number:.0} a minute"),
-        Unit::Days | Unit::Years | Unit::Count => format!("{number:.0}"),
+        Unit::PerMinute | Unit::Days | Unit::Years | Unit::Count => format!("{number:.0}"),
         Unit::Cm | Unit::MmHg | Unit::MgPerDl | Unit::MmolPerL | Unit::Hours | Unit::Percent => {
             format!("{number:.decimals$} {}", unit.sign())
         }

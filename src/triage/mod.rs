@@ -25,6 +25,7 @@ mod limits;
 mod protocol;
 #[cfg(test)]
 mod protocol_checks;
+mod protocol_diff;
 #[cfg(test)]
 mod protocol_faults;
 mod protocol_file;
@@ -65,6 +66,7 @@ pub use form::{Fault, FaultKind, Reading, read};
 pub use from_check::Enrolled;
 pub use limits::{Limit, Limits};
 pub use protocol::{Edits, Gate, Pattern, Protocol, Raise, RaisesOn, Rule};
+pub use protocol_diff::Difference;
 pub use protocol_file::ProtocolFault;
 pub use questions::{AnswerKind, Context, QUESTIONS, Question, Stage, StripKnown, question};
 pub use queue::{RankKey, Waiting, effective, rank, rank_key};
