@@ -174,8 +174,7 @@ fn timed(check: &CountedCheck, now: Timestamp, zone: &TimeZone) -> Timed {
 
 /// How urgent a review says the check was; `None`: it does not say.
 fn judged(review: &CountedReview, zone: &TimeZone) -> Option<Judged> {
-    let decided =
-        Decided { at: review.decided, come_in: review.come_in, call_due: review.call_due };
+    let decided = Decided { at: review.decided, come_in: review.come_in, call_due: review.call_due };
     let read = |decision: Decision| -> Option<(Urgency, Origin)> {
         Some((decision.judged(&decided, zone)?, Origin::Read))
     };

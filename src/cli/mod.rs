@@ -1,6 +1,7 @@
 //! The commands of the one binary.
 
 mod demo;
+mod past;
 pub mod seed;
 mod serve;
 mod staff;

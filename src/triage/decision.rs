@@ -151,8 +151,7 @@ mod tests {
     /// Judged at eleven in New York, with a visit and a call at these moments.
     fn judged(decision: Decision, come_in: Option<&str>, call_due: Option<&str>) -> Option<Urgency> {
         let time = |text: &str| text.parse::<Timestamp>().unwrap();
-        let decided =
-            Decided { at: time(AT), come_in: come_in.map(time), call_due: call_due.map(time) };
+        let decided = Decided { at: time(AT), come_in: come_in.map(time), call_due: call_due.map(time) };
         decision.judged(&decided, &TimeZone::get("America/New_York").unwrap())
     }
 

@@ -28,8 +28,7 @@ pub enum Part {
 }
 
 impl Part {
-    const ALL: [Part; 5] =
-        [Part::Queue, Part::Callbacks, Part::Patients, Part::Figures, Part::Practice];
+    const ALL: [Part; 5] = [Part::Queue, Part::Callbacks, Part::Patients, Part::Figures, Part::Practice];
 
     fn address(self) -> &'static str {
         match self {

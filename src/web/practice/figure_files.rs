@@ -25,7 +25,11 @@ use crate::web::practice::figures::MISSED_SHARE;
 use crate::web::practice::figures::most_urgent_first;
 use crate::web::practice::figures::origin_words;
 
-pub async fn decisions(app: State<App>, member: Member, asking: Query<Asking>) -> Result<Response, PageError> {
+pub async fn decisions(
+    app: State<App>,
+    member: Member,
+    asking: Query<Asking>,
+) -> Result<Response, PageError> {
     file(app, member, asking, Table::Decisions).await
 }
 
@@ -86,9 +90,8 @@ fn decisions_table(figures: &Figures) -> Csv {
     let mut csv = Csv::with_header(&header);
     for decision in Decision::ALL {
         let mut cells = vec![decision.code().to_owned()];
-        cells.extend(
-            most_urgent_first().map(|class| figures.agreement.decided(*decision, class).to_string()),
-        );
+        cells
+            .extend(most_urgent_first().map(|class| figures.agreement.decided(*decision, class).to_string()));
         csv.row(&cells);
     }
     csv

@@ -33,9 +33,9 @@ pub fn share(share: Share) -> ShareWords {
     }
 }
 
-/// A part of the whole, with one decimal: "3.3 %".
+/// A part of the whole, with one decimal: "3.3 %", its two parts never on two lines.
 pub fn percent(part: f64) -> String {
-    format!("{:.1} %", 100.0 * part)
+    format!("{:.1}\u{a0}%", 100.0 * part)
 }
 
 /// What can be claimed about the missed share of the urgent, and what is missing to claim it.
@@ -43,7 +43,9 @@ pub fn claim(missed: Share) -> String {
     let limit = format!("{:.0} %", 100.0 * MOST_MISSED);
     let from_none = more_needed(Share::new(0, 0), MOST_MISSED).unwrap_or(0);
     match missed.against(MOST_MISSED) {
-        Some(Claim::AtMost) => format!("At most {limit} missed: the whole 95 % interval lies at or below it."),
+        Some(Claim::AtMost) => {
+            format!("At most {limit} missed: the whole 95 % interval lies at or below it.")
+        }
         Some(Claim::Above) => format!("More than {limit} missed: the whole 95 % interval lies above it."),
         Some(Claim::TooFew { more }) => format!(
             "Too few to say that at most {limit} are missed: {more} more urgent {} without another miss {} needed. \
@@ -82,7 +84,7 @@ mod tests {
         let nine = share(Share::new(2, 9));
         assert_eq!((nine.raw.as_str(), nine.share.as_str(), nine.interval.as_str()), ("2 of 9", TOO_FEW, ""));
         let ten = share(Share::new(2, 10));
-        assert_eq!((ten.share.as_str(), ten.interval.as_str()), ("20.0 %", "5.7 to 51.0 %"));
+        assert_eq!((ten.share.as_str(), ten.interval.as_str()), ("20.0\u{a0}%", "5.7 to 51.0\u{a0}%"));
         assert_eq!(share(Share::new(0, 0)).share, TOO_FEW);
     }
 

@@ -272,7 +272,12 @@ fn share_plot(matrix: &Matrix) -> IntervalPlot {
         (FALSE_SHARE.to_owned(), matrix.false_share_of_the_calm()),
     ];
     let limit = format!("{:.0} % missed", 100.0 * MOST_MISSED);
-    IntervalPlot::of("shares", "Missed and false share with 95 % intervals", &rows, Some((MOST_MISSED, limit)))
+    IntervalPlot::of(
+        "shares",
+        "Missed and false share with 95 % intervals",
+        &rows,
+        Some((MOST_MISSED, limit)),
+    )
 }
 
 fn class_plot(figures: &Figures) -> IntervalPlot {

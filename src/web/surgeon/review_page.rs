@@ -388,9 +388,9 @@ fn decisions(opened: &Opened, now: Timestamp) -> Vec<DecisionView> {
     let words = |review: &Review| {
         let come_in = review.come_in.map_or_else(String::new, |when| format!(", {}", clock(when)));
         let by = name_of(&opened.staff, review.surgeon);
-        let judged = review.urgency_judged.map_or_else(String::new, |class| {
-            format!("; said how urgent it was: {}", class.staff_words())
-        });
+        let judged = review
+            .urgency_judged
+            .map_or_else(String::new, |class| format!("; said how urgent it was: {}", class.staff_words()));
         format!("{}{come_in} — {by}, {}{judged}", review.decision.words(), clock(review.decided))
     };
     opened
