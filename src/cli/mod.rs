@@ -1,6 +1,7 @@
 //! The commands of the one binary.
 
 mod demo;
+mod past;
 mod protocol;
 mod score;
 pub mod seed;

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use jiff::SignedDuration;
 use jiff::Timestamp;
 use jiff::civil::Date;
+use jiff::tz::TimeZone;
 use serde::Deserialize;
 use serde_json::Value;
 
@@ -27,6 +28,7 @@ use crate::care::staff::NewMember;
 use crate::care::staff::NewPractice;
 use crate::care::thread;
 use crate::cli::Failure;
+use crate::cli::past::Past;
 use crate::ids::Chance;
 use crate::ids::Moment;
 use crate::ids::WoundCheckId;
@@ -46,6 +48,7 @@ use crate::triage::Answers;
 use crate::triage::CallOutcome;
 use crate::triage::CallResult;
 use crate::triage::Decision;
+use crate::triage::Urgency;
 use crate::web::App;
 use crate::words::Language;
 
@@ -81,6 +84,7 @@ struct Book {
     taps: BTreeMap<String, (i64, i64)>,
     quiet_answers: Value,
     patients: Vec<Story>,
+    past: Past,
 }
 
 #[derive(Deserialize)]
@@ -101,56 +105,62 @@ struct StaffLine {
 }
 
 #[derive(Clone, Deserialize)]
-struct Story {
-    name: String,
-    born: Date,
-    phone: String,
-    language: Language,
-    helper: Option<(String, String)>,
-    site: Site,
-    side: Side,
-    procedure: String,
-    surgeon: String,
-    operated_h_ago: f64,
-    size: Option<(f64, f64, f64)>,
-    strips: Option<(u8, f64)>,
-    pen_line: bool,
-    risk: RiskFactors,
+pub(in crate::cli) struct Story {
+    pub(in crate::cli) name: String,
+    pub(in crate::cli) born: Date,
+    pub(in crate::cli) phone: String,
+    pub(in crate::cli) language: Language,
+    pub(in crate::cli) helper: Option<(String, String)>,
+    pub(in crate::cli) site: Site,
+    pub(in crate::cli) side: Side,
+    pub(in crate::cli) procedure: String,
+    pub(in crate::cli) surgeon: String,
+    pub(in crate::cli) operated_h_ago: f64,
+    pub(in crate::cli) size: Option<(f64, f64, f64)>,
+    pub(in crate::cli) strips: Option<(u8, f64)>,
+    pub(in crate::cli) pen_line: bool,
+    pub(in crate::cli) risk: RiskFactors,
     #[serde(default)]
-    shown_link: bool,
-    checks: Vec<CheckLine>,
+    pub(in crate::cli) shown_link: bool,
+    pub(in crate::cli) checks: Vec<CheckLine>,
 }
 
 #[derive(Clone, Deserialize)]
-struct CheckLine {
-    h_ago: f64,
-    photos: Vec<String>,
-    answers: Value,
-    decided: Option<DecisionLine>,
+pub(in crate::cli) struct CheckLine {
+    pub(in crate::cli) h_ago: f64,
+    pub(in crate::cli) photos: Vec<String>,
+    pub(in crate::cli) answers: Value,
+    pub(in crate::cli) decided: Option<DecisionLine>,
 }
 
 #[derive(Clone, Deserialize)]
-struct DecisionLine {
-    after_min: i64,
-    decision: Decision,
-    reply: String,
+pub(in crate::cli) struct DecisionLine {
+    pub(in crate::cli) after_min: i64,
+    pub(in crate::cli) decision: Decision,
+    pub(in crate::cli) reply: String,
     #[serde(default)]
-    note: String,
+    pub(in crate::cli) note: String,
     #[serde(default)]
-    ask: String,
-    read_after_min: Option<i64>,
-    asked: Option<String>,
-    asked_after_min: Option<i64>,
+    pub(in crate::cli) ask: String,
+    pub(in crate::cli) read_after_min: Option<i64>,
+    pub(in crate::cli) asked: Option<String>,
+    pub(in crate::cli) asked_after_min: Option<i64>,
     #[serde(default)]
-    call: Vec<CallLine>,
+    pub(in crate::cli) call: Vec<CallLine>,
+    /// What the surgeon said about how urgent it was.
+    #[serde(default)]
+    pub(in crate::cli) judged: Option<Urgency>,
+    /// For "come in": hours from the decision.
+    #[serde(default)]
+    pub(in crate::cli) come_in_after_h: Option<f64>,
 }
 
 #[derive(Clone, Deserialize)]
-struct CallLine {
-    after_min: i64,
-    result: CallResult,
-    outcome: Option<CallOutcome>,
-    note: String,
+pub(in crate::cli) struct CallLine {
+    pub(in crate::cli) after_min: i64,
+    pub(in crate::cli) result: CallResult,
+    pub(in crate::cli) outcome: Option<CallOutcome>,
+    pub(in crate::cli) note: String,
 }
 
 /// One thing that happens in a story.
@@ -172,8 +182,9 @@ struct Progress {
 
 /// Fills an empty server with the invented practice, as if its stories had led up to `now`.
 pub async fn seed(app: &App, now: Timestamp) -> Result<Seeded, Failure> {
-    let book = read_book()?;
-    let opened = Moment::new(before(now, 40.0 * 24.0), app.chance.clone());
+    let mut book = read_book()?;
+    book.patients.extend(book.past.stories(now, &TimeZone::get(&book.practice.time_zone)?)?);
+    let opened = Moment::new(before(now, 120.0 * 24.0), app.chance.clone());
     let staff = hire(app, &book, &opened).await?;
     let mut seeded = Seeded { staff, links: Vec::new() };
     let mut progress: Vec<Progress> = book.patients.iter().map(|_| Progress::default()).collect();
@@ -380,9 +391,9 @@ impl Happening<'_> {
             decision: line.decision,
             reply: line.reply,
             note: line.note,
-            come_in: None,
+            come_in: line.come_in_after_h.map(|hours| before(self.moment.now, -hours)),
             ask: line.ask,
-            judged: None,
+            judged: line.judged,
         };
         review::decide(&self.app.desk, surgeon, check, deciding, &self.moment).await?;
         Ok(())

@@ -90,7 +90,8 @@ mod tests {
             prop_assert_eq!(back.len(), cells.len());
             for (was, is) in cells.iter().zip(&back) {
                 prop_assert!(!is.starts_with(STARTS_A_FORMULA));
-                prop_assert!(is == was || *is == format!("'{was}"));
+                let guarded = format!("'{was}");
+                prop_assert!(is == was || *is == guarded);
             }
         }
     }

@@ -92,6 +92,7 @@ export const staffPages = (world) => {
     const first = page.locator('.queue-row').filter({ has: page.locator('img') }).first();
     await Promise.all([page.waitForURL('**/checks/**'), first.locator('.row-open').click()]);
     await lookAt(t, page, 'review', page.url(), { patient: false });
+    await lookAt(t, page, 'figures-surgeon', `${demo.home}/practice/figures?period=all`, { patient: false });
     await page.context().close();
   });
 
@@ -132,6 +133,8 @@ export const staffPages = (world) => {
     const reply = await page.locator('main a[href^="/practice/replies/"]').first().getAttribute('href');
     await lookAt(t, page, 'reply', `${demo.home}${reply}`, { patient: false });
     await lookAt(t, page, 'record', `${demo.home}/practice/record`, { patient: false });
+    await lookAt(t, page, 'figures', `${demo.home}/practice/figures`, { patient: false });
+    await lookAt(t, page, 'figures-30-days', `${demo.home}/practice/figures?period=30`, { patient: false });
     await page.context().close();
   });
 };

@@ -7,6 +7,7 @@ mod support;
 mod at_once;
 mod audit_chain;
 mod durable;
+mod figures;
 mod flow;
 mod isolation;
 mod keeps;

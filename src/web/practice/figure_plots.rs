@@ -7,7 +7,7 @@ use crate::web::practice::figure_words;
 
 const WIDTH: f64 = 340.0;
 /// Room left and right of the axis, so that its end labels stay inside.
-const MARGIN: f64 = 16.0;
+const MARGIN: f64 = 22.0;
 const ROW_HEIGHT: f64 = 46.0;
 /// Room below the rows or columns for the axis and its labels.
 const FOOT: f64 = 26.0;
@@ -23,8 +23,9 @@ pub struct IntervalPlot {
     pub axis_y: String,
     pub ticks: Vec<Tick>,
     pub rows: Vec<IntervalRow>,
-    /// A dashed line at a limit; `None`: there is none.
+    /// A dashed line at the limit of the first row; `None`: it has none.
     pub limit: Option<Tick>,
+    pub limit_end_y: String,
 }
 
 /// A place on an axis and its label.
@@ -62,7 +63,7 @@ fn along(part: f64) -> f64 {
 }
 
 impl IntervalPlot {
-    /// `rows`: a label for each share. `limit`: a part of the whole to be compared with, with its label.
+    /// `rows`: a label for each share. `limit`: a part of the whole that the first is compared with, and its label.
     pub fn of(
         id: &'static str,
         title: &str,
@@ -83,6 +84,7 @@ impl IntervalPlot {
                 .collect(),
             rows: rows.iter().enumerate().map(|(place, (label, share))| row(place, label, *share)).collect(),
             limit: limit.map(|(part, label)| Tick { at: px(along(part)), label }),
+            limit_end_y: px(ROW_HEIGHT),
         }
     }
 }
@@ -214,11 +216,11 @@ mod tests {
         let rows = [("one".to_owned(), Share::new(10, 10)), ("two".to_owned(), Share::new(1, 9))];
         let plot = IntervalPlot::of("p", "Shares", &rows, Some((0.05, "5 %".to_owned())));
         let mark = plot.rows[0].mark.as_ref().unwrap();
-        assert_eq!((mark.value.as_str(), mark.high.as_str()), ("324.0", "324.0"));
+        assert_eq!((mark.value.as_str(), mark.high.as_str()), ("318.0", "318.0"));
         assert!(plot.rows[1].mark.is_none());
         assert_eq!(plot.rows[1].too_few, "1 of 9: too few to say");
         assert!(
-            plot.description.contains("one: 100.0 %, 72.2 to 100.0 % (10 of 10)"),
+            plot.description.contains("one: 100.0\u{a0}%, 72.2 to 100.0\u{a0}% (10 of 10)"),
             "{}",
             plot.description
         );

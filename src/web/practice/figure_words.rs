@@ -33,9 +33,9 @@ pub fn share(share: Share) -> ShareWords {
     }
 }
 
-/// A part of the whole, with one decimal: "3.3 %".
+/// A part of the whole, with one decimal: "3.3 %", its two parts never on two lines.
 pub fn percent(part: f64) -> String {
-    format!("{:.1} %", 100.0 * part)
+    format!("{:.1}\u{a0}%", 100.0 * part)
 }
 
 /// What can be claimed about the missed share of the urgent, and what is missing to claim it.
@@ -84,7 +84,7 @@ mod tests {
         let nine = share(Share::new(2, 9));
         assert_eq!((nine.raw.as_str(), nine.share.as_str(), nine.interval.as_str()), ("2 of 9", TOO_FEW, ""));
         let ten = share(Share::new(2, 10));
-        assert_eq!((ten.share.as_str(), ten.interval.as_str()), ("20.0 %", "5.7 to 51.0 %"));
+        assert_eq!((ten.share.as_str(), ten.interval.as_str()), ("20.0\u{a0}%", "5.7 to 51.0\u{a0}%"));
         assert_eq!(share(Share::new(0, 0)).share, TOO_FEW);
     }
 
