@@ -4,6 +4,7 @@
 pub mod callback;
 mod desk;
 pub mod enrol;
+pub mod explain;
 pub mod figures;
 pub mod intake;
 pub mod knock;
@@ -14,6 +15,7 @@ pub mod queue;
 pub mod record;
 pub mod replies;
 pub mod review;
+pub mod rule_counts;
 mod secrets;
 pub mod sign_in;
 pub mod staff;

@@ -7,6 +7,8 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Fault;
+use crate::care::explain;
+use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::ids::CallbackId;
@@ -46,6 +48,7 @@ use crate::store::wounds;
 use crate::store::wounds::Wound;
 use crate::triage;
 use crate::triage::Answers;
+use crate::triage::CouldRaise;
 use crate::triage::Decision;
 use crate::triage::Urgency;
 use crate::words::Language;
@@ -118,6 +121,8 @@ pub struct Opened {
     pub versions: Vec<(Timestamp, Answers)>,
     pub replies: Vec<ReplyText>,
     pub staff: Vec<StaffMember>,
+    /// The smallest sets of unknown facts that could raise the check; `None`: its facts or its protocol were not kept.
+    pub could_raise: Option<Vec<CouldRaise>>,
 }
 
 /// Reads everything about a check, and notes that the surgeon saw it.
@@ -142,7 +147,12 @@ async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Op
         }
         None => None,
     };
+    let version = &check.assessment.protocol_version;
+    let protocol = protocols::of_version(desk, &mut conn, practice_id, version).await?;
+    let could_raise =
+        explain::could_have_raised(protocol.as_ref(), &check.assessment, check.facts.as_ref()).await?;
     Ok(Opened {
+        could_raise,
         practice: practices::find(&mut conn, practice_id).await?.ok_or(CareError::NotFound)?,
         photos: photos::of_check(&mut conn, practice_id, id).await?,
         before,

@@ -13,6 +13,7 @@ use crate::store::row::Columns;
 use crate::store::row::to_json;
 use crate::triage::Assessment;
 use crate::triage::CheckFacts;
+use crate::triage::Urgency;
 
 /// One assessment, as kept.
 #[derive(Clone, Debug)]
@@ -99,4 +100,36 @@ pub async fn after(
         });
     }
     Ok(checks)
+}
+
+/// The part of an assessment that says which rules fired.
+#[derive(serde::Deserialize)]
+struct Fired {
+    reasons: Vec<FiredRule>,
+}
+
+#[derive(serde::Deserialize)]
+struct FiredRule {
+    rule_id: String,
+    urgency: Urgency,
+}
+
+/// Hands every rule that fired in a check received from `begins` on to `each`, with the class it had then.
+pub async fn each_fired(
+    conn: &mut Conn,
+    practice: PracticeId,
+    begins: Timestamp,
+    mut each: impl FnMut(WoundCheckId, String, Urgency),
+) -> Stored<()> {
+    const SQL: &str = "SELECT id, assessment FROM wound_check WHERE practice_id = $1 AND received_ms >= $2";
+    let mut rows =
+        sqlx::query(SQL).bind(practice.to_string()).bind(begins.as_millisecond()).fetch(&mut *conn);
+    while let Some(row) = rows.try_next().await? {
+        let check = row.parsed("id")?;
+        let fired: Fired = row.json("assessment")?;
+        for rule in fired.reasons {
+            each(check, rule.rule_id, rule.urgency);
+        }
+    }
+    Ok(())
 }

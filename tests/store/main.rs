@@ -11,4 +11,5 @@ mod figures;
 mod flow;
 mod isolation;
 mod keeps;
+mod protocols;
 mod queue_order;

@@ -5,6 +5,10 @@ mod figure_plots;
 mod figure_words;
 mod figures;
 mod overview;
+mod protocol;
+mod protocol_draft;
+mod protocol_trial;
+mod protocol_view;
 mod record;
 mod replies;
 mod staff;
@@ -29,5 +33,13 @@ pub fn hang(doors: Doors) -> Doors {
         .get("/practice/figures/moved-up.csv", Who::Judge, figure_files::moved_up)
         .get("/practice/figures/response-by-class.csv", Who::Judge, figure_files::by_class)
         .get("/practice/figures/response-by-hour.csv", Who::Judge, figure_files::by_hour)
+        .get("/practice/protocol", Who::Judge, protocol::show)
+        .get("/practice/protocol/versions/{version}", Who::Judge, protocol::show_version)
+        .get("/practice/protocol/draft", Who::Lead, protocol_draft::show)
+        .post("/practice/protocol/draft", Who::Lead, protocol_draft::keep)
+        .post("/practice/protocol/draft/discard", Who::Lead, protocol_draft::discard)
+        .get("/practice/protocol/trial", Who::Lead, protocol_trial::show)
+        .post("/practice/protocol/trial", Who::Lead, protocol_trial::start)
+        .post("/practice/protocol/approve", Who::Lead, protocol_trial::approve)
         .get("/practice/record", Who::Lead, record::show)
 }

@@ -2,6 +2,7 @@
 
 mod answer_words;
 mod decide;
+mod explained;
 mod fact_words;
 mod photo;
 mod queue;
@@ -19,6 +20,8 @@ pub fn hang(doors: Doors) -> Doors {
         .get("/queue", Who::Surgeon, queue::show)
         .get("/queue/stream", Who::Surgeon, stream::listen)
         .get("/checks/{id}", Who::Surgeon, review::show)
+        .get("/checks/{id}/why", Who::Surgeon, explained::show)
+        .get("/checks/{id}/why/{number}", Who::Surgeon, explained::show_one)
         .post("/checks/{id}/open", Who::Surgeon, review::open)
         .post("/checks/{id}/release", Who::Surgeon, review::release)
         .post("/checks/{id}/decide", Who::Surgeon, decide::send)

@@ -176,7 +176,7 @@ impl ReviewPage {
                 .before
                 .as_ref()
                 .map(|(earlier, photos)| photo_set(earlier, photos, operation.operated, now, zone)),
-            why: why(&check.assessment),
+            why: why(&check.assessment, opened.could_raise.as_deref()),
             changed: answers.iter().filter(|line| line.is_changed).count(),
             answers,
             amendments: amendments(opened, now),

@@ -2,7 +2,9 @@
 
 use crate::triage::Assessment;
 use crate::triage::Confidence;
-use crate::triage::CouldMatter;
+use crate::triage::CouldRaise;
+use crate::triage::FactId;
+use crate::triage::Origin;
 use crate::triage::Raised;
 use crate::triage::Reason;
 use crate::web::chart_words::Class;
@@ -60,6 +62,7 @@ const ASKED: &[&str] = &[
     "red_hard_to_see",
 ];
 
+#[derive(Clone, Debug)]
 pub struct ReasonView {
     pub class: Class,
     pub sentence: String,
@@ -82,6 +85,8 @@ pub struct RaiseView {
 pub struct UnknownView {
     pub fact: String,
     pub could_reach: Class,
+    /// "ask the patient", "look it up".
+    pub whom: &'static str,
 }
 
 pub struct PatternView {
@@ -103,15 +108,17 @@ pub struct Why {
     pub protocol: String,
 }
 
-pub fn why(assessment: &Assessment) -> Why {
+/// Lays an assessment out. `could_raise` as [`crate::triage::could_raise`] found it; `None`: it could not be worked
+/// out any more, and what the assessment itself lists as open stands in.
+pub fn why(assessment: &Assessment, could_raise: Option<&[CouldRaise]>) -> Why {
     let mut reasons: Vec<ReasonView> = assessment.reasons.iter().map(reason).collect();
     let more_reasons = reasons.split_off(reasons.len().min(REASONS_SHOWN));
-    // What could reach no more than the class it has already changes nothing.
-    let (asked, unasked): (Vec<&CouldMatter>, Vec<&CouldMatter>) = assessment
-        .unknowns
-        .iter()
-        .filter(|unknown| unknown.could_reach > assessment.urgency)
-        .partition(|unknown| ASKED.contains(&unknown.fact.as_str()));
+    let open: Vec<CouldRaise> = match could_raise {
+        Some(sets) => sets.to_vec(),
+        None => listed_as_open(assessment),
+    };
+    let (asked, unasked): (Vec<&CouldRaise>, Vec<&CouldRaise>) =
+        open.iter().partition(|set| set.facts.iter().all(|fact| ASKED.contains(fact)));
     Why {
         reasons,
         more_reasons,
@@ -127,6 +134,15 @@ pub fn why(assessment: &Assessment) -> Why {
         score: assessment.score,
         protocol: assessment.protocol_version.clone(),
     }
+}
+
+/// What an assessment lists as open; what could reach no more than the class it has changes nothing.
+fn listed_as_open(assessment: &Assessment) -> Vec<CouldRaise> {
+    let open = assessment.unknowns.iter().filter(|unknown| unknown.could_reach > assessment.urgency);
+    open.filter_map(|unknown| {
+        Some(CouldRaise { facts: vec![FactId::named(&unknown.fact)?.name()], to: unknown.could_reach })
+    })
+    .collect()
 }
 
 fn reason(reason: &Reason) -> ReasonView {
@@ -153,8 +169,22 @@ fn raise(raised: &Raised) -> RaiseView {
     }
 }
 
-fn unknown(unknown: &CouldMatter) -> UnknownView {
-    UnknownView { fact: fact_words::fact(&unknown.fact), could_reach: class(unknown.could_reach) }
+fn unknown(set: &CouldRaise) -> UnknownView {
+    let facts: Vec<String> = set.facts.iter().map(|fact| fact_words::fact(fact)).collect();
+    UnknownView { fact: facts.join(" with "), could_reach: class(set.to), whom: whom(set) }
+}
+
+/// Who could tell what is not known.
+fn whom(set: &CouldRaise) -> &'static str {
+    let from: Vec<Origin> =
+        set.facts.iter().filter_map(|fact| FactId::named(fact)).map(|id| id.fact().from).collect();
+    if from.contains(&Origin::Answer) {
+        "ask the patient"
+    } else if from.contains(&Origin::Measurement) {
+        "the photo could tell"
+    } else {
+        "look it up"
+    }
 }
 
 fn confidence(confidence: Confidence) -> &'static str {
