@@ -978,9 +978,9 @@ async fn the_figures_look_back_over_local_dates_and_count_what_is_overdue_and_op
     let late = "Today 1 0 0 1 0 29.5 d too few to say too few to say";
     figures("/practice/figures?period=30").await.must_say(late);
     practice.minutes_pass(60);
-    figures("/practice/figures?period=30").await.must_say("by the practice’s own calendar: 0.");
-    figures("/practice/figures?period=90").await.must_say("by the practice’s own calendar: 1.");
-    figures("/practice/figures?period=nonsense").await.must_say("by the practice’s own calendar: 1.");
+    figures("/practice/figures?period=30").await.must_say("by the practice’s own calendar: 0 .");
+    figures("/practice/figures?period=90").await.must_say("by the practice’s own calendar: 1 .");
+    figures("/practice/figures?period=nonsense").await.must_say("by the practice’s own calendar: 1 .");
     let open = checks::find(&mut *practice.books().await, practice.id, check).await.unwrap().unwrap();
     assert_eq!(open.state, CheckState::Queued);
 }

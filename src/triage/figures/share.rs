@@ -31,9 +31,9 @@ pub struct Interval {
 pub enum Claim {
     /// The whole interval lies at or below the limit.
     AtMost,
-    /// The whole interval lies above it.
+    /// The whole interval lies above it, and there are cases enough to say so: [`LEAST_TO_SAY`].
     Above,
-    /// The interval holds the limit. `more`: so many more cases without another hit would settle it at or below.
+    /// Neither can be said. `more`: so many more cases without another hit would settle it at or below.
     TooFew { more: u64 },
 }
 
@@ -82,7 +82,8 @@ impl Share {
     /// the limit is not above 0.
     pub fn against(self, limit: f64) -> Option<Claim> {
         let more = more_needed(self, limit)?;
-        let is_above = self.wilson().is_some_and(|interval| interval.low > limit);
+        // One miss in one case is an interval above 5 %, and still one case.
+        let is_above = self.says_something() && self.wilson().is_some_and(|interval| interval.low > limit);
         Some(match more {
             0 => Claim::AtMost,
             _ if is_above => Claim::Above,
@@ -206,6 +207,14 @@ mod tests {
             assert_eq!(Share::new(0, 9).against(limit), None);
         }
         assert_eq!(Share::new(7, 3), Share::new(3, 3));
+    }
+
+    #[test]
+    fn one_miss_in_one_case_is_too_few_to_say_that_too_many_are_missed_and_ten_in_ten_are_not() {
+        let Some(Claim::TooFew { more }) = Share::new(1, 1).against(MOST_MISSED) else { panic!("settled") };
+        assert_eq!(Share::new(1, 1 + more).against(MOST_MISSED), Some(Claim::AtMost));
+        assert!(matches!(Share::new(9, 9).against(MOST_MISSED), Some(Claim::TooFew { .. })));
+        assert_eq!(Share::new(10, 10).against(MOST_MISSED), Some(Claim::Above));
     }
 
     #[test]
