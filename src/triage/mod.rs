@@ -13,6 +13,7 @@ mod derived;
 mod dictionary;
 mod due;
 mod facts;
+pub mod forecast;
 mod form;
 #[cfg(test)]
 mod form_checks;
