@@ -10,6 +10,8 @@ mod duty;
 mod erlang;
 mod lengths;
 mod outcome;
+#[cfg(test)]
+mod outside_numbers;
 mod question;
 mod simulation;
 #[cfg(test)]
