@@ -91,6 +91,7 @@ fn promised(door: &Door, visitor: Visitor) -> Answer {
         Who::Surgeon => of_staff(visitor == Visitor::Surgeon),
         Who::Office => of_staff(visitor == Visitor::Office),
         Who::Caller => of_staff(matches!(visitor, Visitor::Surgeon | Visitor::Office)),
+        Who::Planner => of_staff(matches!(visitor, Visitor::Surgeon | Visitor::Lead)),
         Who::Lead => of_staff(visitor == Visitor::Lead),
     }
 }
@@ -229,7 +230,7 @@ impl House {
             Who::Phone => Visitor::Phone,
             Who::Surgeon | Who::Staff => Visitor::Surgeon,
             Who::Office | Who::Caller => Visitor::Office,
-            Who::Lead => Visitor::Lead,
+            Who::Planner | Who::Lead => Visitor::Lead,
         }
     }
 

@@ -4,6 +4,7 @@
 pub mod callback;
 mod desk;
 pub mod enrol;
+pub mod forecast;
 pub mod intake;
 pub mod knock;
 pub mod patients;

@@ -38,6 +38,8 @@ pub enum Who {
     Office,
     /// Office or surgeon.
     Caller,
+    /// Lead or surgeon.
+    Planner,
     Lead,
 }
 
@@ -49,6 +51,7 @@ impl Who {
             Who::Surgeon => member.roles.surgeon,
             Who::Office => member.roles.office,
             Who::Caller => member.roles.office || member.roles.surgeon,
+            Who::Planner => member.roles.lead || member.roles.surgeon,
             Who::Lead => member.roles.lead,
         }
     }
@@ -125,7 +128,7 @@ async fn guard(
     let entered = match who {
         Who::Anyone => Ok(()),
         Who::Phone => enter_phone(&app, &mut request).await,
-        Who::Staff | Who::Surgeon | Who::Office | Who::Caller | Who::Lead => {
+        Who::Staff | Who::Surgeon | Who::Office | Who::Caller | Who::Planner | Who::Lead => {
             enter_staff(&app, who, &mut request).await
         }
     };

@@ -56,6 +56,11 @@ impl RecordedArrivals {
         self.counts.iter().map(|(urgency, _)| self.of_class(urgency)).sum()
     }
 
+    /// Of all classes together, in one hour of the week over all weeks.
+    pub fn in_hour(&self, hour_of_week: usize) -> u64 {
+        self.counts.iter().map(|(_, hours)| hours[hour_of_week % HOURS_OF_WEEK]).sum()
+    }
+
     pub fn per_day(&self) -> ByClass<f64> {
         let days = f64::from(self.weeks.max(1)) * 7.0;
         ByClass::of_each(|urgency| self.of_class(urgency) as f64 / days)
@@ -72,9 +77,8 @@ impl RecordedArrivals {
         let (own_total, all_total) = (self.of_class(urgency) as f64, self.total() as f64);
         (0..HOURS_OF_WEEK)
             .map(|hour| {
-                let all: u64 = self.counts.iter().map(|(_, hours)| hours[hour]).sum();
-                let pooled =
-                    if all_total > 0.0 { all as f64 / all_total } else { 1.0 / HOURS_OF_WEEK as f64 };
+                let all = self.in_hour(hour) as f64;
+                let pooled = if all_total > 0.0 { all / all_total } else { 1.0 / HOURS_OF_WEEK as f64 };
                 let own = self.counts.of(urgency)[hour] as f64;
                 (own + OWN_HOURS_FROM * pooled) / (own_total + OWN_HOURS_FROM)
             })

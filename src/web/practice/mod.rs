@@ -1,5 +1,9 @@
-//! What a lead works with: who works here, the reply texts, and the record.
+//! What a lead works with: who works here, the reply texts, the record, and whether there is enough cover.
 
+mod forecast;
+mod forecast_form;
+mod forecast_view;
+mod forecast_words;
 mod overview;
 mod record;
 mod replies;
@@ -19,5 +23,6 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/practice/replies", Who::Lead, replies::keep_new)
         .get("/practice/replies/{id}", Who::Lead, replies::show_one)
         .post("/practice/replies/{id}", Who::Lead, replies::keep)
+        .get("/practice/forecast", Who::Planner, forecast::show)
         .get("/practice/record", Who::Lead, record::show)
 }
