@@ -130,8 +130,8 @@ impl ForecastForm {
         let rates = self.rates(recorded, &mut reading);
         let lengths = self.lengths(&mut reading);
         let duty = self.duty(&mut reading);
-        let whole_number = "Enter a whole number, such as 2.";
-        let reviewers = reading.take("reviewers", whole(&self.reviewers), whole_number);
+        let typed = whole(&self.reviewers).filter(|reviewers| *reviewers > 0);
+        let reviewers = reading.take("reviewers", typed, "Enter a whole number of reviewers, 1 or more.");
         let seed =
             reading.take("seed", self.seed.trim().parse::<u64>().ok(), "Enter a whole number, such as 1.");
         if !reading.faults.is_empty() {

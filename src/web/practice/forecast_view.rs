@@ -25,8 +25,8 @@ use crate::web::practice::forecast_words::wait_and_range;
 
 /// A class answered in time at least so often is not named as short of cover. Our choice, no source.
 const OFTEN_ENOUGH: f64 = 0.9;
-/// Above this load the least urgent class is hardly served any more (knowledge of the formula: waits grow with
-/// 1/(1 − load)).
+/// From this load on the page warns. By the formula waits grow at least with 1/(1 − load), by half from 85 % to
+/// 90 %. Where to begin is our choice, no source.
 const HEAVY_LOAD: f64 = 0.85;
 const HOURS_IN_BLOCK: usize = 4;
 
@@ -113,6 +113,9 @@ pub struct Outlook {
     pub unmet: Vec<&'static str>,
     pub spread: String,
     pub played: String,
+    /// Share of their time on duty that reviewers spent reviewing in the played weeks.
+    pub busy_asked: Said,
+    pub busy_one_more: Said,
     pub seed: u64,
 }
 
@@ -139,7 +142,7 @@ pub fn outlook(question: &Question, answer: &Answer, duty: &str) -> Outlook {
             .half_hour_longer
             .as_ref()
             .map_or_else(Vec::new, |longer| change_rows(&answer.as_asked, longer)),
-        formula: answer.formula.as_ref().map(|(asked, one_more)| formula(asked, one_more)),
+        formula: answer.formula.as_ref().map(|(asked, one_more)| formula(question, asked, one_more)),
         unmet: question.unmet().into_iter().map(unmet_words).collect(),
         spread: spread_words(question),
         played: format!(
@@ -148,6 +151,8 @@ pub fn outlook(question: &Question, answer: &Answer, duty: &str) -> Outlook {
             counted(u64::from(answer.weeks), "week"),
             answer.checks
         ),
+        busy_asked: Said::of(share_and_range(&answer.as_asked.busy_share)),
+        busy_one_more: Said::of(share_and_range(&answer.one_more.figures.busy_share)),
         seed: question.seed(),
     }
 }
@@ -257,11 +262,13 @@ fn bar(estimate: &Estimate, longest_minutes: f64) -> Bar {
     }
 }
 
-fn formula(asked: &FormulaWaits, one_more: &FormulaWaits) -> Formula {
+fn formula(question: &Question, asked: &FormulaWaits, one_more: &FormulaWaits) -> Formula {
+    let per_week = question.rates().per_week();
     Formula {
         rows: asked
             .by_class_minutes
             .iter()
+            .filter(|(urgency, _)| *per_week.of(*urgency) > 0.0)
             .map(|(urgency, minutes)| FormulaRow {
                 class: class(urgency),
                 asked: wait(*minutes),
