@@ -10,7 +10,6 @@ use crate::triage::ResponseTargets;
 use crate::triage::Urgency;
 use crate::triage::forecast::arrivals::ArrivalRates;
 use crate::triage::forecast::arrivals::HOURS_OF_WEEK;
-use crate::triage::forecast::duty::WEEK_MS;
 use crate::triage::forecast::lengths::ReviewLengths;
 use crate::triage::forecast::lengths::above_0_to_1;
 
