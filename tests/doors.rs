@@ -91,6 +91,7 @@ fn promised(door: &Door, visitor: Visitor) -> Answer {
         Who::Surgeon => of_staff(visitor == Visitor::Surgeon),
         Who::Office => of_staff(visitor == Visitor::Office),
         Who::Caller => of_staff(matches!(visitor, Visitor::Surgeon | Visitor::Office)),
+        Who::Judge => of_staff(matches!(visitor, Visitor::Surgeon | Visitor::Lead)),
         Who::Lead => of_staff(visitor == Visitor::Lead),
         Who::Judge => of_staff(matches!(visitor, Visitor::Lead | Visitor::Surgeon)),
     }

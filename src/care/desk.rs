@@ -33,11 +33,14 @@ pub struct Desk {
     pub(in crate::care) decoding: Arc<Semaphore>,
     /// A password being hashed holds one: 19 MiB each.
     pub(in crate::care) hashing: Arc<Semaphore>,
+    /// A forecast being played holds one.
+    pub(in crate::care) playing: Arc<Semaphore>,
     news: broadcast::Sender<News>,
 }
 
 const DECODING_AT_ONCE: usize = 2;
 const HASHING_AT_ONCE: usize = 2;
+const PLAYING_AT_ONCE: usize = 1;
 /// A listener further behind than this is told that it missed something, and reads everything again.
 const NEWS_KEPT: usize = 256;
 
@@ -52,6 +55,7 @@ impl Desk {
             limits,
             decoding: Arc::new(Semaphore::new(DECODING_AT_ONCE)),
             hashing: Arc::new(Semaphore::new(HASHING_AT_ONCE)),
+            playing: Arc::new(Semaphore::new(PLAYING_AT_ONCE)),
             news: broadcast::channel(NEWS_KEPT).0,
         }
     }

@@ -6,6 +6,7 @@ mod desk;
 pub mod enrol;
 pub mod explain;
 pub mod figures;
+pub mod forecast;
 pub mod intake;
 pub mod knock;
 pub mod patients;

@@ -3,6 +3,7 @@
 //! Every function takes a connection, so that a caller decides what belongs into one transaction. Every query names
 //! the practice: a row of another practice is as good as absent.
 
+pub mod arrivals;
 pub mod assessments;
 pub mod audit;
 mod blobs;

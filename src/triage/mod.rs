@@ -16,6 +16,7 @@ mod due;
 mod facts;
 mod facts_kept;
 pub mod figures;
+pub mod forecast;
 mod form;
 #[cfg(test)]
 mod form_checks;

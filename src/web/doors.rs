@@ -39,7 +39,7 @@ pub enum Who {
     /// Office or surgeon.
     Caller,
     Lead,
-    /// Lead or surgeon: whoever judges how well the ranking does.
+    /// Lead or surgeon: whoever judges the protocol, how well it ranks, and whether there is enough cover.
     Judge,
 }
 

@@ -22,20 +22,20 @@ pub enum Part {
     Queue,
     Callbacks,
     Patients,
-    /// For surgeons; a lead finds the figures among the pages of the practice.
-    Figures,
+    /// For surgeons; a lead finds the same pages among those of the practice.
+    Ranking,
     Practice,
 }
 
 impl Part {
-    const ALL: [Part; 5] = [Part::Queue, Part::Callbacks, Part::Patients, Part::Figures, Part::Practice];
+    const ALL: [Part; 5] = [Part::Queue, Part::Callbacks, Part::Patients, Part::Ranking, Part::Practice];
 
     fn address(self) -> &'static str {
         match self {
             Part::Queue => "/queue",
             Part::Callbacks => "/callbacks",
             Part::Patients => "/patients",
-            Part::Figures => "/practice/figures",
+            Part::Ranking => "/practice/protocol",
             Part::Practice => "/practice",
         }
     }
@@ -45,7 +45,7 @@ impl Part {
             Part::Queue => "Queue",
             Part::Callbacks => "Callbacks",
             Part::Patients => "Patients",
-            Part::Figures => "Figures",
+            Part::Ranking => "Ranking",
             Part::Practice => "Practice",
         }
     }
@@ -54,9 +54,16 @@ impl Part {
         match self {
             Part::Queue => roles.surgeon,
             Part::Callbacks | Part::Patients => roles.surgeon || roles.office,
-            Part::Figures => roles.surgeon && !roles.lead,
+            Part::Ranking => roles.surgeon && !roles.lead,
             Part::Practice => roles.lead,
         }
+    }
+}
+
+impl Part {
+    /// Where a page about the ranking belongs for this member.
+    pub fn of_ranking(member: &Member) -> Part {
+        if member.member.roles.lead { Part::Practice } else { Part::Ranking }
     }
 }
 
@@ -72,6 +79,7 @@ pub struct Frame {
     pub title: String,
     pub practice: Practice,
     pub member_name: String,
+    pub is_lead: bool,
     pub ways: Vec<Way>,
     pub base_css: String,
     pub staff_css: String,
@@ -89,6 +97,7 @@ impl Frame {
             title: title.to_owned(),
             practice: practice.ok_or(PageError::NotFound)?,
             member_name: member.member.name.clone(),
+            is_lead: roles.lead,
             ways: Part::ALL
                 .into_iter()
                 .filter(|way| way.is_open_to(roles))

@@ -6,6 +6,11 @@ import { bigLetters, bigTargets, noComplaints, noSideScroll, noViolations, weigh
 
 const LIMIT_BYTES = 60_000;
 
+// A question to the cover page: day and night, all reviews alike, so that the formula is shown as well.
+const EACH = ['go_now', 'ring_now', 'today', 'tomorrow', 'on_track'].map((code) => `per_day_${code}=3&minutes_${code}=6`);
+const DAYS = ['mon', 'tue', 'wed', 'thu', 'fri', 'sat', 'sun'].map((day) => `day=${day}`);
+const COVER = ['source=typed&hours=flat&reviewers=1&opens=0:00&closes=24:00&spread=exponential&seed=1', ...EACH, ...DAYS].join('&');
+
 async function look(page, name, { patient }) {
   for (const viewport of [PHONE, DESK]) {
     await page.setViewportSize(viewport);
@@ -132,6 +137,9 @@ export const staffPages = (world) => {
     await page.goto(`${demo.home}/practice/replies`);
     const reply = await page.locator('main a[href^="/practice/replies/"]').first().getAttribute('href');
     await lookAt(t, page, 'reply', `${demo.home}${reply}`, { patient: false });
+    await lookAt(t, page, 'cover', `${demo.home}/practice/forecast`, { patient: false });
+    await lookAt(t, page, 'cover-answered', `${demo.home}/practice/forecast?${COVER}`, { patient: false });
+    await lookAt(t, page, 'cover-faults', `${demo.home}/practice/forecast?source=typed&day=mon`, { patient: false, status: 422 });
     await lookAt(t, page, 'record', `${demo.home}/practice/record`, { patient: false });
     await lookAt(t, page, 'figures', `${demo.home}/practice/figures`, { patient: false });
     await lookAt(t, page, 'figures-30-days', `${demo.home}/practice/figures?period=30`, { patient: false });

@@ -4,6 +4,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod arrivals;
 mod at_once;
 mod audit_chain;
 mod durable;

@@ -143,7 +143,7 @@ pub async fn show(
     let now = app.now();
     let figures = figures::read(&app.desk, &member.member, asking.period(), now).await?;
     let roles = member.member.roles;
-    let part = if roles.lead { Part::Practice } else { Part::Figures };
+    let part = Part::of_ranking(&member);
     let frame = Frame::of(&app, &member, part, "How well it ranks").await?;
     page(StatusCode::OK, &FiguresPage::of(&figures, frame, &member, now))
 }

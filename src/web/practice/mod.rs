@@ -1,9 +1,13 @@
-//! What a lead works with: who works here, the reply texts, the figures and the record.
+//! What a lead works with: who works here, the protocol, the reply texts, the figures, the cover and the record.
 
 mod figure_files;
 mod figure_plots;
 mod figure_words;
 mod figures;
+mod forecast;
+mod forecast_form;
+mod forecast_view;
+mod forecast_words;
 mod overview;
 mod protocol;
 mod protocol_draft;
@@ -27,6 +31,7 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/practice/replies", Who::Lead, replies::keep_new)
         .get("/practice/replies/{id}", Who::Lead, replies::show_one)
         .post("/practice/replies/{id}", Who::Lead, replies::keep)
+        .get("/practice/forecast", Who::Judge, forecast::show)
         .get("/practice/figures", Who::Judge, figures::show)
         .get("/practice/figures/decisions.csv", Who::Judge, figure_files::decisions)
         .get("/practice/figures/shares.csv", Who::Judge, figure_files::shares)

@@ -50,7 +50,7 @@ struct ProtocolPage {
 pub async fn show(State(app): State<App>, member: Member) -> Result<Response, PageError> {
     let shelf = protocols::shelf(&app.desk, &member.member).await?;
     let counts = rule_counts::this_month(&app.desk, &member.member, app.now()).await?;
-    let frame = Frame::of(&app, &member, Part::Practice, "Protocol").await?;
+    let frame = Frame::of(&app, &member, Part::of_ranking(&member), "Protocol").await?;
     let staff = colleagues(&app, &member).await?;
     let in_force = shelf.in_force.version();
     let shown = ProtocolPage {
@@ -71,7 +71,7 @@ pub async fn show_version(
 ) -> Result<Response, PageError> {
     let (protocol, kept) = protocols::read(&app.desk, &member.member, &version).await?;
     let in_force = protocols::shelf(&app.desk, &member.member).await?.in_force;
-    let frame = Frame::of(&app, &member, Part::Practice, "Protocol").await?;
+    let frame = Frame::of(&app, &member, Part::of_ranking(&member), "Protocol").await?;
     let staff = colleagues(&app, &member).await?;
     let shown = ProtocolPage {
         protocol: ProtocolView::of(&protocol, &HashMap::new()),
