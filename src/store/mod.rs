@@ -8,6 +8,7 @@ mod blobs;
 pub mod callbacks;
 pub mod checks;
 mod db;
+pub mod drafts;
 pub mod links;
 pub mod notices;
 pub mod patients;

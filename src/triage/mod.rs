@@ -8,6 +8,9 @@ mod changes;
 mod check_promises;
 mod condition;
 mod condition_text;
+mod contradictions;
+#[cfg(test)]
+mod contradictions_promises;
 mod decision;
 mod derived;
 mod dictionary;
@@ -16,8 +19,12 @@ mod facts;
 mod form;
 #[cfg(test)]
 mod form_checks;
+mod form_fields;
 mod free_words;
 mod from_check;
+mod from_special;
+mod low_sugar;
+mod not_asked;
 mod protocol;
 #[cfg(test)]
 mod protocol_checks;
@@ -30,14 +37,13 @@ mod questions;
 mod queue;
 mod readings;
 mod said;
+mod special_answers;
 mod truth;
 mod urgency;
 
-pub use answers::SUGAR_STALE_AFTER_H;
 pub use answers::{
-    Amount, Answers, Bleeding, Chills, DangerItem, Drainage, Edge, EdgeBand, EdgePace, Feels, Ketones,
-    MeterReading, PainTrend, StripAnswer, Sugar, SugarSick, SugarUnit, TakenTemperature, TempUnit,
-    Temperature, Trend, UrineKetones, WarmHard, Who, YesNo,
+    Amount, Answers, Bleeding, Chills, DangerItem, Drainage, Edge, EdgeBand, EdgePace, Feels, PainTrend,
+    StripAnswer, TakenTemperature, TempUnit, Temperature, Trend, WarmHard, Who, YesNo,
 };
 pub use assess::{
     Assessment, Confidence, CouldMatter, Group, MissingGate, Raised, Reason, Recognised, Tripped, assess,
@@ -45,15 +51,25 @@ pub use assess::{
 };
 pub use changes::{Change, changes};
 pub use condition::{Condition, ConditionFault};
+pub use contradictions::{Contradiction, contradictions};
 pub use decision::{CallOutcome, CallResult, Decision, first_blank};
 pub use dictionary::{DICTIONARY, Fact, Kind, Origin, Unit, Worse, fact};
 pub use due::ResponseTargets;
 pub use facts::{FactFault, Facts, Value};
 pub use form::{Fault, FaultKind, Reading, read};
 pub use from_check::Enrolled;
+pub use low_sugar::{LOW_SUGAR_MG_DL, LowSugar, VERY_LOW_SUGAR_MG_DL, low_sugar};
+pub use not_asked::not_asked;
 pub use protocol::{Gate, Pattern, Protocol, ProtocolFault, Raise, RaisesOn, Rule};
-pub use questions::{AnswerKind, Context, QUESTIONS, Question, Stage, StripKnown, question};
+pub use questions::{
+    AnswerKind, Context, QUESTIONS, Question, Stage, StripKnown, heading_of, is_optional, question,
+    screen_questions,
+};
 pub use queue::{RankKey, Waiting, effective, rank, rank_key};
 pub use said::{NOT_SURE, Said};
+pub use special_answers::{
+    BestPhone, Ketones, MeterReading, NoneBeside, PeeSign, Rash, SUGAR_STALE_AFTER_H, Sugar, SugarSick,
+    SugarUnit, UrineKetones,
+};
 pub use truth::Truth;
 pub use urgency::Urgency;
