@@ -93,7 +93,6 @@ fn promised(door: &Door, visitor: Visitor) -> Answer {
         Who::Caller => of_staff(matches!(visitor, Visitor::Surgeon | Visitor::Office)),
         Who::Judge => of_staff(matches!(visitor, Visitor::Surgeon | Visitor::Lead)),
         Who::Lead => of_staff(visitor == Visitor::Lead),
-        Who::Judge => of_staff(matches!(visitor, Visitor::Lead | Visitor::Surgeon)),
     }
 }
 

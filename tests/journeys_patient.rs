@@ -10,7 +10,6 @@ use axum::http::header;
 use jiff::SignedDuration;
 
 use closewatch::care::enrol;
-use closewatch::care::enrol::Enrolment;
 use closewatch::care::review;
 use closewatch::care::review::Deciding;
 use closewatch::care::thread;
@@ -46,49 +45,6 @@ const STAFF_WORDS: &[&str] = &[
     "protocol",
 ];
 
-/// A file as a form sends it.
-struct File<'a> {
-    name: &'a str,
-    bytes: &'a [u8],
-}
-
-/// A form with files, as a browser writes it. Without a file, the file fields are there and empty.
-fn form_with_files(path: &str, cookie: &str, fields: &[(&str, &str)], files: &[File<'_>]) -> Request<Body> {
-    let edge = "x-edge-of-a-part-x";
-    let mut body = Vec::new();
-    for (name, value) in fields {
-        let head = format!("--{edge}\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n");
-        body.extend_from_slice(head.as_bytes());
-    }
-    let empty = [File { name: "", bytes: b"" }];
-    for file in if files.is_empty() { empty.as_slice() } else { files } {
-        let head = format!(
-            "--{edge}\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"{}\"\r\n\
-             Content-Type: application/octet-stream\r\n\r\n",
-            file.name
-        );
-        body.extend_from_slice(head.as_bytes());
-        body.extend_from_slice(file.bytes);
-        body.extend_from_slice(b"\r\n");
-    }
-    body.extend_from_slice(format!("--{edge}--\r\n").as_bytes());
-    from_our_page(Method::POST, path, cookie)
-        .header(header::CONTENT_TYPE, format!("multipart/form-data; boundary={edge}"))
-        .body(Body::from(body))
-        .unwrap()
-}
-
-/// A picture big, sharp and bright enough to be judged by, different for each `seed`.
-fn photo(seed: u8) -> Vec<u8> {
-    let picture = image::RgbImage::from_fn(1_600, 1_200, |x, y| match (x / 16 + y / 16) % 2 {
-        0 => image::Rgb([200, 150, 60 + 8 * seed]),
-        _ => image::Rgb([235, 195, 175]),
-    });
-    let mut bytes = std::io::Cursor::new(Vec::new());
-    picture.write_to(&mut bytes, image::ImageFormat::Jpeg).unwrap();
-    bytes.into_inner()
-}
-
 async fn sends(phone: &Phone, fields: &[(&str, &str)], files: &[File<'_>]) -> Page {
     let practice = &phone.patient.practice;
     send(&practice.router, form_with_files("/my/check", &phone.cookie, fields, files)).await
@@ -101,19 +57,8 @@ async fn a_phone(practice: &Practice) -> Phone {
 
 /// A phone of a patient with diabetes who reads this language.
 async fn a_phone_with_diabetes(practice: &Practice, language: Language) -> Phone {
-    let (surgeon, office) = (practice.surgeon().await, practice.office().await);
-    let mut patient = person("Ana Ortiz");
-    patient.language = language;
-    let form = Enrolment {
-        enrol_key: "with diabetes".to_owned(),
-        patient,
-        surgeon: surgeon.member.id,
-        operation: operation(practice.now()),
-        risk: RiskFactors { diabetes: Some(Diabetes::T2), ..RiskFactors::default() },
-    };
-    let enrolled = enrol::enrol(practice.desk(), &office.member, form, &practice.moment()).await.unwrap();
-    let issued = enrolled.issued.clone().unwrap();
-    Patient { practice: practice.clone(), enrolled, issued }.opens_link().await
+    let risk = RiskFactors { diabetes: Some(Diabetes::T2), ..RiskFactors::default() };
+    practice.phone_of("Ana Ortiz", language, risk, operation(practice.now())).await
 }
 
 async fn checks_of(phone: &Phone) -> Vec<WoundCheck> {
@@ -487,6 +432,9 @@ async fn emergency_advice_is_in_the_form_before_anything_is_sent() {
         page.must_say("Call 911 now").must_say("Press hard with a clean cloth.").must_say("Do not drive.");
         // Near the bottom two more signs are asked about, on the face two others.
         page.must_say("numb between your legs").must_not_say("swollen shut");
+        page.must_say(
+            "Tell them: I had an operation 4 days ago. I have an open wound (left buttock). My wound bleeds",
+        );
         let html = page.html();
         let danger = html.find("id=\"q-danger\"").unwrap();
         assert!(danger < html.find("type=\"file\"").unwrap());
@@ -510,6 +458,12 @@ async fn a_danger_sign_leads_to_call_now_even_when_another_answer_is_unclear() {
         assert_eq!(sent.status, StatusCode::SEE_OTHER);
         let page = phone.opens(sent.leads_to()).await;
         page.must_say("Call 911 now").must_say("Do not wait for our answer.");
+        // What was ticked, what to do about it, and what to tell the operator.
+        page.must_say("Sit up. Do not walk around. Do not drive.");
+        page.must_say(
+            "I had an operation 4 days ago. I have an open wound (left buttock). It is hard to breathe",
+        );
+        page.must_not_say("Press hard with a clean cloth.");
         page.must_not_say("You get an answer by").must_not_say("We call you by");
     })
     .await;
@@ -539,14 +493,34 @@ async fn a_call_is_promised_by_day_and_at_night_the_patient_is_told_to_call() {
 }
 
 #[tokio::test]
-async fn low_sugar_gets_sugar_advice() {
+async fn low_sugar_gets_sugar_advice_and_very_low_sugar_a_stronger_one() {
     on_each_engine(async |practice| {
         let phone = a_phone_with_diabetes(&practice, Language::English).await;
-        for (key, sugar, advised) in [("a", "69", true), ("b", "70", false), ("c", "lo", true)] {
-            let fields = [("form_key", key), ("danger", "none"), ("sugar", sugar), ("sugar_unit", "mg_dl")];
+        const LOW: &str = "Sugar under 70 mg/dL (3.9 mmol/L)?";
+        const VERY_LOW: &str = "Sugar under 54 mg/dL (3.0 mmol/L) is very low.";
+        for (place, (sugar, unit, advice)) in [
+            ("70", "mg_dl", ""),
+            ("69", "mg_dl", LOW),
+            ("54", "mg_dl", LOW),
+            ("53", "mg_dl", VERY_LOW),
+            ("3.9", "mmol_l", ""),
+            ("3.8", "mmol_l", LOW),
+            ("3.0", "mmol_l", LOW),
+            ("2.9", "mmol_l", VERY_LOW),
+            ("lo", "mg_dl", VERY_LOW),
+        ]
+        .into_iter()
+        .enumerate()
+        {
+            let key = format!("key {place}");
+            let fields =
+                [("form_key", key.as_str()), ("danger", "none"), ("sugar", sugar), ("sugar_unit", unit)];
             let sent = sends(&phone, &fields, &[]).await;
             let page = phone.opens(sent.leads_to()).await;
-            assert_eq!(page.says("Your sugar was low"), advised, "{sugar}");
+            for words in [LOW, VERY_LOW] {
+                assert_eq!(page.says(words), words == advice, "{sugar} {unit}: {words}");
+            }
+            assert_eq!(page.says("Your sugar was low"), !advice.is_empty());
         }
     })
     .await;
@@ -763,6 +737,52 @@ async fn the_language_changes_and_what_was_typed_comes_along() {
         let back =
             phone.presses("/my/language", &[("language", "en"), ("back", "//elsewhere.example")]).await;
         assert_eq!(back.leads_to(), "/my");
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_language_we_do_not_have_changes_nothing_and_loses_nothing() {
+    on_each_engine(async |practice| {
+        let phone = a_phone_with_diabetes(&practice, Language::Spanish).await;
+        for unknown in ["xx", "de", "", "es-ES; DROP", "英語", "en\0"] {
+            let fields = [
+                ("form_key", "k"),
+                ("danger", "none"),
+                ("words", STRANGE),
+                ("sugar", "120"),
+                ("language", unknown),
+            ];
+            let page = phone.presses("/my/language", &fields).await;
+            assert_eq!(page.status, StatusCode::OK, "{unknown}");
+            page.must_say(STRANGE);
+            assert_eq!(page.field("sugar").as_deref(), Some("120"));
+            if unknown != "en\0" {
+                assert!(page.html().contains("<html lang=\"es\">"), "{unknown}");
+            }
+            phone.presses("/my/language", &[("language", "es")]).await;
+            let back = phone.presses("/my/language", &[("language", unknown), ("back", "/my/check")]).await;
+            assert_eq!((back.status, back.leads_to()), (StatusCode::SEE_OTHER, "/my/check"), "{unknown}");
+            phone.presses("/my/language", &[("language", "es")]).await;
+        }
+        // Nor does one asked for in the address, in a header, in a cookie, or in the check itself.
+        for path in [
+            "/my?language=xx",
+            "/my/check?lang=xx&language=xx",
+            "/my/check/steps?at=xx&language=xx",
+            "/my/answers?lang=",
+        ] {
+            let request =
+                from_our_page(Method::GET, path, &format!("{}; language=xx; lang=xx", phone.cookie))
+                    .header(header::ACCEPT_LANGUAGE, "xx, *;q=0.1")
+                    .body(Body::empty())
+                    .unwrap();
+            let page = send(&practice.router, request).await;
+            assert_eq!(page.status, StatusCode::OK, "{path}");
+            assert!(page.html().contains("<html lang=\"es\">"), "{path}");
+        }
+        let sent = sends(&phone, &[("form_key", "k2"), ("danger", "none"), ("language", "xx")], &[]).await;
+        phone.opens(sent.leads_to()).await.must_say("Tenemos su revisión.");
     })
     .await;
 }

@@ -33,10 +33,12 @@ use crate::store::staff::StaffMember;
 use crate::store::thread;
 use crate::store::thread::Message;
 use crate::store::wounds;
+use crate::triage::BestPhone;
 use crate::triage::CallOutcome;
 use crate::triage::CallResult;
 use crate::triage::Decision;
 use crate::triage::Urgency;
+use crate::triage::YesNo;
 
 /// Two missed attempts raise a callback by one class.
 const MISSED_RAISES: i64 = 2;
@@ -52,9 +54,20 @@ pub struct Call {
     pub patient: Patient,
     pub operation: Operation,
     pub attempts: Vec<CallAttempt>,
+    /// Where the patient said they can be reached; `None`: they said nothing about it.
+    pub reach: Option<Reach>,
     /// The check is of the most urgent class, or the surgeon sends the patient to the emergency department: the call
     /// cannot end as "could not reach".
     pub about_go_now: bool,
+}
+
+/// The number a patient gave with the check, for the two hours after it.
+#[derive(Clone, Debug)]
+pub struct Reach {
+    pub phone: BestPhone,
+    /// `None`: not said.
+    pub voicemail: Option<YesNo>,
+    pub said: Timestamp,
 }
 
 /// The office's list.
@@ -129,7 +142,12 @@ async fn call(conn: &mut Conn, callback: Callback) -> Done<Call> {
         .iter()
         .any(|review| review.id == callback.review && review.decision == Decision::GoToEmergency);
     let about_go_now = check.assessment.urgency == Urgency::GoNow || sent_to_emergency;
-    Ok(Call { callback, patient, operation: wound.operation, attempts, about_go_now })
+    let reach = check.answers.phone.known().map(|phone| Reach {
+        phone: phone.clone(),
+        voicemail: check.answers.voicemail.known().copied(),
+        said: check.received,
+    });
+    Ok(Call { callback, patient, operation: wound.operation, attempts, reach, about_go_now })
 }
 
 /// What the caller logs.

@@ -24,6 +24,7 @@ use crate::store::assessments;
 use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
+use crate::store::drafts;
 use crate::store::notices;
 use crate::store::notices::NoticeKind;
 use crate::store::patients;
@@ -177,6 +178,7 @@ pub async fn receive(
         assess_again(desk, &mut tx, &wound, &mut check, moment).await?;
     }
     note_strip(&mut tx, &wound, &check).await?;
+    drafts::forget(&mut tx, holder.practice, holder.link, form_key).await?;
     let receipt = receipt(&mut tx, &check).await?;
     tx.commit().await?;
     desk.tell(holder.practice);

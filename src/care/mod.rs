@@ -3,6 +3,7 @@
 
 pub mod callback;
 mod desk;
+pub mod draft;
 pub mod enrol;
 pub mod explain;
 pub mod figures;

@@ -10,6 +10,7 @@ mod blobs;
 pub mod callbacks;
 pub mod checks;
 mod db;
+pub mod drafts;
 pub mod figures;
 pub mod links;
 pub mod notices;

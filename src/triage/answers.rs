@@ -9,6 +9,13 @@ use serde::Serialize;
 
 use crate::plan::coded;
 use crate::triage::said::Said;
+use crate::triage::special_answers::BestPhone;
+use crate::triage::special_answers::Ketones;
+use crate::triage::special_answers::NoneBeside;
+use crate::triage::special_answers::PeeSign;
+use crate::triage::special_answers::Rash;
+use crate::triage::special_answers::Sugar;
+use crate::triage::special_answers::SugarSick;
 
 coded! {
     /// What the danger screen asks. Any of them means the emergency advice at once.
@@ -94,6 +101,19 @@ impl EdgeBand {
             EdgeBand::OverTwoInches => 100,
         }
     }
+
+    /// Whether a ruler reading goes with the picture. At the pictures' limits a ruler may be off by 3 mm (own choice:
+    /// a shaking hand); beside "no red" nothing but 0 fits.
+    pub fn fits(self, ruler_mm: u16) -> bool {
+        const OFF_MM: u16 = 3;
+        match self {
+            EdgeBand::None => ruler_mm == 0,
+            EdgeBand::Thin => (1..=5 + OFF_MM).contains(&ruler_mm),
+            EdgeBand::ToOneInch => (5 - OFF_MM..=25 + OFF_MM).contains(&ruler_mm),
+            EdgeBand::ToTwoInches => (25 - OFF_MM..=50 + OFF_MM).contains(&ruler_mm),
+            EdgeBand::OverTwoInches => ruler_mm >= 50 - OFF_MM,
+        }
+    }
 }
 
 /// How far the redness goes, by picture or by ruler.
@@ -103,6 +123,11 @@ pub enum Edge {
     Band(EdgeBand),
     /// 0–300.
     RulerMm(u16),
+    /// A picture and a ruler that do not fit together: both are kept, and the wider counts.
+    Both {
+        band: EdgeBand,
+        ruler_mm: u16,
+    },
 }
 
 impl Edge {
@@ -111,6 +136,7 @@ impl Edge {
         match self {
             Edge::Band(band) => band.top_mm(),
             Edge::RulerMm(mm) => mm,
+            Edge::Both { band, ruler_mm } => band.top_mm().max(ruler_mm),
         }
     }
 }
@@ -184,65 +210,6 @@ coded! {
         /// Tried to take it out, and it stuck.
         Stuck = "stuck",
     }
-}
-
-coded! {
-    pub enum SugarUnit { MgDl = "mg_dl", MmolL = "mmol_l" }
-}
-
-/// What the meter showed.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum MeterReading {
-    /// The meter showed LO.
-    Low,
-    /// The meter showed HI.
-    High,
-    Measured {
-        /// As typed.
-        entered: String,
-        unit: SugarUnit,
-        /// 20–600, whole, rounded once: 3.9 mmol/L is 70.
-        mg_dl: u16,
-    },
-    /// A number that does not go with its unit: kept for the surgeon's eye, unknown to the rules.
-    Unclear { entered: String, unit: Option<SugarUnit> },
-}
-
-/// The last sugar reading.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Sugar {
-    pub reading: MeterReading,
-    /// Whole hours ago, 0–720. `None`: not said; the reading is then taken as fresh, since it can only raise.
-    pub hours_ago: Option<u16>,
-}
-
-/// A reading older than this says nothing about now.
-pub const SUGAR_STALE_AFTER_H: u16 = 24;
-
-coded! {
-    /// What goes with dangerous sugar. Thirst alone does not count.
-    pub enum SugarSick {
-        Vomiting = "vomiting", BellyPain = "belly_pain", FastBreathing = "fast_breathing",
-        FruityBreath = "fruity_breath", Drowsy = "drowsy", Thirsty = "thirsty",
-    }
-}
-
-coded! {
-    /// A urine ketone strip.
-    pub enum UrineKetones {
-        None = "none", Trace = "trace", Small = "small", Moderate = "moderate", Large = "large",
-    }
-}
-
-/// A ketone test, by blood or by urine.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Ketones {
-    /// Tenths of a mmol/L, 0–80.
-    BloodTenthsMmolL(u16),
-    Urine(UrineKetones),
 }
 
 /// The symptom checklist as filled in. Questions that were not asked are blank.
@@ -320,6 +287,45 @@ pub struct Answers {
     pub sugar_sick: Said<BTreeSet<SugarSick>>,
     #[serde(skip_serializing_if = "Said::is_blank")]
     pub ketones: Said<Ketones>,
+    /// Doses of the antibiotic missed since the last check, 0–20.
+    #[serde(skip_serializing_if = "Said::is_blank")]
+    pub pills_missed: Said<u8>,
+    /// Doses of the antibiotic thrown up, 0–20.
+    #[serde(skip_serializing_if = "Said::is_blank")]
+    pub pills_vomited: Said<u8>,
+    #[serde(skip_serializing_if = "Said::is_blank")]
+    pub rash: Said<Rash>,
+    /// Loose stools in one day, 0–30.
+    #[serde(skip_serializing_if = "Said::is_blank")]
+    pub loose_stools: Said<u8>,
+    #[serde(skip_serializing_if = "Said::is_blank")]
+    pub stool_blood: Said<YesNo>,
+    /// Hours since the last pee, 0–48.
+    #[serde(skip_serializing_if = "Said::is_blank")]
+    pub pee: Said<u8>,
+    /// An empty set is "none of these".
+    #[serde(skip_serializing_if = "Said::is_blank")]
+    pub pee_signs: Said<BTreeSet<PeeSign>>,
+    /// Stuck bent, swollen all around, and painful to straighten: all of it.
+    #[serde(skip_serializing_if = "Said::is_blank")]
+    pub finger: Said<YesNo>,
+    /// Heart beats in one minute at rest, 30–220. Blank is not normal.
+    #[serde(skip_serializing_if = "Said::is_blank")]
+    pub pulse: Said<u16>,
+    /// Breaths in one minute at rest, 5–60.
+    #[serde(skip_serializing_if = "Said::is_blank")]
+    pub breaths: Said<u16>,
+    /// The top number of a blood pressure, mmHg, 50–260.
+    #[serde(skip_serializing_if = "Said::is_blank")]
+    pub pressure: Said<u16>,
+    #[serde(skip_serializing_if = "Said::is_blank")]
+    pub phone: Said<BestPhone>,
+    /// A voice message may be left at that number.
+    #[serde(skip_serializing_if = "Said::is_blank")]
+    pub voicemail: Said<YesNo>,
+    /// Where "none" stood beside another answer to the same question.
+    #[serde(skip_serializing_if = "BTreeSet::is_empty")]
+    pub none_beside: BTreeSet<NoneBeside>,
     /// Anything else, in the patient's own words, up to 1000 characters; a list of alarm words can only raise.
     #[serde(skip_serializing_if = "String::is_empty")]
     pub words: String,
@@ -328,6 +334,7 @@ pub struct Answers {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::triage::MeterReading;
 
     #[test]
     fn answers_read_back_from_json_and_keep_blank_apart_from_not_sure() {

@@ -266,6 +266,19 @@ const CHAINS: &[(&str, &[&str])] = &[
     ("sugar_sick", &["none", "thirsty", "vomiting"]),
     ("ketones", &["0", "1.4", "1.5", "3.0"]),
     ("ketones_urine", &["none", "small", "moderate", "large"]),
+    ("pills_missed", &["0", "1", "2", "20"]),
+    ("pills_vomited", &["0", "1", "2", "20"]),
+    ("rash", &["none", "mild", "hives", "blister"]),
+    ("loose_stools", &["0", "2", "3", "30"]),
+    ("stool_blood", &["no", "yes"]),
+    ("pee", &["0", "7", "8", "48"]),
+    ("pee_signs", &["none", "urge"]),
+    ("pee_signs", &["none", "pressure"]),
+    ("pee_signs", &["none", "no_stool"]),
+    ("finger", &["no", "yes"]),
+    ("pulse", &["70", "91", "111", "131", "220"]),
+    ("breaths", &["14", "21", "22", "25", "60"]),
+    ("pressure", &["130", "100", "90", "50"]),
     ("words", &["", "chest pain"]),
 ];
 
@@ -280,6 +293,7 @@ fn hosts() -> impl Strategy<Value = (Operation, RiskFactors)> {
                 immunity,
                 blood_thinner: thinner,
                 mrsa_before: thinner,
+                takes_antibiotic: thinner,
                 ..RiskFactors::default()
             };
             (drained(site), risk)
@@ -351,6 +365,7 @@ fn junk() -> impl Strategy<Value = String> {
             | AnswerKind::Temperature
             | AnswerKind::Pace
             | AnswerKind::Sugar
+            | AnswerKind::Phone
             | AnswerKind::Words => &["none", "not_sure", "hi", "LO", "mg_dl", "mmol_l"],
         })
         .copied()

@@ -17,13 +17,17 @@ use crate::triage::Reading;
 use crate::triage::Said;
 use crate::triage::StripKnown;
 use crate::triage::Temperature;
+use crate::triage::heading_of;
+use crate::triage::is_optional;
 use crate::triage::read;
+use crate::triage::screen_questions;
 
 const THIGH: Context = Context {
     site: Site::Thigh,
     diabetes: Some(Diabetes::None),
     sglt2: Some(false),
     blood_thinner: Some(false),
+    antibiotic: Some(false),
     strip: StripKnown::Unresolved,
 };
 
@@ -104,6 +108,8 @@ fn of_a_picture_and_a_ruler_the_wider_counts() {
     let edge = |band: &str, mm: &str| posted(&[("edge", band), ("edge_mm", mm)]).answers.edge;
     assert_eq!(edge("to_1_inch", "24"), Said::Is(Edge::Band(EdgeBand::ToOneInch)));
     assert_eq!(edge("to_1_inch", "26"), Said::Is(Edge::RulerMm(26)));
+    let both = Edge::Both { band: EdgeBand::ToOneInch, ruler_mm: 40 };
+    assert_eq!((edge("to_1_inch", "40"), both.reach_mm()), (Said::Is(both), 40));
     assert_eq!(edge("", "12,2"), Said::Is(Edge::RulerMm(13)));
     assert_eq!(edge(NOT_SURE, "30"), Said::Is(Edge::RulerMm(30)));
     assert_eq!(edge("to_1_inch", ""), Said::Is(Edge::Band(EdgeBand::ToOneInch)));
@@ -172,6 +178,23 @@ fn branches_open_where_an_answer_calls_for_them() {
     assert!(asks("sugar", &[], &diabetic) && !asks("sugar", &[], &THIGH));
     assert!(asks("ketones", &[("better", "worse")], &diabetic));
     assert!(!asks("ketones", &[("better", "same")], &diabetic));
+    let on_pills = Context { antibiotic: Some(true), ..THIGH };
+    for id in ["pills_missed", "pills_vomited", "rash", "loose_stools"] {
+        assert!(asks(id, &[], &on_pills) && !asks(id, &[], &THIGH), "{id}");
+        assert!(!asks(id, &[], &Context { antibiotic: None, ..THIGH }), "{id}");
+    }
+    assert!(asks("stool_blood", &[("loose_stools", "1")], &on_pills));
+    assert!(asks("stool_blood", &[("loose_stools", NOT_SURE)], &on_pills));
+    assert!(!asks("stool_blood", &[("loose_stools", "0")], &on_pills));
+    for site in Site::ALL {
+        let context = Context { site: *site, ..THIGH };
+        assert_eq!(
+            (asks("pee", &[], &context), asks("pee_signs", &[], &context)),
+            (site.is_low(), site.is_low())
+        );
+        assert_eq!(asks("finger", &[], &context), *site == Site::Hand);
+        assert!(asks("pulse", &[], &context) && asks("phone", &[], &context));
+    }
     for (strip, asked) in
         [(StripKnown::Unresolved, true), (StripKnown::ConfirmedOut, false), (StripKnown::NeverPlaced, false)]
     {
@@ -190,6 +213,7 @@ fn every_question_reads_every_one_of_its_codes() {
             | AnswerKind::Temperature
             | AnswerKind::Pace
             | AnswerKind::Sugar
+            | AnswerKind::Phone
             | AnswerKind::Words => continue,
         };
         for code in codes {
@@ -209,7 +233,8 @@ fn every_question_is_a_field_of_the_answers_and_the_other_way_round() {
     }
     let refused = serde_json::from_str::<Answers>(r#"{"no_such":1}"#).unwrap_err().to_string();
     let fields = refused.matches('`').count() / 2 - 1;
-    assert_eq!(fields, QUESTIONS.len(), "{refused}");
+    // Beside the answers stands where "none" contradicted one of them.
+    assert_eq!(fields, QUESTIONS.len() + 1, "{refused}");
 }
 
 #[test]
@@ -218,4 +243,100 @@ fn what_was_asked_and_left_blank_is_named() {
     assert!(!skipped.contains(&"danger") && !skipped.contains(&"temp") && !skipped.contains(&"who"));
     assert!(skipped.contains(&"better") && skipped.contains(&"feels_feverish") && skipped.contains(&"strip"));
     assert!(!skipped.contains(&"sugar"));
+}
+
+#[test]
+fn whole_numbers_have_bounds_of_their_own_and_a_pressure_may_be_typed_whole() {
+    for (name, lowest, highest) in [
+        ("pills_missed", 0, 20),
+        ("pills_vomited", 0, 20),
+        ("loose_stools", 0, 30),
+        ("pee", 0, 48),
+        ("pulse", 30, 220),
+        ("breaths", 5, 60),
+        ("pressure", 50, 260),
+    ] {
+        for number in [lowest, highest] {
+            let reading = posted(&[(name, &number.to_string())]);
+            assert_eq!(reading.faults, vec![], "{name} {number}");
+            let json = serde_json::to_value(&reading.answers).unwrap();
+            assert_eq!(json[name], number, "{name}");
+        }
+        let outside = if lowest == 0 { vec![highest + 1] } else { vec![lowest - 1, highest + 1] };
+        for number in outside {
+            assert_eq!(
+                faults(&[(name, &number.to_string())]),
+                vec![(name, FaultKind::OutOfRange)],
+                "{number}"
+            );
+        }
+        assert_eq!(faults(&[(name, "many")]), vec![(name, FaultKind::NotANumber)]);
+        assert_eq!(faults(&[(name, NOT_SURE)]), vec![]);
+    }
+    assert_eq!(posted(&[("pressure", "118/76 mmHg")]).answers.pressure, Said::Is(118));
+    assert_eq!(posted(&[("pulse", "72 bpm")]).answers.pulse, Said::Is(72));
+    // A number beside "not sure" counts: it was typed.
+    assert_eq!(posted(&[("pulse", "72"), ("pulse", NOT_SURE)]).answers.pulse, Said::Is(72));
+}
+
+#[test]
+fn a_telephone_number_is_completed_or_kept_as_typed_and_never_shown_to_a_developer() {
+    let reading = posted(&[("phone", "(202) 555-0143"), ("voicemail", "no")]);
+    let phone = reading.answers.phone.known().unwrap();
+    assert_eq!((phone.number.as_deref(), reading.faults.len()), (Some("+12025550143"), 0));
+    assert!(!format!("{:?}", reading.answers).contains("555"));
+    let reading = posted(&[("phone", "555-0143")]);
+    assert_eq!(reading.faults[0].kind, FaultKind::NotAPhone);
+    let phone = reading.answers.phone.known().unwrap();
+    assert_eq!((phone.entered.as_str(), phone.number.as_deref()), ("555-0143", None));
+    // Nobody has to give one.
+    assert!(!posted(&[]).skipped.contains(&"phone") && !posted(&[]).skipped.contains(&"pulse"));
+}
+
+/// What a quiet patient says to everything.
+const QUIET: &[(&str, &str)] = &[
+    ("danger", "none"),
+    ("better", "better"),
+    ("temp", "36.8"),
+    ("chills", "no"),
+    ("edge", "thin"),
+    ("edge_move", "same"),
+    ("warm_hard", "none"),
+    ("pain", "2"),
+    ("pain_trend", "better"),
+    ("drain", "clear"),
+    ("drain_amount", "less"),
+    ("smell", "no"),
+    ("bleed", "spots"),
+    ("strip", "still_in"),
+    ("wash", "2"),
+    ("gauze_changed", "yes"),
+    ("sugar", "120"),
+    ("loose_stools", "0"),
+];
+
+#[test]
+fn a_quiet_patient_meets_about_twelve_questions() {
+    let quiet = posted(QUIET).answers;
+    let count = |context: &Context| screen_questions(&quiet, context).len();
+    // Stage A and the eleven questions of the core, the strip among them.
+    for site in Site::ALL {
+        let context = Context { site: *site, ..THIGH };
+        let own = usize::from(site.is_low()) + usize::from(*site == Site::Hand);
+        assert_eq!(count(&context), 12 + own, "{site:?}: {:?}", screen_questions(&quiet, &context));
+        assert!(count(&context) <= 13, "{site:?}");
+        assert_eq!(count(&Context { strip: StripKnown::ConfirmedOut, ..context }), 11 + own);
+    }
+    assert_eq!(count(&Context { blood_thinner: None, ..THIGH }), 12);
+    assert_eq!(count(&Context { diabetes: Some(Diabetes::T1), sglt2: Some(true), ..THIGH }), 13);
+    // An antibiotic adds the doses, and rash with stools.
+    assert_eq!(count(&Context { antibiotic: Some(true), ..THIGH }), 14);
+    let all = Context { site: Site::Perianal, diabetes: Some(Diabetes::T2), antibiotic: Some(true), ..THIGH };
+    assert_eq!(count(&all), 16);
+    let optional = QUESTIONS.iter().filter(|question| is_optional(question.id));
+    let optional: std::collections::BTreeSet<&str> = optional
+        .filter(|question| question.asked(&quiet, &THIGH))
+        .map(|question| heading_of(question.id))
+        .collect();
+    assert_eq!(optional.into_iter().collect::<Vec<_>>(), vec!["phone", "pulse", "who", "words"]);
 }

@@ -1,24 +1,19 @@
 //! From a wound check as sent to the facts the protocol asks for.
 
-use std::collections::BTreeSet;
-
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use crate::plan::Operation;
 use crate::plan::RiskFactors;
 use crate::plan::day_number;
+use crate::triage::answers::Amount;
 use crate::triage::answers::Answers;
+use crate::triage::answers::Bleeding;
 use crate::triage::answers::Chills;
 use crate::triage::answers::DangerItem;
 use crate::triage::answers::Drainage;
 use crate::triage::answers::Feels;
-use crate::triage::answers::Ketones;
-use crate::triage::answers::MeterReading;
-use crate::triage::answers::SUGAR_STALE_AFTER_H;
 use crate::triage::answers::StripAnswer;
-use crate::triage::answers::Sugar;
-use crate::triage::answers::SugarSick;
 use crate::triage::answers::Temperature;
 use crate::triage::answers::Trend;
 use crate::triage::answers::WarmHard;
@@ -26,7 +21,12 @@ use crate::triage::answers::YesNo;
 use crate::triage::facts::Facts;
 use crate::triage::facts::Value;
 use crate::triage::free_words;
+use crate::triage::from_special;
+use crate::triage::not_asked::not_asked;
+use crate::triage::not_asked::without;
+use crate::triage::questions::Context;
 use crate::triage::said::Said;
+use crate::triage::special_answers::NoneBeside;
 
 /// What the office knows about the wound a check belongs to.
 #[derive(Clone, Copy, Debug)]
@@ -41,22 +41,37 @@ pub struct Enrolled<'a> {
 
 impl Facts {
     /// The facts of one wound check, by the answers, the enrolment and the clock. What was not asked or not answered
-    /// stays unknown. Nothing measured in a photo is in here.
+    /// stays unknown, but that an answer to a question that was not asked can raise. Where two answers contradict each
+    /// other the worse one stands. Nothing measured in a photo is in here.
     pub fn from_check(
         answers: &Answers,
         enrolled: &Enrolled<'_>,
         received: Timestamp,
         zone: &TimeZone,
     ) -> Facts {
+        let context = Context::of(enrolled.operation, enrolled.risk, enrolled.strip_out_confirmed);
+        let unasked = not_asked(answers, &context);
+        if unasked.is_empty() {
+            return Facts::answered(answers, enrolled, received, zone);
+        }
+        let mut facts = Facts::answered(&without(answers, &unasked), enrolled, received, zone);
+        facts.raise_to(&Facts::answered(answers, enrolled, received, zone));
+        facts
+    }
+
+    fn answered(answers: &Answers, enrolled: &Enrolled<'_>, received: Timestamp, zone: &TimeZone) -> Facts {
         let mut facts = Facts::default();
         clock(&mut facts, enrolled.operation, received, zone);
         enrolment(&mut facts, enrolled, received);
-        feeling(&mut facts, answers);
         temperature(&mut facts, answers);
+        feeling(&mut facts, answers);
         redness(&mut facts, answers);
         wound(&mut facts, answers);
         strip(&mut facts, answers, enrolled);
-        sugar(&mut facts, answers);
+        from_special::sugar(&mut facts, answers);
+        from_special::antibiotic(&mut facts, answers);
+        from_special::bladder_and_bowel(&mut facts, answers);
+        from_special::finger_and_pulse(&mut facts, answers);
         // Last, so that a tick or a word stands above a calmer answer to the same thing.
         danger_screen(&mut facts, answers);
         for (fact, phrase) in free_words::alarms(&answers.words, enrolled.operation.site) {
@@ -65,19 +80,19 @@ impl Facts {
         facts
     }
 
-    fn flag(&mut self, name: &'static str, flag: bool) {
+    pub(super) fn flag(&mut self, name: &'static str, flag: bool) {
         self.put(name, Value::Flag(flag));
     }
 
-    fn number(&mut self, name: &'static str, number: f64) {
+    pub(super) fn number(&mut self, name: &'static str, number: f64) {
         self.put(name, Value::Number { low: number, high: number });
     }
 
-    fn word(&mut self, name: &'static str, word: &'static str) {
+    pub(super) fn word(&mut self, name: &'static str, word: &'static str) {
         self.put(name, Value::Word(word));
     }
 
-    fn yes_no(&mut self, name: &'static str, said: Said<YesNo>) {
+    pub(super) fn yes_no(&mut self, name: &'static str, said: Said<YesNo>) {
         if let Some(answer) = said.known() {
             self.flag(name, *answer == YesNo::Yes);
         }
@@ -202,7 +217,7 @@ fn feeling(facts: &mut Facts, answers: &Answers) {
 /// read: without one, feverishness is a question of its own.
 fn feverish(facts: &mut Facts, answers: &Answers) {
     facts.yes_no("feels_feverish", answers.feels_feverish);
-    let measured = matches!(answers.temp.known(), Some(Temperature::Taken(_)));
+    let measured = facts.value("temp_c").is_some();
     match answers.chills.known() {
         Some(Chills::HotCold | Chills::Shaking) => facts.flag("feels_feverish", true),
         Some(Chills::No) if measured && answers.feels_feverish.is_blank() => {
@@ -217,6 +232,9 @@ pub(super) const RETAKE_AT_OR_BELOW_TENTHS_C: u16 = 350;
 /// A reading below the one or above the other is hard to believe: taken again, and the second one counts.
 pub(super) const BELIEVABLE_TENTHS_C: std::ops::RangeInclusive<u16> = 340..=420;
 
+/// What the protocol's gate calls no fever and no cold: 36.0 to 37.9 °C.
+const CALM_TENTHS_C: std::ops::RangeInclusive<u16> = 360..=379;
+
 fn temperature(facts: &mut Facts, answers: &Answers) {
     let Some(Temperature::Taken(first)) = answers.temp.known() else { return };
     let mut tenths_c = first.tenths_c;
@@ -229,11 +247,17 @@ fn temperature(facts: &mut Facts, answers: &Answers) {
             tenths_c = second.tenths_c;
         }
     }
+    // Whoever also says that they have no thermometer, or are not sure, is not calmed by a reading.
+    if answers.none_beside.contains(&NoneBeside::Temp) && CALM_TENTHS_C.contains(&tenths_c) {
+        return;
+    }
     facts.number("temp_c", f64::from(tenths_c) / 10.0);
 }
 
 fn redness(facts: &mut Facts, answers: &Answers) {
     match &answers.edge {
+        // "No red" beside red lines or a growing area is no knowledge of the redness.
+        Said::Is(edge) if edge.reach_mm() == 0 && red_all_the_same(answers) => {}
         Said::Is(edge) => facts.number("red_cm", cm(edge.reach_mm())),
         Said::NotSure => facts.flag("red_hard_to_see", true),
         Said::Blank => {}
@@ -247,16 +271,31 @@ fn redness(facts: &mut Facts, answers: &Answers) {
         let stretches = pace.over_minutes.div_ceil(6 * 60).max(1);
         facts.put("red_grew_cm_6h", Value::Number { low: moved_cm / f64::from(stretches), high: moved_cm });
     }
+    // What moved past the line grew, whatever else was said of it.
+    if answers.edge_hours.known().is_some_and(|pace| pace.moved_mm > 0) {
+        facts.word("red_trend", Trend::Bigger.code());
+    }
     facts.yes_no("streaks", answers.streaks);
-    if let Some(found) = answers.warm_hard.known() {
+    heat(facts, answers);
+}
+
+fn red_all_the_same(answers: &Answers) -> bool {
+    answers.edge_move.is(Trend::Bigger) || answers.streaks.is(YesNo::Yes)
+}
+
+fn heat(facts: &mut Facts, answers: &Answers) {
+    let found = answers.warm_hard.known();
+    if let Some(found) = found {
         facts.flag("warm", found.contains(&WarmHard::Hot));
         facts.flag("hard", found.contains(&WarmHard::Hard));
-        match answers.warm_hard_trend.known() {
-            Some(trend) => facts.word("swell_trend", trend.code()),
-            // Where nothing is hot, hard or swollen, nothing of it can be growing.
-            None if found.is_empty() => facts.word("swell_trend", Trend::Same.code()),
-            None => {}
+    }
+    match answers.warm_hard_trend.known() {
+        Some(trend) => facts.word("swell_trend", trend.code()),
+        // Where nothing is hot, hard or swollen, nothing of it can be growing.
+        None if found.is_some_and(|found| found.is_empty()) => {
+            facts.word("swell_trend", Trend::Same.code());
         }
+        None => {}
     }
 }
 
@@ -274,34 +313,44 @@ fn wound(facts: &mut Facts, answers: &Answers) {
         facts.word("pain_trend", trend.code());
     }
     facts.yes_no("pain_just_packed", answers.pain_just_packed);
-    if let Some(drainage) = answers.drain.known() {
-        let pus = match drainage {
-            Drainage::None | Drainage::Clear => Some("none"),
-            Drainage::ThinYellow | Drainage::Gray => Some("thin"),
-            Drainage::Thick => Some("thick"),
-            // Stool hides what else comes.
-            Drainage::Stool => None,
-        };
-        if let Some(pus) = pus {
-            facts.word("pus", pus);
-        }
-        facts.flag("drain_grey", *drainage == Drainage::Gray);
-        facts.flag("stool_in_wound", *drainage == Drainage::Stool);
-        facts.flag("draining", *drainage != Drainage::None);
-        if let Some(closed) = answers.closed_over.known() {
-            let pinhole = *closed == YesNo::Yes && *drainage != Drainage::None;
-            facts.flag("draining_pinhole", pinhole);
-        }
-    }
+    drainage(facts, answers);
     facts.yes_no("odor", answers.smell);
     facts.yes_no("bleed_repeat", answers.bleed_repeat);
-    if let Some(bleeding) = answers.bleed.known() {
-        facts.word("bleeding", bleeding.code());
+    match answers.bleed.known() {
+        // No bleeding that bled twice is no knowledge of the bleeding.
+        Some(Bleeding::None) if answers.bleed_repeat.is(YesNo::Yes) => {}
+        Some(bleeding) => facts.word("bleeding", bleeding.code()),
+        None => {}
     }
     facts.yes_no("lump_back", answers.lump_back);
     facts.yes_no("closed_over", answers.closed_over);
     if let Some(washes) = answers.wash.known() {
         facts.number("washes_per_day", f64::from(*washes));
+    }
+}
+
+fn drainage(facts: &mut Facts, answers: &Answers) {
+    let Some(drainage) = answers.drain.known() else { return };
+    // "Nothing" of which there is more is no knowledge of what comes.
+    if *drainage == Drainage::None && answers.drain_amount.is(Amount::More) {
+        return;
+    }
+    let pus = match drainage {
+        Drainage::None | Drainage::Clear => Some("none"),
+        Drainage::ThinYellow | Drainage::Gray => Some("thin"),
+        Drainage::Thick => Some("thick"),
+        // Stool hides what else comes.
+        Drainage::Stool => None,
+    };
+    if let Some(pus) = pus {
+        facts.word("pus", pus);
+    }
+    facts.flag("drain_grey", *drainage == Drainage::Gray);
+    facts.flag("stool_in_wound", *drainage == Drainage::Stool);
+    facts.flag("draining", *drainage != Drainage::None);
+    if let Some(closed) = answers.closed_over.known() {
+        let pinhole = *closed == YesNo::Yes && *drainage != Drainage::None;
+        facts.flag("draining_pinhole", pinhole);
     }
 }
 
@@ -323,32 +372,5 @@ fn strip(facts: &mut Facts, answers: &Answers, enrolled: &Enrolled<'_>) {
     if let Some(packing) = packing {
         facts.word("packing", packing);
         facts.flag("packing_stuck", answers.strip.is(StripAnswer::Stuck));
-    }
-}
-
-fn sugar(facts: &mut Facts, answers: &Answers) {
-    if let Some(Sugar { reading, hours_ago }) = answers.sugar.known()
-        && hours_ago.is_none_or(|hours| hours <= SUGAR_STALE_AFTER_H)
-    {
-        match reading {
-            // Meters show LO below what they can measure; 20 mg/dL is the lowest taken.
-            MeterReading::Low => facts.number("glucose", 20.0),
-            MeterReading::High => facts.flag("glucose_hi", true),
-            MeterReading::Measured { mg_dl, .. } => {
-                facts.number("glucose", f64::from(*mg_dl));
-                facts.flag("glucose_hi", false);
-            }
-            MeterReading::Unclear { .. } => {}
-        }
-    }
-    match answers.ketones.known() {
-        Some(Ketones::BloodTenthsMmolL(tenths)) => facts.number("ketones", f64::from(*tenths) / 10.0),
-        Some(Ketones::Urine(strip)) => facts.word("urine_ketones", strip.code()),
-        None => {}
-    }
-    if let Some(signs) = answers.sugar_sick.known() {
-        let counting: BTreeSet<_> = signs.iter().filter(|sign| **sign != SugarSick::Thirsty).collect();
-        facts.flag("sugar_sick", !counting.is_empty());
-        facts.flag("vomiting", signs.contains(&SugarSick::Vomiting));
     }
 }

@@ -8,6 +8,9 @@ mod changes;
 mod check_promises;
 mod condition;
 mod condition_text;
+mod contradictions;
+#[cfg(test)]
+mod contradictions_promises;
 mod could_raise;
 mod decision;
 mod derived;
@@ -20,9 +23,13 @@ pub mod forecast;
 mod form;
 #[cfg(test)]
 mod form_checks;
+mod form_fields;
 mod free_words;
 mod from_check;
+mod from_special;
 mod limits;
+mod low_sugar;
+mod not_asked;
 mod protocol;
 #[cfg(test)]
 mod protocol_checks;
@@ -40,16 +47,15 @@ mod queue;
 mod reach;
 mod readings;
 mod said;
+mod special_answers;
 mod telling;
 mod truth;
 mod urgency;
 mod wording;
 
-pub use answers::SUGAR_STALE_AFTER_H;
 pub use answers::{
-    Amount, Answers, Bleeding, Chills, DangerItem, Drainage, Edge, EdgeBand, EdgePace, Feels, Ketones,
-    MeterReading, PainTrend, StripAnswer, Sugar, SugarSick, SugarUnit, TakenTemperature, TempUnit,
-    Temperature, Trend, UrineKetones, WarmHard, Who, YesNo,
+    Amount, Answers, Bleeding, Chills, DangerItem, Drainage, Edge, EdgeBand, EdgePace, Feels, PainTrend,
+    StripAnswer, TakenTemperature, TempUnit, Temperature, Trend, WarmHard, Who, YesNo,
 };
 pub use assess::{
     Assessment, Confidence, CouldMatter, Group, MissingGate, Raised, Reason, Recognised, Tripped, Verdict,
@@ -57,6 +63,7 @@ pub use assess::{
 };
 pub use changes::{Change, changes};
 pub use condition::{Condition, ConditionFault};
+pub use contradictions::{Contradiction, contradictions};
 pub use could_raise::{CouldRaise, MOST_FACTS_TOGETHER, could_raise};
 pub use decision::{CallOutcome, CallResult, Decided, Decision, first_blank};
 pub use dictionary::{DICTIONARY, Fact, FactId, Kind, Origin, Unit, Worse, fact};
@@ -66,12 +73,21 @@ pub use facts_kept::CheckFacts;
 pub use form::{Fault, FaultKind, Reading, read};
 pub use from_check::Enrolled;
 pub use limits::{Limit, Limits};
+pub use low_sugar::{LOW_SUGAR_MG_DL, LowSugar, VERY_LOW_SUGAR_MG_DL, low_sugar};
+pub use not_asked::not_asked;
 pub use protocol::{Edits, Gate, Pattern, Protocol, Raise, RaisesOn, Rule};
 pub use protocol_diff::Difference;
 pub use protocol_file::ProtocolFault;
-pub use questions::{AnswerKind, Context, QUESTIONS, Question, Stage, StripKnown, question};
+pub use questions::{
+    AnswerKind, Context, QUESTIONS, Question, Stage, StripKnown, heading_of, is_optional, question,
+    screen_questions,
+};
 pub use queue::{RankKey, Waiting, effective, rank, rank_key};
 pub use said::{NOT_SURE, Said};
+pub use special_answers::{
+    BestPhone, Ketones, MeterReading, NoneBeside, PeeSign, Rash, SUGAR_STALE_AFTER_H, Sugar, SugarSick,
+    SugarUnit, UrineKetones,
+};
 pub use truth::Truth;
 pub use urgency::Urgency;
 pub use wording::Wording;

@@ -11,7 +11,6 @@ use crate::triage::answers::Chills;
 use crate::triage::answers::DangerItem;
 use crate::triage::answers::Drainage;
 use crate::triage::answers::Feels;
-use crate::triage::answers::MeterReading;
 use crate::triage::answers::PainTrend;
 use crate::triage::answers::Temperature;
 use crate::triage::answers::Trend;
@@ -20,6 +19,7 @@ use crate::triage::answers::YesNo;
 use crate::triage::from_check::BELIEVABLE_TENTHS_C;
 use crate::triage::from_check::RETAKE_AT_OR_BELOW_TENTHS_C;
 use crate::triage::said::Said;
+use crate::triage::special_answers::MeterReading;
 
 /// What decides which questions a patient meets.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -28,6 +28,7 @@ pub struct Context {
     pub diabetes: Option<Diabetes>,
     pub sglt2: Option<bool>,
     pub blood_thinner: Option<bool>,
+    pub antibiotic: Option<bool>,
     pub strip: StripKnown,
 }
 
@@ -51,6 +52,7 @@ impl Context {
             diabetes: risk.diabetes,
             sglt2: risk.sglt2,
             blood_thinner: risk.blood_thinner,
+            antibiotic: risk.antibiotic.as_ref().map(|_| true).or(risk.takes_antibiotic),
             strip: match (&operation.packing, strip_out_confirmed) {
                 (None, _) => StripKnown::NeverPlaced,
                 (Some(_), None) => StripKnown::Unresolved,
@@ -91,6 +93,8 @@ pub enum Stage {
     Branch,
     /// Only for some patients.
     Special,
+    /// Who can, may.
+    Optional,
     Close,
 }
 
@@ -116,6 +120,8 @@ pub enum AnswerKind {
     Sugar,
     /// Blood ketones in mmol/L, or a urine strip by code.
     Ketones(&'static [&'static str]),
+    /// A telephone number.
+    Phone,
     Words,
 }
 
@@ -155,7 +161,17 @@ const fn everyone(_: &Answers, _: &Context) -> bool {
     true
 }
 
-/// Every question, in the order they are asked. Every one but `who` and `words` also takes `not_sure`.
+/// Near the bottom and groin a hidden abscess can press on bladder and bowel.
+fn low(_: &Answers, context: &Context) -> bool {
+    context.site.is_low()
+}
+
+fn on_antibiotic(_: &Answers, context: &Context) -> bool {
+    context.antibiotic == Some(true)
+}
+
+/// Every question, in the order they are asked. Every one but `who`, `words`, `phone` and `voicemail` also takes
+/// `not_sure`.
 pub const QUESTIONS: &[Question] = &[
     ask("who", Stage::Danger, AnswerKind::One(&["patient", "helper"]), &["who"], everyone),
     ask(
@@ -273,8 +289,96 @@ pub const QUESTIONS: &[Question] = &[
         &["ketones", "ketones_urine"],
         sugar_danger,
     ),
+    ask(
+        "pills_missed",
+        Stage::Special,
+        AnswerKind::Whole { lowest: 0, highest: 20 },
+        &["pills_missed"],
+        on_antibiotic,
+    ),
+    ask(
+        "pills_vomited",
+        Stage::Special,
+        AnswerKind::Whole { lowest: 0, highest: 20 },
+        &["pills_vomited"],
+        on_antibiotic,
+    ),
+    ask(
+        "rash",
+        Stage::Special,
+        AnswerKind::One(&["none", "mild", "hives", "blister"]),
+        &["rash"],
+        on_antibiotic,
+    ),
+    ask(
+        "loose_stools",
+        Stage::Special,
+        AnswerKind::Whole { lowest: 0, highest: 30 },
+        &["loose_stools"],
+        on_antibiotic,
+    ),
+    ask("stool_blood", Stage::Special, YES_NO, &["stool_blood"], |answers, context| {
+        on_antibiotic(answers, context)
+            && (answers.loose_stools == Said::NotSure
+                || answers.loose_stools.known().is_some_and(|stools| *stools > 0))
+    }),
+    ask("pee", Stage::Special, AnswerKind::Whole { lowest: 0, highest: 48 }, &["pee"], low),
+    ask(
+        "pee_signs",
+        Stage::Special,
+        AnswerKind::Many(&["urge", "pressure", "no_stool"]),
+        &["pee_signs"],
+        low,
+    ),
+    ask("finger", Stage::Special, YES_NO, &["finger"], |_, context| context.site == Site::Hand),
+    ask("pulse", Stage::Optional, AnswerKind::Whole { lowest: 30, highest: 220 }, &["pulse"], everyone),
+    ask("breaths", Stage::Optional, AnswerKind::Whole { lowest: 5, highest: 60 }, &["breaths"], everyone),
+    ask("pressure", Stage::Optional, AnswerKind::Whole { lowest: 50, highest: 260 }, &["pressure"], everyone),
     ask("words", Stage::Close, AnswerKind::Words, &["words"], everyone),
+    ask("phone", Stage::Close, AnswerKind::Phone, &["phone"], everyone),
+    ask("voicemail", Stage::Close, YES_NO, &["voicemail"], everyone),
 ];
+
+/// The question this one is a part of: pain now and pain since yesterday are one screen question to whoever fills the
+/// form in, as is what comes out with its amount and smell. A question that is no part of another names itself.
+pub fn heading_of(id: &'static str) -> &'static str {
+    match id {
+        "temp_again" => "temp",
+        "warm_hard_trend" => "warm_hard",
+        "pain_trend" => "pain",
+        "drain_amount" | "smell" => "drain",
+        "bleed_repeat" => "bleed",
+        "gauze_changed" => "wash",
+        "closed_over" => "lump_back",
+        "pills_vomited" => "pills_missed",
+        "loose_stools" | "stool_blood" => "rash",
+        "pee_signs" => "pee",
+        "breaths" | "pressure" => "pulse",
+        "voicemail" => "phone",
+        other => other,
+    }
+}
+
+/// Questions nobody has to answer: leaving one out is no gap in the check.
+pub fn is_optional(id: &str) -> bool {
+    matches!(
+        id,
+        "who" | "ketones" | "temp_again" | "pulse" | "breaths" | "pressure" | "words" | "phone" | "voicemail"
+    )
+}
+
+/// The headings this patient is asked under, in order, optional ones left out.
+pub fn screen_questions(answers: &Answers, context: &Context) -> Vec<&'static str> {
+    let mut headings = Vec::new();
+    let asked = QUESTIONS.iter().filter(|question| question.asked(answers, context));
+    for heading in asked.filter(|question| !is_optional(question.id)).map(|question| heading_of(question.id))
+    {
+        if !headings.contains(&heading) {
+            headings.push(heading);
+        }
+    }
+    headings
+}
 
 /// The question called `id`.
 pub fn question(id: &str) -> Option<&'static Question> {

@@ -1,10 +1,10 @@
 //! Numbers as people type them: decimal commas, two scales of temperature, two units of sugar.
 
-use crate::triage::answers::MeterReading;
-use crate::triage::answers::SugarUnit;
 use crate::triage::answers::TakenTemperature;
 use crate::triage::answers::TempUnit;
 use crate::triage::form::FaultKind;
+use crate::triage::special_answers::MeterReading;
+use crate::triage::special_answers::SugarUnit;
 
 /// Glucose: mg/dL for one mmol/L (molar mass 180.156 g/mol).
 const MG_DL_PER_MMOL_L: f64 = 18.0156;
@@ -15,7 +15,9 @@ pub(super) fn number(typed: &str) -> Option<f64> {
     let plain = typed.trim().replace(',', ".");
     let end = plain.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(plain.len());
     let (figures, unit) = plain.split_at(end);
-    let known_units = ["", "c", "f", "°", "°c", "°f", "ºc", "ºf", "mg/dl", "mmol/l", "mm", "cm", "h"];
+    let known_units = [
+        "", "c", "f", "°", "°c", "°f", "ºc", "ºf", "mg/dl", "mmol/l", "mm", "cm", "h", "bpm", "/min", "mmhg",
+    ];
     let digits = figures.chars().filter(char::is_ascii_digit).count();
     if !known_units.contains(&unit.trim().to_lowercase().as_str()) || !(1..=9).contains(&digits) {
         return None;
@@ -70,6 +72,29 @@ pub(super) fn meter(
     Ok(MeterReading::Measured { entered: typed.to_owned(), unit, mg_dl: mg_dl.round() as u16 })
 }
 
+/// A telephone number in the international form of ITU-T E.164: a plus sign, the country, at most 15 digits in all. A
+/// number of the North American plan (ten digits, or eleven with a leading 1) is completed. `None`: it is no whole
+/// number. At least 8 digits is our own limit; the plan's areas and exchanges begin with 2–9.
+pub(super) fn phone(typed: &str) -> Option<String> {
+    let plain: String =
+        typed.trim().chars().filter(|sign| !matches!(sign, ' ' | '-' | '.' | '(' | ')' | '/')).collect();
+    let digits = plain.strip_prefix('+').or_else(|| plain.strip_prefix("00")).unwrap_or(&plain);
+    let is_abroad = digits.len() < plain.len();
+    if digits.is_empty() || !digits.chars().all(|sign| sign.is_ascii_digit()) {
+        return None;
+    }
+    let local = digits.strip_prefix('1').unwrap_or(digits);
+    let from_2 = |place: usize| local.as_bytes().get(place).is_some_and(|digit| *digit >= b'2');
+    let is_north_american = local.len() == 10 && from_2(0) && from_2(3);
+    match (is_abroad, digits.starts_with('1')) {
+        (true, true) | (false, _) => is_north_american.then(|| format!("+1{local}")),
+        (true, false) => {
+            let is_whole = (8..=15).contains(&digits.len()) && !digits.starts_with('0');
+            is_whole.then(|| format!("+{digits}"))
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -109,6 +134,25 @@ mod tests {
         assert_eq!(tenths_c("100.4F"), Some(380));
         for odd in ["", "38.2.1", "thirty", "-38", "1e2", "38..2", "٣٨", "38 kg", "9999999999"] {
             assert_eq!(tenths_c(odd), None, "{odd}");
+        }
+    }
+
+    #[test]
+    fn a_local_number_is_completed_and_a_foreign_one_needs_its_country() {
+        for typed in
+            ["202-555-0143", "(202) 555 0143", "1 202.555.0143", "+1 202 555 0143", "001 202-555-0143"]
+        {
+            assert_eq!(phone(typed).as_deref(), Some("+12025550143"), "{typed}");
+        }
+        // A United Kingdom number for drama (Ofcom: 020 7946 0000 to 0999).
+        assert_eq!(phone("+44 20 7946 0123").as_deref(), Some("+442079460123"));
+        // The longest and one digit more; the shortest and one less.
+        assert!(phone("+442079460123000").is_some() && phone("+4420794601230001").is_none());
+        assert!(phone("+44207946").is_some() && phone("+4420794").is_none());
+        for no_number in
+            ["", "555-0143", "20255501431", "102-555-0143", "202-155-0143", "my wife", "+", "+020794601"]
+        {
+            assert_eq!(phone(no_number), None, "{no_number}");
         }
     }
 

@@ -9,6 +9,7 @@ use crate::plan::Packing;
 use crate::plan::RiskFactors;
 use crate::plan::Strip;
 use crate::triage;
+use crate::triage::BestPhone;
 use crate::triage::Urgency;
 use crate::web::sign_in::STAFF_LANGUAGE;
 use crate::web::time_words;
@@ -139,6 +140,14 @@ pub fn risks(risk: &RiskFactors) -> Risks {
     risks
 }
 
+/// The number to ring; what was typed where it is no whole number.
+pub fn best_phone(phone: &BestPhone) -> String {
+    match &phone.number {
+        Some(number) => number.clone(),
+        None => format!("“{}”, not a whole number", phone.entered),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -163,5 +172,13 @@ mod tests {
         assert_eq!(risks.present, vec!["blood thinner"]);
         assert!(risks.not_asked.contains(&"diabetes"));
         assert!(!risks.not_asked.contains(&"pregnant"));
+    }
+
+    #[test]
+    fn a_number_to_ring_is_shown_whole_or_as_it_was_typed() {
+        let whole = BestPhone { entered: "202 555 0143".to_owned(), number: Some("+12025550143".to_owned()) };
+        assert_eq!(best_phone(&whole), "+12025550143");
+        let part = BestPhone { entered: "555-0143".to_owned(), number: None };
+        assert_eq!(best_phone(&part), "“555-0143”, not a whole number");
     }
 }

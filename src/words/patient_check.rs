@@ -8,6 +8,18 @@ messages! {
 
     title() { en: "Wound check", es: "Revisión de la herida" }
     lead() { en: "Answer what you can. Skip what you can't.", es: "Conteste lo que pueda. Salte lo que no." }
+    by_steps() { en: "Go step by step", es: "Ir paso a paso" }
+    next() { en: "Next", es: "Siguiente" }
+    back() { en: "Back", es: "Atrás" }
+    to_today() { en: "Back to Today", es: "Volver a Hoy" }
+    go_on_anyway() { en: "Go on as it is", es: "Seguir así" }
+    look_again() { en: "Please look at this once more:", es: "Mire esto otra vez, por favor:" }
+    opened_more() { en: "Your answer opened one more question.", es: "Su respuesta abrió otra pregunta." }
+    not_sent_by_steps() { en: "Nothing is sent before the last step.", es: "No se envía nada antes del último paso." }
+    began(when: &str) { en: "You began this check: {when}", es: "Empezó esta revisión: {when}" }
+    afresh() { en: "Start again from the top", es: "Empezar de nuevo" }
+    one_page() { en: "All on one page", es: "Todo en una página" }
+    danger_first() { en: "First the danger signs", es: "Primero las señales de peligro" }
     step(number: usize, of: usize) { en: "Step {number} of {of}", es: "Paso {number} de {of}" }
     step_danger() { en: "Danger", es: "Peligro" }
     step_photos() { en: "Photos", es: "Fotos" }

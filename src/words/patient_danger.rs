@@ -32,13 +32,16 @@ messages! {
     face_do() { en: "Sit up. Do not eat or drink. Do not drive.", es: "Siéntese derecho(a). No coma ni beba. No maneje." }
 
     bleed_tell() { en: "My wound bleeds and does not stop.", es: "Mi herida sangra y no para." }
-    mind_tell() { en: "I had an operation and fainted or am confused.", es: "Me operaron y me desmayé o estoy confundido(a)." }
-    breath_tell() { en: "I had an operation and it is hard to breathe, or my chest hurts.", es: "Me operaron y me cuesta respirar o me duele el pecho." }
+    mind_tell() { en: "I fainted or I am confused.", es: "Me desmayé o estoy confundido(a)." }
+    breath_tell() { en: "It is hard to breathe, or my chest hurts.", es: "Me cuesta respirar o me duele el pecho." }
     swell_tell() { en: "My face or throat is swelling.", es: "Se me hincha la cara o la garganta." }
-    skin_tell() { en: "I have a surgical wound and the skin is turning dark.", es: "Tengo una herida de operación y la piel se pone oscura." }
-    pain_tell() { en: "I have a surgical wound and the pain grows fast.", es: "Tengo una herida de operación y el dolor crece rápido." }
-    low_tell() { en: "I have a wound near the groin. It is numb or swells fast.", es: "Tengo una herida cerca de la ingle. Está dormida o se hincha rápido." }
-    face_tell() { en: "I have a face or neck wound and can't see or swallow well.", es: "Tengo una herida en la cara o el cuello. No veo o no trago bien." }
+    skin_tell() { en: "The skin by the wound is turning dark.", es: "La piel junto a la herida se pone oscura." }
+    pain_tell() { en: "The pain grows fast and pills do not help.", es: "El dolor crece rápido y las pastillas no ayudan." }
+    low_tell() { en: "It is numb between my legs, or it swells fast.", es: "Está dormida la zona entre las piernas, o se hincha rápido." }
+    face_tell() { en: "I can't see or swallow well.", es: "No veo o no trago bien." }
+    tell_today(place: &str) { en: "I had an operation today. I have an open wound ({place}).", es: "Me operaron hoy. Tengo una herida abierta ({place})." }
+    tell_yesterday(place: &str) { en: "I had an operation yesterday. I have an open wound ({place}).", es: "Me operaron ayer. Tengo una herida abierta ({place})." }
+    tell_days(days: i64, place: &str) { en: "I had an operation {days} days ago. I have an open wound ({place}).", es: "Me operaron hace {days} días. Tengo una herida abierta ({place})." }
     tell_label() { en: "Tell them:", es: "Dígales:" }
 
     now_heading(emergency: &str) { en: "Call {emergency} now", es: "Llame ya al {emergency}" }
@@ -51,5 +54,9 @@ messages! {
     now_not_told() { en: "The practice does NOT have this yet. Call now.", es: "El consultorio aún NO lo tiene. Llame ya." }
 
     sugar_low() { en: "Sugar under 70 mg/dL (3.9 mmol/L)? Can you swallow? Take sugar or juice now.", es: "¿Azúcar menos de 70 mg/dL (3.9 mmol/L)? ¿Puede tragar? Tome azúcar o jugo ya." }
+    sugar_very_low() { en: "Sugar under 54 mg/dL (3.0 mmol/L) is very low. Can you swallow? Take sugar or juice right now.", es: "Azúcar menos de 54 mg/dL (3.0 mmol/L) es muy bajo. ¿Puede tragar? Tome azúcar o jugo ahora mismo." }
+    sugar_very_low_again(emergency: &str) { en: "Do not stay alone. Do not drive. Very sleepy, or not better in 15 minutes? Call {emergency}.", es: "No se quede solo(a). No maneje. ¿Mucho sueño, o no mejora en 15 minutos? Llame al {emergency}." }
+    sugar_unclear() { en: "Look at the meter. Does it show mg/dL? Then this is very low: take sugar or juice now.", es: "Mire el medidor. ¿Muestra mg/dL? Entonces está muy bajo: tome azúcar o jugo ya." }
+    sugar_unclear_again(emergency: &str) { en: "Does it show mmol/L? Then choose that unit. Can't swallow? Call {emergency}.", es: "¿Muestra mmol/L? Entonces elija esa unidad. ¿No puede tragar? Llame al {emergency}." }
     sugar_low_again(emergency: &str) { en: "Check again in 15 minutes. Can't swallow? Call {emergency}.", es: "Mida otra vez en 15 minutos. ¿No puede tragar? Llame al {emergency}." }
 }

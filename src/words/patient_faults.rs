@@ -23,7 +23,8 @@ messages! {
     sugar_hours_range() { en: "Hours are from 0 to 720.", es: "Las horas van de 0 a 720." }
     cm_range() { en: "Centimeters are from 0 to 30.", es: "Los centímetros van de 0 a 30." }
     ketones_range() { en: "Blood ketones are from 0 to 8.0 mmol/L.", es: "Las cetonas en sangre van de 0 a 8.0 mmol/L." }
-    ten_range() { en: "Choose a number from 0 to 10.", es: "Elija un número de 0 a 10." }
+    whole_range(lowest: u16, highest: u16) { en: "Type a number from {lowest} to {highest}.", es: "Escriba un número de {lowest} a {highest}." }
+    not_a_phone(typed: &str) { en: "“{typed}” is not a whole phone number. Type all 10 digits. Other country? Start with +.", es: "“{typed}” no es un teléfono completo. Escriba los 10 dígitos. ¿Otro país? Empiece con +." }
     not_a_number(typed: &str) { en: "“{typed}” is not a number. Use digits, like 37.5.", es: "“{typed}” no es un número. Use cifras, como 37.5." }
     no_such_answer() { en: "Please choose one of the answers.", es: "Elija una de las respuestas." }
     two_answers() { en: "There are two answers here. Keep only one.", es: "Aquí hay dos respuestas. Deje solo una." }

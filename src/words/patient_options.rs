@@ -78,6 +78,15 @@ messages! {
     sugar_sick_fruity_breath() { en: "Breath smells like fruit", es: "Aliento a fruta" }
     sugar_sick_drowsy() { en: "Very sleepy", es: "Mucho sueño" }
     sugar_sick_thirsty() { en: "Very thirsty", es: "Mucha sed" }
+    rash_none() { en: "No", es: "No" }
+    rash_mild() { en: "Mild, or it itches", es: "Leve, o le pica" }
+    rash_hives() { en: "Hives: raised spots that itch", es: "Ronchas: levantadas y con comezón" }
+    rash_blister() { en: "Blisters, or skin that peels", es: "Ampollas, o piel que se pela" }
+    pee_signs_urge() { en: "I need to pee, and nothing comes", es: "Tengo ganas de orinar y no sale nada" }
+    pee_signs_pressure() { en: "Deep pressure inside", es: "Presión honda por dentro" }
+    pee_signs_no_stool() { en: "I can't pass stool (poop)", es: "No puedo evacuar (hacer popó)" }
+    voicemail_yes() { en: "Yes, you may", es: "Sí, pueden" }
+    voicemail_no() { en: "No", es: "No" }
     ketones_none() { en: "None", es: "Nada" }
     ketones_trace() { en: "Trace", es: "Trazas" }
     ketones_small() { en: "Small", es: "Poco" }

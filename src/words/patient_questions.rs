@@ -71,6 +71,35 @@ messages! {
     ketones_blood() { en: "Blood test (mmol/L)", es: "En sangre (mmol/L)" }
     ketones_urine() { en: "Urine strip", es: "Tira de orina" }
 
+    pills_missed() { en: "How many doses of the antibiotic did you miss since your last check?", es: "¿Cuántas dosis del antibiótico se le olvidaron desde su última revisión?" }
+    pills_missed_number() { en: "Doses missed", es: "Dosis olvidadas" }
+    pills_vomited() { en: "How many doses did you throw up?", es: "¿Cuántas dosis vomitó?" }
+    pills_vomited_number() { en: "Doses thrown up", es: "Dosis vomitadas" }
+    rash() { en: "Do you have a new rash?", es: "¿Tiene un sarpullido nuevo?" }
+    loose_stools() { en: "How many loose stools (runny poop) in one day?", es: "¿Cuántas evacuaciones sueltas (popó aguada) en un día?" }
+    loose_stools_number() { en: "Loose stools", es: "Evacuaciones sueltas" }
+    stool_blood() { en: "Is there blood in the stool?", es: "¿Hay sangre en la popó?" }
+    stool_blood_only() { en: "Only with loose stools:", es: "Solo si tiene evacuaciones sueltas:" }
+
+    pee() { en: "How many hours ago did you last pee?", es: "¿Hace cuántas horas orinó?" }
+    pee_hint() { en: "0 means less than an hour.", es: "0 es menos de una hora." }
+    pee_number() { en: "Hours", es: "Horas" }
+    pee_signs() { en: "Any of these right now?", es: "¿Le pasa algo de esto ahora?" }
+    finger() { en: "Is the finger stuck bent and fat all around, and does straightening it hurt?", es: "¿El dedo está doblado, hinchado todo alrededor, y duele al estirarlo?" }
+    finger_hint() { en: "Only some of it is true? Tap “Not sure”.", es: "¿Solo una parte es cierta? Toque “No estoy seguro(a)”." }
+
+    pulse() { en: "Heart beats in one minute?", es: "¿Latidos del corazón en un minuto?" }
+    pulse_number() { en: "Pulse", es: "Pulso" }
+    breaths() { en: "Breaths in one minute?", es: "¿Respiraciones en un minuto?" }
+    breaths_number() { en: "Breaths", es: "Respiraciones" }
+    pressure() { en: "Blood pressure, the top number?", es: "¿Presión, el número de arriba?" }
+    pressure_number() { en: "Top number", es: "Número de arriba" }
+
+    phone() { en: "Best phone number for the next 2 hours?", es: "¿Mejor teléfono para las próximas 2 horas?" }
+    phone_hint() { en: "Leave it empty, and we call the number we have.", es: "Si lo deja vacío, llamamos al número que tenemos." }
+    phone_number() { en: "Phone number", es: "Número de teléfono" }
+    voicemail() { en: "May we leave a voice message there?", es: "¿Podemos dejar un mensaje de voz ahí?" }
+
     words() { en: "Anything else you want the surgeon to know?", es: "¿Algo más que quiera decirle al cirujano?" }
     words_hint() { en: "Up to 1000 letters. You can leave it empty.", es: "Hasta 1000 letras. Puede dejarlo vacío." }
 
@@ -80,6 +109,10 @@ messages! {
     part_fluid() { en: "What comes out", es: "Lo que sale" }
     part_care() { en: "Washing and gauze", es: "Lavado y gasa" }
     part_sugar() { en: "Your sugar", es: "Su azúcar" }
+    part_pills() { en: "Your antibiotic", es: "Su antibiótico" }
+    part_site() { en: "Near the wound", es: "Cerca de la herida" }
+    part_body() { en: "If you can measure it", es: "Si lo puede medir" }
+    part_body_hint() { en: "You can skip this. Sit still for 5 minutes first.", es: "Puede saltarse esto. Primero siéntese quieto(a) 5 minutos." }
     part_words() { en: "In your own words", es: "Con sus palabras" }
 }
 

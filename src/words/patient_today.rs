@@ -12,6 +12,7 @@ messages! {
 
     send_button() { en: "Send a wound check", es: "Enviar una revisión" }
     send_hint() { en: "A photo and a few taps. About 2 minutes.", es: "Una foto y unos toques. Unos 2 minutos." }
+    go_on(when: &str) { en: "Go on with the check you began: {when}", es: "Siga con la revisión que empezó: {when}" }
     unread_one() { en: "You have 1 new answer", es: "Tiene 1 respuesta nueva" }
     unread_many(count: usize) { en: "You have {count} new answers", es: "Tiene {count} respuestas nuevas" }
     read_answers() { en: "Answers from your surgeon", es: "Respuestas de su cirujano(a)" }

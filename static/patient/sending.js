@@ -53,7 +53,7 @@ export class Sending {
 
   // How many of the questions everybody meets have an answer.
   #answered() {
-    const asked = [...this.#form.querySelectorAll(".danger, .question:not(.branch)")].filter((field) => field.offsetParent);
+    const asked = [...this.#form.querySelectorAll(".danger, .question:not(.branch, .optional)")].filter((field) => field.offsetParent);
     const has = (field) => [...field.querySelectorAll("input")].some((input) => (input.type === "text" ? input.value.trim() : input.checked));
     return `${asked.filter(has).length}/${asked.length}`;
   }

@@ -4,6 +4,9 @@
 use closewatch::care::CareError;
 use closewatch::care::callback;
 use closewatch::care::callback::Attempting;
+use closewatch::care::draft;
+use closewatch::care::draft::Kept;
+use closewatch::care::draft::StepTyped;
 use closewatch::care::enrol;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
@@ -22,6 +25,8 @@ use closewatch::store::checks;
 use closewatch::store::checks::CheckState;
 use closewatch::store::checks::Claim;
 use closewatch::store::checks::QueueFilter;
+use closewatch::store::drafts;
+use closewatch::store::drafts::Draft;
 use closewatch::store::links;
 use closewatch::store::patients;
 use closewatch::store::photos;
@@ -64,6 +69,28 @@ struct Busy {
     calling: checks::WoundCheck,
     photo: PhotoId,
     call: callback::Call,
+    /// Typed on the phone, and not sent.
+    draft: Draft,
+}
+
+const DRAFT_KEY: &str = "form 3";
+
+async fn begins_a_check(phone: &Phone) -> Draft {
+    let typed = StepTyped {
+        form_key: DRAFT_KEY,
+        step: "pain",
+        names: &["pain"],
+        fields: vec![("pain".to_owned(), "3".to_owned())],
+        shown: vec!["pain".to_owned()],
+    };
+    let practice = &phone.patient.practice;
+    match draft::keep(practice.desk(), &phone.holder().await, &phone.token, typed, practice.now())
+        .await
+        .unwrap()
+    {
+        Kept::Draft(draft) => draft,
+        Kept::SentBefore(receipt) => panic!("sent under {receipt}"),
+    }
 }
 
 async fn busy(practice: Practice) -> Busy {
@@ -83,7 +110,8 @@ async fn busy(practice: Practice) -> Busy {
     let calling = checks::find(&mut books, practice.id, first.check).await.unwrap().unwrap();
     let photo = photos::of_check(&mut books, practice.id, second.check).await.unwrap()[0].id;
     drop(books);
-    Busy { practice, office, surgeon, lead, patient, phone, waiting, calling, photo, call }
+    let draft = begins_a_check(&phone).await;
+    Busy { practice, office, surgeon, lead, patient, phone, waiting, calling, photo, call, draft }
 }
 
 async fn two_practices(practice: Practice) -> (Busy, Busy) {
@@ -120,6 +148,9 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert_eq!(protocols::of_practice(b, us).await.unwrap().len(), 1);
         assert!(reviews::of_check(b, us, theirs.calling.id).await.unwrap().is_empty());
         assert!(thread::of_wound(b, us, wound).await.unwrap().is_empty());
+        let (link, typed, began) = (theirs.draft.link, &theirs.draft, theirs.draft.began);
+        assert!(drafts::find(b, us, link, DRAFT_KEY).await.unwrap().is_none());
+        assert!(drafts::newest(b, us, link, &typed.phone_sha256, began).await.unwrap().is_none());
         assert!(callbacks::find(b, us, theirs.call.callback.id).await.unwrap().is_none());
         assert!(callbacks::of_check(b, us, theirs.calling.id).await.unwrap().is_empty());
         assert!(callbacks::attempts(b, us, theirs.call.callback.id).await.unwrap().is_empty());
@@ -175,6 +206,11 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         let message = thread::of_wound(&mut tx, theirs.practice.id, wound.id).await.unwrap()[0].id;
         assert!(!thread::note_read(&mut tx, us, wound.id, message, now).await.unwrap());
         thread::note_dealt_with(&mut tx, us, wound.id, now).await.unwrap();
+        let typed = Draft { practice: us, shown: Vec::new(), ..theirs.draft.clone() };
+        drafts::keep(&mut tx, &typed).await.unwrap();
+        drafts::forget(&mut tx, us, typed.link, DRAFT_KEY).await.unwrap();
+        drafts::forget_older(&mut tx, us, now + jiff::SignedDuration::from_hours(1)).await.unwrap();
+        drafts::forget_phone(&mut tx, &ours.draft.phone_sha256).await.unwrap();
         let mut text = replies::of_practice(&mut tx, theirs.practice.id).await.unwrap()[0].clone();
         text.practice = us;
         text.body_en = "ours now".to_owned();

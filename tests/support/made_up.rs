@@ -93,3 +93,14 @@ pub fn jpeg(seed: u64) -> Vec<u8> {
     picture.write_to(&mut bytes, ImageFormat::Jpeg).unwrap();
     bytes.into_inner()
 }
+
+/// A picture big, sharp and bright enough to be judged by, different for each `seed`.
+pub fn photo(seed: u8) -> Vec<u8> {
+    let picture = image::RgbImage::from_fn(1_600, 1_200, |x, y| match (x / 16 + y / 16) % 2 {
+        0 => image::Rgb([200, 150, 60 + 8 * seed]),
+        _ => image::Rgb([235, 195, 175]),
+    });
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    picture.write_to(&mut bytes, image::ImageFormat::Jpeg).unwrap();
+    bytes.into_inner()
+}

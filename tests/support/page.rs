@@ -147,3 +147,40 @@ pub async fn send(router: &Router, request: Request<Body>) -> Page {
 pub fn form(fields: &[(&str, &str)]) -> Body {
     Body::from(serde_urlencoded::to_string(fields).unwrap())
 }
+
+/// A file as a form sends it.
+pub struct File<'a> {
+    pub name: &'a str,
+    pub bytes: &'a [u8],
+}
+
+/// A form with files, as a browser writes it. Without a file, the file fields are there and empty.
+pub fn form_with_files(
+    path: &str,
+    cookie: &str,
+    fields: &[(&str, &str)],
+    files: &[File<'_>],
+) -> Request<Body> {
+    let edge = "x-edge-of-a-part-x";
+    let mut body = Vec::new();
+    for (name, value) in fields {
+        let head = format!("--{edge}\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n");
+        body.extend_from_slice(head.as_bytes());
+    }
+    let empty = [File { name: "", bytes: b"" }];
+    for file in if files.is_empty() { empty.as_slice() } else { files } {
+        let head = format!(
+            "--{edge}\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"{}\"\r\n\
+             Content-Type: application/octet-stream\r\n\r\n",
+            file.name
+        );
+        body.extend_from_slice(head.as_bytes());
+        body.extend_from_slice(file.bytes);
+        body.extend_from_slice(b"\r\n");
+    }
+    body.extend_from_slice(format!("--{edge}--\r\n").as_bytes());
+    from_our_page(Method::POST, path, cookie)
+        .header(header::CONTENT_TYPE, format!("multipart/form-data; boundary={edge}"))
+        .body(Body::from(body))
+        .unwrap()
+}

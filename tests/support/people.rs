@@ -23,19 +23,25 @@ use closewatch::care::review;
 use closewatch::care::review::Deciding;
 use closewatch::ids::ReviewId;
 use closewatch::ids::WoundCheckId;
+use closewatch::plan::Operation;
 use closewatch::plan::RiskFactors;
+use closewatch::store::checks;
 use closewatch::store::checks::QueueFilter;
 use closewatch::store::checks::WaitingCheck;
+use closewatch::store::checks::WoundCheck;
 use closewatch::store::staff::StaffMember;
 use closewatch::triage::Answers;
 use closewatch::triage::CallOutcome;
 use closewatch::triage::CallResult;
 use closewatch::triage::Decision;
+use closewatch::words::Language;
 
+use super::File;
 use super::PASSWORD;
 use super::Page;
 use super::Practice;
 use super::form;
+use super::form_with_files;
 use super::from_our_page;
 use super::operation;
 use super::person;
@@ -169,6 +175,18 @@ impl Phone {
         presses(&self.patient.practice, path, &self.cookie, fields).await
     }
 
+    /// Every check of this wound, newest first.
+    pub async fn checks(&self) -> Vec<WoundCheck> {
+        let holder = self.holder().await;
+        let mut books = self.patient.practice.books().await;
+        checks::of_wound(&mut books, holder.practice, holder.wound).await.unwrap()
+    }
+
+    /// Posts a form with files, as a browser without scripts does.
+    pub async fn posts_files(&self, path: &str, fields: &[(&str, &str)], files: &[File<'_>]) -> Page {
+        send(&self.patient.practice.router, form_with_files(path, &self.cookie, fields, files)).await
+    }
+
     /// Types the PIN of the sheet.
     pub async fn types_pin(&self) -> knock::PinTry {
         let practice = &self.patient.practice;
@@ -198,6 +216,31 @@ impl Phone {
             photos_expected: i64::try_from(pictures.len()).unwrap(),
         };
         intake::receive(practice.desk(), &self.holder().await, sending, prepared, &practice.moment()).await
+    }
+}
+
+impl Practice {
+    /// A phone with the open link of a patient enrolled with these risk factors and this operation.
+    pub async fn phone_of(
+        &self,
+        name: &str,
+        language: Language,
+        risk: RiskFactors,
+        operation: Operation,
+    ) -> Phone {
+        let (surgeon, office) = (self.surgeon().await, self.office().await);
+        let mut patient = person(name);
+        patient.language = language;
+        let form = Enrolment {
+            enrol_key: format!("key of {name} with risk"),
+            patient,
+            surgeon: surgeon.member.id,
+            operation,
+            risk,
+        };
+        let enrolled = enrol::enrol(self.desk(), &office.member, form, &self.moment()).await.unwrap();
+        let issued = enrolled.issued.clone().unwrap();
+        Patient { practice: self.clone(), enrolled, issued }.opens_link().await
     }
 }
 

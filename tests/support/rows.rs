@@ -19,6 +19,7 @@ pub const TABLES: &[&str] = &[
     "plan_step",
     "patient_link",
     "patient_session",
+    "check_draft",
     "wound_check",
     "answers_version",
     "assessment",

@@ -14,12 +14,15 @@ use crate::care::Fault;
 use crate::care::callback;
 use crate::care::callback::Attempting;
 use crate::care::callback::OpenedCall;
+use crate::care::callback::Reach;
 use crate::ids::CallbackId;
 use crate::plan::day_number;
 use crate::store::callbacks::CallbackState;
 use crate::triage::CallOutcome;
 use crate::triage::CallResult;
+use crate::triage::YesNo;
 use crate::web::App;
+use crate::web::chart_words;
 use crate::web::chart_words::Class;
 use crate::web::chart_words::class_in_time;
 use crate::web::doors::Member;
@@ -39,6 +42,15 @@ struct AttemptView {
     note: String,
     by: String,
     at: String,
+}
+
+/// The number the patient gave with the check.
+struct ReachView {
+    words: String,
+    /// `None`: no whole number, so nothing to tap.
+    dial: Option<String>,
+    said: String,
+    voicemail: &'static str,
 }
 
 struct Choice {
@@ -65,6 +77,7 @@ struct CallPage {
     name: String,
     age_and_place: String,
     phone: String,
+    reach: Option<ReachView>,
     helper: String,
     helper_phone: String,
     language: &'static str,
@@ -199,6 +212,7 @@ fn shown(app: &App, opened: &OpenedCall, frame: Frame, form: CallForm, faults: F
             day_number(call.operation.operated, now, zone)
         ),
         phone: patient.phone.clone(),
+        reach: call.reach.as_ref().map(|reach| reach_view(reach, clock(reach.said))),
         helper: patient.helper_name.clone().unwrap_or_else(|| "Helper".to_owned()),
         helper_phone: patient.helper_phone.clone().unwrap_or_default(),
         language: patient.language.own_name(),
@@ -255,6 +269,19 @@ fn shown(app: &App, opened: &OpenedCall, frame: Frame, form: CallForm, faults: F
             .collect(),
         form,
         faults,
+    }
+}
+
+fn reach_view(reach: &Reach, said: String) -> ReachView {
+    ReachView {
+        words: chart_words::best_phone(&reach.phone),
+        dial: reach.phone.number.clone(),
+        said,
+        voicemail: match reach.voicemail {
+            Some(YesNo::Yes) => "A voice message may be left there.",
+            Some(YesNo::No) => "Leave no voice message there.",
+            None => "Whether a voice message may be left was not said: leave none.",
+        },
     }
 }
 

@@ -2,11 +2,12 @@
 //! about.
 
 use axum::extract::Multipart;
+use axum::extract::Query;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::IntoResponse;
 use axum::response::Redirect;
 use axum::response::Response;
+use serde::Deserialize;
 
 use crate::care::LinkHolder;
 use crate::care::intake;
@@ -24,6 +25,7 @@ use crate::web::App;
 use crate::web::doors::Phone;
 use crate::web::error::PageError;
 use crate::web::patient::check_page;
+use crate::web::patient::check_page::Opens;
 use crate::web::patient::incoming;
 use crate::web::patient::typed::Typed;
 use crate::words::patient_faults::FaultWords;
@@ -32,8 +34,21 @@ use crate::words::patient_faults::FaultWords;
 const PART: &str = "part";
 const DANGER_ONLY: &str = "danger";
 
-pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, PageError> {
-    check_page::again(&app, &phone.holder, &Typed::default(), StatusCode::OK).await
+/// What the address asks for.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Asking {
+    /// `one`: everything on one page, also without scripts.
+    page: String,
+}
+
+pub async fn show(
+    State(app): State<App>,
+    phone: Phone,
+    Query(asking): Query<Asking>,
+) -> Result<Response, PageError> {
+    let opens = if asking.page == "one" { Opens::OnOnePage } else { Opens::InSteps };
+    check_page::fresh(&app, &phone.holder, opens).await
 }
 
 /// A check that is in: what was read, and its receipt.

@@ -35,18 +35,23 @@ use crate::words::patient_photos::PhotoWords;
 use crate::words::patient_questions::QuestionWords;
 
 /// The questions in the order people think of them, part by part.
-const PARTS: &[(&str, &[&str])] = &[
+pub const PARTS: &[(&str, &[&str])] = &[
     ("part_feel", &["better", "temp", "temp_again", "feels_feverish", "chills", "fever_pill"]),
     ("part_skin", &["edge", "edge_move", "edge_hours", "warm_hard", "warm_hard_trend", "streaks"]),
     ("part_pain", &["pain", "pain_trend", "pain_just_packed"]),
     ("part_fluid", &["drain", "drain_amount", "smell", "bleed", "bleed_repeat"]),
     ("part_care", &["strip", "wash", "gauze_changed", "lump_back", "closed_over"]),
+    ("part_pills", &["pills_missed", "pills_vomited", "rash", "loose_stools", "stool_blood"]),
     ("part_sugar", &["sugar", "sugar_sick", "ketones"]),
+    ("part_site", &["pee", "pee_signs", "finger"]),
+    ("part_body", &["pulse", "breaths", "pressure"]),
 ];
 
 /// A group of questions under one heading.
 pub struct PartView {
     pub title: String,
+    /// Empty: none.
+    pub hint: String,
     pub questions: Vec<QuestionView>,
 }
 
@@ -76,9 +81,15 @@ struct CheckPage {
     summary: Option<Summary>,
     who: Option<QuestionView>,
     danger: Vec<DangerRow>,
+    /// A browser without scripts is led to the form that goes step by step.
+    leads_to_steps: Option<()>,
     danger_none: bool,
     danger_not_sure: bool,
     parts: Vec<PartView>,
+    low_sugar_mg_dl: u16,
+    very_low_sugar_mg_dl: u16,
+    /// Where the patient can be reached, asked with the free words.
+    reached: Vec<QuestionView>,
     free_words: String,
     script: String,
 }
@@ -97,15 +108,33 @@ pub fn read(home: &Home, typed: &Typed) -> Reading {
     triage::read(typed.fields(), &context_of(home))
 }
 
-/// The page with everything typed still in it.
-pub async fn again(
-    app: &App,
-    holder: &LinkHolder,
-    typed: &Typed,
-    status: StatusCode,
-) -> Result<Response, PageError> {
+/// How an empty form opens.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Opens {
+    /// Without scripts, on the first of the steps.
+    InSteps,
+    /// All on one page, with and without scripts.
+    OnOnePage,
+}
+
+/// An empty form.
+pub async fn fresh(app: &App, holder: &LinkHolder, opens: Opens) -> Result<Response, PageError> {
     let home = thread::home(&app.desk, holder).await?;
-    page(app, holder, &home, typed, None, status)
+    page(app, holder, &home, &Typed::default(), Come::Fresh(opens), StatusCode::OK)
+}
+
+/// The page with everything typed still in it.
+pub async fn again(app: &App, holder: &LinkHolder, typed: &Typed) -> Result<Response, PageError> {
+    let home = thread::home(&app.desk, holder).await?;
+    page(app, holder, &home, typed, Come::Again, StatusCode::OK)
+}
+
+/// Why the page is shown.
+enum Come {
+    Fresh(Opens),
+    /// With what was typed, as it is.
+    Again,
+    ToFix(Summary),
 }
 
 /// The page for fixing what the reading found.
@@ -116,7 +145,7 @@ pub fn to_fix(
     typed: &Typed,
     summary: Summary,
 ) -> Result<Response, PageError> {
-    page(app, holder, home, typed, Some(summary), StatusCode::UNPROCESSABLE_ENTITY)
+    page(app, holder, home, typed, Come::ToFix(summary), StatusCode::UNPROCESSABLE_ENTITY)
 }
 
 fn page(
@@ -124,9 +153,14 @@ fn page(
     holder: &LinkHolder,
     home: &Home,
     typed: &Typed,
-    summary: Option<Summary>,
+    come: Come,
     status: StatusCode,
 ) -> Result<Response, PageError> {
+    let leads_to_steps = matches!(come, Come::Fresh(Opens::InSteps)).then_some(());
+    let summary = match come {
+        Come::Fresh(_) | Come::Again => None,
+        Come::ToFix(summary) => Some(summary),
+    };
     let language = holder.language;
     let context = context_of(home);
     let reading = triage::read(typed.fields(), &context);
@@ -153,10 +187,14 @@ fn page(
         form_class: if ketones_at_any_sugar(&context) { "ketones-at-any-sugar" } else { "" },
         summary,
         who: form.question("who"),
-        danger: danger::rows(&context, danger_words, typed),
+        danger: danger::rows(&context, danger_words, &danger::opening(home, danger_words, app.now()), typed),
+        leads_to_steps,
+        low_sugar_mg_dl: triage::LOW_SUGAR_MG_DL,
+        very_low_sugar_mg_dl: triage::VERY_LOW_SUGAR_MG_DL,
         danger_none: typed.has("danger", "none"),
         danger_not_sure: typed.has("danger", "not_sure"),
         parts: parts(&form),
+        reached: reached(&form),
         free_words: typed.text("words").to_owned(),
         script: assets::address("patient/check.js"),
     };
@@ -166,9 +204,15 @@ fn page(
 fn parts(form: &Form<'_>) -> Vec<PartView> {
     let part = |(title, ids): &(&str, &[&str])| PartView {
         title: form.title(title),
+        hint: form.title(&format!("{title}_hint")),
         questions: ids.iter().filter_map(|id| form.question(id)).collect(),
     };
     PARTS.iter().map(part).filter(|part| !part.questions.is_empty()).collect()
+}
+
+/// Where the patient can be reached.
+pub fn reached(form: &Form<'_>) -> Vec<QuestionView> {
+    ["phone", "voicemail"].iter().filter_map(|id| form.question(id)).collect()
 }
 
 /// Ketones can rise at ordinary sugar with type 1 diabetes or an SGLT2 drug: then feeling worse opens the questions.
@@ -204,7 +248,7 @@ mod tests {
         for question in QUESTIONS {
             match question.stage {
                 Stage::Danger | Stage::Close => assert!(!placed.contains(&question.id), "{}", question.id),
-                Stage::Core | Stage::Branch | Stage::Special => {
+                Stage::Core | Stage::Branch | Stage::Special | Stage::Optional => {
                     assert_eq!(placed.iter().filter(|id| **id == question.id).count(), 1, "{}", question.id);
                 }
             }

@@ -1,8 +1,18 @@
 //! The danger screen's rows: what is asked, what to do at once, what to tell the operator.
 
+use std::collections::BTreeSet;
+
+use jiff::Timestamp;
+
+use crate::care::thread::Home;
+use crate::plan::day_number;
+use crate::triage::Answers;
 use crate::triage::Context;
 use crate::triage::DangerItem;
+use crate::triage::LowSugar;
+use crate::triage::low_sugar;
 use crate::web::patient::typed::Typed;
+use crate::web::wound_words;
 use crate::words::patient_danger::DangerWords;
 
 /// One danger item with its advice, rendered into the page before anybody ticks it.
@@ -11,18 +21,50 @@ pub struct DangerRow {
     pub code: &'static str,
     pub item: String,
     pub advice: String,
+    /// What to say to the operator: the operation and the wound first.
     pub tell: String,
     pub checked: bool,
 }
 
-/// The rows this wound is asked about.
-pub fn rows(context: &Context, words: DangerWords, typed: &Typed) -> Vec<DangerRow> {
-    let row = |item: DangerItem| {
-        let (sign, advice, tell) = said(item, words);
-        let checked = typed.has("danger", item.code());
-        DangerRow { code: item.code(), item: sign, advice, tell, checked }
+/// The rows this wound is asked about. `opening`: see [`opening`].
+pub fn rows(context: &Context, words: DangerWords, opening: &str, typed: &Typed) -> Vec<DangerRow> {
+    let row = |item: DangerItem| DangerRow {
+        checked: typed.has("danger", item.code()),
+        ..row(item, words, opening)
     };
     context.danger_items().into_iter().map(row).collect()
+}
+
+fn row(item: DangerItem, words: DangerWords, opening: &str) -> DangerRow {
+    let (sign, advice, tell) = said(item, words);
+    DangerRow { code: item.code(), item: sign, advice, tell: format!("{opening} {tell}"), checked: true }
+}
+
+/// The rows of what was ticked, for a page after the check was sent.
+pub fn ticked(answers: &Answers, words: DangerWords, opening: &str) -> Vec<DangerRow> {
+    let none = BTreeSet::new();
+    let items = answers.danger.known().unwrap_or(&none);
+    items.iter().map(|item| row(*item, words, opening)).collect()
+}
+
+/// What an operator must know before anything else: when the operation was, and where the open wound is.
+pub fn opening(home: &Home, words: DangerWords, now: Timestamp) -> String {
+    let operation = &home.wound.operation;
+    let place = wound_words::place(operation, words.language());
+    match day_number(operation.operated, now, &home.practice.zone) {
+        ..=0 => words.tell_today(&place),
+        1 => words.tell_yesterday(&place),
+        days => words.tell_days(days, &place),
+    }
+}
+
+/// What to do about a low sugar, first and then; `None`: the sugar is not low, or not known.
+pub fn low_sugar_advice(answers: &Answers, words: DangerWords, emergency: &str) -> Option<[String; 2]> {
+    Some(match low_sugar(answers)? {
+        LowSugar::VeryLow => [words.sugar_very_low(), words.sugar_very_low_again(emergency)],
+        LowSugar::Low => [words.sugar_low(), words.sugar_low_again(emergency)],
+        LowSugar::UnitUnclear => [words.sugar_unclear(), words.sugar_unclear_again(emergency)],
+    })
 }
 
 fn said(item: DangerItem, words: DangerWords) -> (String, String, String) {

@@ -1,5 +1,6 @@
 //! Slips in a wound check as the patient reads them: what to do, and at which question.
 
+use crate::triage::AnswerKind;
 use crate::triage::Fault;
 use crate::triage::FaultKind;
 use crate::triage::QUESTIONS;
@@ -19,6 +20,7 @@ pub fn about(fault: &Fault, language: Language) -> String {
         FaultKind::NoSuchAnswer => words.no_such_answer(),
         FaultKind::TwoAnswers => words.two_answers(),
         FaultKind::OtherHalf => words.other_half(),
+        FaultKind::NotAPhone => words.not_a_phone(&typed),
         FaultKind::TooLong => words.too_long(),
     }
 }
@@ -32,7 +34,10 @@ fn out_of_range(field: &str, words: FaultWords) -> String {
         "sugar_hours" => words.sugar_hours_range(),
         "edge_cm" => words.cm_range(),
         "ketones" => words.ketones_range(),
-        _ => words.ten_range(),
+        _ => match QUESTIONS.iter().find(|question| question.id == field).map(|question| question.kind) {
+            Some(AnswerKind::Whole { lowest, highest }) => words.whole_range(lowest, highest),
+            Some(_) | None => words.no_such_answer(),
+        },
     }
 }
 
@@ -58,6 +63,16 @@ mod tests {
     }
 
     #[test]
+    fn a_number_outside_its_bounds_is_told_the_bounds_of_its_question() {
+        let about = |field| {
+            let fault = Fault { field, kind: FaultKind::OutOfRange, typed: "999".to_owned() };
+            about(&fault, Language::English)
+        };
+        assert_eq!(about("pulse"), "Type a number from 30 to 220.");
+        assert_eq!(about("wash"), "Type a number from 0 to 10.");
+    }
+
+    #[test]
     fn every_kind_of_slip_says_something_of_its_own_in_both_languages() {
         let kinds = [
             FaultKind::NotANumber,
@@ -67,6 +82,7 @@ mod tests {
             FaultKind::NoSuchAnswer,
             FaultKind::TwoAnswers,
             FaultKind::OtherHalf,
+            FaultKind::NotAPhone,
             FaultKind::TooLong,
         ];
         for language in Language::ALL {

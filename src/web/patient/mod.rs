@@ -13,6 +13,9 @@ mod phone;
 mod questions;
 mod sent;
 mod small_sends;
+mod step_page;
+mod step_plan;
+mod steps;
 mod tasks;
 mod today;
 mod typed;
@@ -34,6 +37,13 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/my/leave", Who::Phone, phone::leave)
         .get("/my/check", Who::Phone, check::show)
         .post("/my/check", Who::Phone, check::send.layer(DefaultBodyLimit::max(incoming::MOST_BYTES)))
+        .get("/my/check/steps", Who::Phone, steps::show)
+        .post("/my/check/steps", Who::Phone, steps::keep)
+        .post(
+            "/my/check/steps/send",
+            Who::Phone,
+            steps::send.layer(DefaultBodyLimit::max(incoming::MOST_BYTES)),
+        )
         .post("/my/check/answers", Who::Phone, small_sends::answers)
         .post(
             "/my/check/photo",

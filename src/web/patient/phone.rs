@@ -2,7 +2,6 @@
 
 use axum::Form;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::http::header;
 use axum::response::AppendHeaders;
 use axum::response::IntoResponse;
@@ -26,11 +25,13 @@ pub async fn speak(
     Form(fields): Form<Vec<(String, String)>>,
 ) -> Result<Response, PageError> {
     let typed = Typed::new(fields);
-    let language: Language = typed.text("language").parse().map_err(|_| PageError::Unreadable)?;
-    knock::speak(&app.desk, &phone.token, language).await?;
-    phone.holder.language = language;
+    // A language we do not have changes nothing, and loses nothing.
+    if let Ok(language) = typed.text("language").parse::<Language>() {
+        knock::speak(&app.desk, &phone.token, language).await?;
+        phone.holder.language = language;
+    }
     if !typed.form_key().is_empty() {
-        return check_page::again(&app, &phone.holder, &typed, StatusCode::OK).await;
+        return check_page::again(&app, &phone.holder, &typed).await;
     }
     Ok(Redirect::to(way_back(typed.text("back"))).into_response())
 }

@@ -7,6 +7,7 @@ use crate::triage::Fault;
 use crate::triage::FaultKind;
 use crate::triage::Question;
 use crate::triage::Stage;
+use crate::triage::is_optional;
 use crate::web::patient::faults::about;
 use crate::web::patient::typed::Typed;
 use crate::words::Language;
@@ -25,6 +26,8 @@ pub struct QuestionView {
     pub only: String,
     /// Opened by what was answered before this page was made.
     pub open: bool,
+    /// Nobody has to answer it.
+    pub optional: bool,
     pub faults: Vec<String>,
     pub parts: Vec<Part>,
 }
@@ -64,7 +67,7 @@ pub struct Entry {
     pub name: &'static str,
     pub label: String,
     pub value: String,
-    /// Which keys a phone shows: `decimal` or `numeric`.
+    /// Which keys a phone shows: `decimal`, `numeric` or `tel`.
     pub keys: &'static str,
     pub wrong: bool,
 }
@@ -87,9 +90,9 @@ impl Form<'_> {
         let question = crate::triage::question(id)?;
         let asked = question.asked(self.answers, self.context);
         let can_open = match question.stage {
-            Stage::Danger | Stage::Core | Stage::Close => asked,
+            Stage::Danger | Stage::Core | Stage::Optional | Stage::Close => asked,
             Stage::Branch => true,
-            Stage::Special => asked || self.context.has_diabetes() == Some(true),
+            Stage::Special => asked || self.can_be_opened(question.id),
         };
         can_open.then(|| QuestionView {
             id: question.id,
@@ -97,9 +100,21 @@ impl Form<'_> {
             hint: self.hint(question.id),
             only: self.sentence(&format!("{}_only", question.id)),
             open: asked,
+            optional: is_optional(question.id),
             faults: self.faults_of(question),
             parts: self.parts(question),
         })
+    }
+
+    /// Whether an answer on the page can open this question for this patient.
+    fn can_be_opened(&self, id: &str) -> bool {
+        match id {
+            "sugar_sick" | "ketones" => {
+                self.context.has_diabetes() == Some(true) || self.context.sglt2 == Some(true)
+            }
+            "stool_blood" => self.context.antibiotic == Some(true),
+            _ => false,
+        }
     }
 
     fn sentence(&self, name: &str) -> String {
@@ -127,14 +142,14 @@ impl Form<'_> {
         match question.kind {
             AnswerKind::One(codes) => {
                 let not_sure: &[&str] =
-                    if matches!(question.id, "who" | "strip") { &[] } else { &["not_sure"] };
+                    if matches!(question.id, "who" | "strip" | "voicemail") { &[] } else { &["not_sure"] };
                 let layout = if codes.len() <= 3 { "short" } else { "rows" };
                 vec![self.choices(question.id, "radio", layout, &[codes, not_sure].concat())]
             }
             AnswerKind::Many(codes) => {
                 vec![self.choices(question.id, "checkbox", "rows", &[codes, &["none", "not_sure"]].concat())]
             }
-            AnswerKind::Whole { .. } => vec![self.whole_numbers(question.id)],
+            AnswerKind::Whole { .. } => self.whole_numbers(question),
             AnswerKind::Temperature => self.temperature(question),
             AnswerKind::BandOrRuler(codes) => vec![
                 self.choices(question.id, "radio", "pictures", &[codes, &["not_sure"]].concat()),
@@ -150,17 +165,27 @@ impl Form<'_> {
                 Part::Entry(self.entry("ketones", "ketones_blood", "decimal")),
                 self.labelled("ketones_urine", "radio", "rows", &[codes, &["not_sure"]].concat()),
             ],
+            AnswerKind::Phone => vec![Part::Entry(self.entry("phone", "phone_number", "tel"))],
             AnswerKind::Words => Vec::new(),
         }
     }
 
-    /// The numbers 0 to 10; for washes 0 to 6, where 6 also stands for more (nobody washes more often).
-    fn whole_numbers(&self, id: &'static str) -> Part {
-        let numbers: &[&str] = match id {
+    /// Pain and washes are tapped: 0 to 10, and for washes 0 to 6, where 6 also stands for more (nobody washes more
+    /// often). Other numbers are typed, with "not sure" beside them but where nobody has to measure.
+    fn whole_numbers(&self, question: &Question) -> Vec<Part> {
+        let tapped: &[&str] = match question.id {
             "wash" => &["0", "1", "2", "3", "4", "5", "6", "not_sure"],
-            _ => &["0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "10", "not_sure"],
+            "pain" => &["0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "10", "not_sure"],
+            _ => {
+                let label = format!("{}_number", question.id);
+                let mut parts = vec![Part::Entry(self.entry(question.id, &label, "numeric"))];
+                if question.stage != Stage::Optional {
+                    parts.push(self.choices(question.id, "checkbox", "rows", &["not_sure"]));
+                }
+                return parts;
+            }
         };
-        self.choices(id, "radio", "numbers", numbers)
+        vec![self.choices(question.id, "radio", "numbers", tapped)]
     }
 
     fn temperature(&self, question: &Question) -> Vec<Part> {
@@ -250,6 +275,7 @@ mod tests {
             diabetes: Some(Diabetes::T2),
             sglt2: None,
             blood_thinner: None,
+            antibiotic: Some(true),
             strip: StripKnown::Unresolved,
         }
     }

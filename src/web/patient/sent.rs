@@ -14,22 +14,20 @@ use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
 use crate::store::photos::MOST_PHOTOS;
 use crate::store::photos::Photo;
-use crate::triage::MeterReading;
 use crate::triage::Urgency;
 use crate::web::App;
 use crate::web::doors::Phone;
 use crate::web::error::PageError;
 use crate::web::patient::clock;
 use crate::web::patient::clock::Cover;
+use crate::web::patient::danger;
+use crate::web::patient::danger::DangerRow;
 use crate::web::patient::frame;
 use crate::web::patient::frame::Frame;
 use crate::web::patient::frame::Here;
 use crate::words::patient_danger::DangerWords;
 use crate::words::patient_photos::PhotoWords;
 use crate::words::patient_sent::SentWords;
-
-/// Sugar below this is low (American Diabetes Association, level 1: under 70 mg/dL).
-const LOW_SUGAR_MG_DL: u16 = 70;
 
 /// What to do first.
 enum First {
@@ -69,7 +67,12 @@ struct SentPage {
     /// Photos the phone meant to send and did not, or that could not be kept.
     missing: Option<()>,
     room_for_photos: Option<()>,
-    sugar_was_low: Option<()>,
+    /// Set when the sugar was low: what to do first, and then.
+    low_sugar: Option<[String; 2]>,
+    /// What was ticked on the danger screen, each with its advice.
+    ticked: Vec<DangerRow>,
+    /// What to tell the operator when nothing was ticked.
+    opening: String,
 }
 
 pub async fn show(
@@ -85,6 +88,8 @@ pub async fn show(
     let clock = |at: Timestamp| clock::when(at, now, &home.practice.zone, language);
     let cover = clock::cover(&home.practice, now);
     let (words, photo_words) = (SentWords(language), PhotoWords(language));
+    let danger_words = DangerWords(language);
+    let opening = danger::opening(&home, danger_words, now);
     let first = what_first(&receipt, &check, cover, now, clock);
     let (answer_by, read_at, late) = match promise(&receipt, &check, cover, &first, now) {
         Promise::By(time) => (Some(clock(time)), None, None),
@@ -97,7 +102,7 @@ pub async fn show(
         frame: Frame::new(&home.practice, language, Here::Sent, &back, now),
         words,
         photo_words,
-        danger_words: DangerWords(language),
+        danger_words,
         first,
         received: clock(receipt.received),
         answer_by,
@@ -107,7 +112,9 @@ pub async fn show(
         missing: (check.photos_expected > photos.len() as i64).then_some(()),
         room_for_photos: ((photos.len() as i64) < MOST_PHOTOS).then_some(()),
         photos: photos.iter().map(|photo| photo_line(photo, photo_words)).collect(),
-        sugar_was_low: sugar_was_low(&check).then_some(()),
+        low_sugar: danger::low_sugar_advice(&check.answers, danger_words, &home.practice.emergency_number),
+        ticked: danger::ticked(&check.answers, danger_words, &opening),
+        opening,
         receipt: receipt.code,
         form_key: check.form_key,
     };
@@ -182,12 +189,4 @@ fn photo_line(photo: &Photo, words: PhotoWords) -> PhotoLine {
     };
     let lines = std::iter::once(heading).chain(photo.flags.iter().map(|flag| words.about(flag)));
     PhotoLine { mark, lines: lines.collect() }
-}
-
-fn sugar_was_low(check: &WoundCheck) -> bool {
-    match check.answers.sugar.known().map(|sugar| &sugar.reading) {
-        Some(MeterReading::Low) => true,
-        Some(MeterReading::Measured { mg_dl, .. }) => *mg_dl < LOW_SUGAR_MG_DL,
-        Some(MeterReading::High | MeterReading::Unclear { .. }) | None => false,
-    }
 }

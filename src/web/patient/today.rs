@@ -5,6 +5,7 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 
+use crate::care::draft;
 use crate::care::thread;
 use crate::plan::day_number;
 use crate::web::App;
@@ -34,6 +35,8 @@ struct TodayPage {
     tasks: Tasks,
     last_check: Option<String>,
     unread: usize,
+    /// When an unfinished check was begun on this phone.
+    unfinished: Option<String>,
     danger: Vec<String>,
     script: String,
 }
@@ -56,6 +59,7 @@ pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, Page
     let home = thread::home(&app.desk, &phone.holder).await?;
     let (language, now, zone) = (phone.holder.language, app.now(), home.practice.zone.clone());
     let words = TodayWords(language);
+    let draft = draft::unfinished(&app.desk, &phone.holder, &phone.token, now).await?;
     let operated = home.wound.operation.operated;
     let page = TodayPage {
         frame: Frame::new(&home.practice, language, Here::Today, "/my", now),
@@ -65,6 +69,7 @@ pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, Page
         tasks: tasks::tasks(&home, words, now),
         last_check: home.wound.last_check.map(|sent| clock::when(sent, now, &zone, language)),
         unread: home.unread,
+        unfinished: draft.map(|draft| clock::when(draft.began, now, &zone, language)),
         danger: danger::signs(&context_of(&home), DangerWords(language)),
         script: assets::address("patient/timer.js"),
     };

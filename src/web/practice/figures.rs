@@ -106,7 +106,6 @@ struct TallyWords {
 #[template(path = "practice/figures.html")]
 struct FiguresPage {
     frame: Frame,
-    is_lead: bool,
     period: &'static str,
     periods: Vec<PeriodChoice>,
     span: String,
@@ -142,7 +141,6 @@ pub async fn show(
 ) -> Result<Response, PageError> {
     let now = app.now();
     let figures = figures::read(&app.desk, &member.member, asking.period(), now).await?;
-    let roles = member.member.roles;
     let part = Part::of_ranking(&member);
     let frame = Frame::of(&app, &member, part, "How well it ranks").await?;
     page(StatusCode::OK, &FiguresPage::of(&figures, frame, &member, now))
@@ -159,7 +157,6 @@ impl FiguresPage {
             .map(|one| moved_row(one, figures, roles.surgeon.then_some(&one.check), now))
             .collect();
         FiguresPage {
-            is_lead: roles.lead,
             period: figures.period.code(),
             periods: periods(figures.period),
             span: span_words(figures, now),

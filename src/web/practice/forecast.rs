@@ -53,7 +53,6 @@ struct DayChoice {
 struct ForecastPage {
     frame: Frame,
     /// The other practice pages are a lead's.
-    is_lead: bool,
     form: ForecastForm,
     classes: Vec<ClassFields>,
     days: Vec<DayChoice>,
@@ -117,7 +116,6 @@ async fn forecast_page(
     let few = arrivals.are_too_few();
     let shown = ForecastPage {
         frame: Frame::of(app, member, Part::of_ranking(member), "Cover").await?,
-        is_lead: member.member.roles.lead,
         classes: Urgency::ALL.iter().rev().map(|urgency| class_fields(*urgency, &form, records)).collect(),
         days: DAYS
             .iter()

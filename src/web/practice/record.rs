@@ -98,6 +98,8 @@ fn action_words(action: &str) -> String {
         "link.revoke" => "revoked",
         "link.open" => "opened",
         "check.receive" => "sent",
+        "draft.keep" => "went on filling in a check through",
+        "draft.forget" => "began a check afresh through",
         "check.amend" => "sent more for",
         "check.view" => "looked at",
         "check.explain" => "read the reasons of",

@@ -7,6 +7,7 @@ use crate::triage::Amount;
 use crate::triage::Answers;
 use crate::triage::Bleeding;
 use crate::triage::Chills;
+use crate::triage::Context;
 use crate::triage::DangerItem;
 use crate::triage::Drainage;
 use crate::triage::Edge;
@@ -15,7 +16,9 @@ use crate::triage::Feels;
 use crate::triage::Ketones;
 use crate::triage::MeterReading;
 use crate::triage::PainTrend;
+use crate::triage::PeeSign;
 use crate::triage::QUESTIONS;
+use crate::triage::Rash;
 use crate::triage::Said;
 use crate::triage::StripAnswer;
 use crate::triage::SugarSick;
@@ -29,6 +32,8 @@ use crate::triage::WarmHard;
 use crate::triage::Who;
 use crate::triage::YesNo;
 use crate::triage::changes;
+use crate::triage::not_asked;
+use crate::web::chart_words;
 
 /// One line of the table.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -38,12 +43,15 @@ pub struct AnswerLine {
     /// Not answered, or not sure: unknown, never "no".
     pub is_unknown: bool,
     pub is_changed: bool,
+    /// Answered although this patient was not asked.
+    pub is_unasked: bool,
     /// What was said in the check before; empty when nothing changed or there was none.
     pub was: String,
 }
 
 /// The table. Questions that neither this check nor the one before answered are left out.
-pub fn lines(now: &Answers, before: Option<&Answers>) -> Vec<AnswerLine> {
+pub fn lines(now: &Answers, before: Option<&Answers>, context: &Context) -> Vec<AnswerLine> {
+    let unasked = not_asked(now, context);
     let changed: Vec<&str> = before
         .map(|before| changes(before, now).into_iter().map(|change| change.question_id).collect())
         .unwrap_or_default();
@@ -61,6 +69,7 @@ pub fn lines(now: &Answers, before: Option<&Answers>) -> Vec<AnswerLine> {
                 is_unknown: said.as_deref().is_none_or(|said| said == NOT_SURE),
                 answer: said.unwrap_or_else(|| NOT_ANSWERED.to_owned()),
                 is_changed,
+                is_unasked: unasked.contains(&question.id),
                 was: if is_changed { was.unwrap_or_else(|| NOT_ANSWERED.to_owned()) } else { String::new() },
             })
         })
@@ -103,13 +112,26 @@ pub fn label(id: &str) -> &'static str {
         "sugar" => "Last sugar",
         "sugar_sick" => "Sick with the sugar",
         "ketones" => "Ketones",
+        "pills_missed" => "Antibiotic doses missed",
+        "pills_vomited" => "Antibiotic doses thrown up",
+        "rash" => "New rash",
+        "loose_stools" => "Loose stools in a day",
+        "stool_blood" => "Blood in the stool",
+        "pee" => "Hours since last urine",
+        "pee_signs" => "Bladder and bowel",
+        "finger" => "Finger stuck bent, swollen, hurts to straighten",
+        "pulse" => "Pulse",
+        "breaths" => "Breaths per minute",
+        "pressure" => "Systolic pressure",
+        "phone" => "Best phone for 2 hours",
+        "voicemail" => "Voice message there",
         "words" => "In their own words",
         _ => "Another question",
     }
 }
 
 /// What was said to one question; `None`: nothing.
-fn answer(answers: &Answers, id: &str) -> Option<String> {
+pub fn answer(answers: &Answers, id: &str) -> Option<String> {
     match id {
         "who" => said(&answers.who, |who| match who {
             Who::Patient => "the patient",
@@ -209,6 +231,35 @@ fn answer_after_pain(answers: &Answers, id: &str) -> Option<String> {
             SugarSick::Thirsty => "very thirsty",
         }),
         "ketones" => said(&answers.ketones, ketones),
+        _ => answer_after_sugar(answers, id),
+    }
+}
+
+fn answer_after_sugar(answers: &Answers, id: &str) -> Option<String> {
+    let per_minute = |number: &u16| format!("{number} /min");
+    match id {
+        "pills_missed" => said(&answers.pills_missed, u8::to_string),
+        "pills_vomited" => said(&answers.pills_vomited, u8::to_string),
+        "rash" => said(&answers.rash, |rash| match rash {
+            Rash::None => "no",
+            Rash::Mild => "mild, or itches",
+            Rash::Hives => "hives",
+            Rash::Blister => "blisters or peeling skin",
+        }),
+        "loose_stools" => said(&answers.loose_stools, u8::to_string),
+        "stool_blood" => yes_no(&answers.stool_blood),
+        "pee" => said(&answers.pee, u8::to_string),
+        "pee_signs" => many(&answers.pee_signs, |sign| match sign {
+            PeeSign::UrgeNothingComes => "urge, and nothing comes",
+            PeeSign::DeepPressure => "deep pressure",
+            PeeSign::CannotPassStool => "cannot pass stool",
+        }),
+        "finger" => yes_no(&answers.finger),
+        "pulse" => said(&answers.pulse, per_minute),
+        "breaths" => said(&answers.breaths, per_minute),
+        "pressure" => said(&answers.pressure, |mm_hg| format!("{mm_hg} mmHg")),
+        "phone" => said(&answers.phone, chart_words::best_phone),
+        "voicemail" => yes_no(&answers.voicemail),
         "words" => Some(answers.words.trim().to_owned()).filter(|words| !words.is_empty()),
         _ => None,
     }
@@ -283,14 +334,18 @@ fn minutes(minutes: u16) -> String {
 fn edge(edge: &Edge) -> String {
     match edge {
         Edge::RulerMm(mm) => format!("{mm} mm, by ruler"),
-        Edge::Band(band) => match band {
-            EdgeBand::None => "no redness",
-            EdgeBand::Thin => "a thin line, up to 5 mm",
-            EdgeBand::ToOneInch => "up to one inch (25 mm)",
-            EdgeBand::ToTwoInches => "one to two inches (25–50 mm)",
-            EdgeBand::OverTwoInches => "over two inches (50 mm)",
-        }
-        .to_owned(),
+        Edge::Band(band) => edge_band(*band).to_owned(),
+        Edge::Both { band, ruler_mm } => format!("{}; and {ruler_mm} mm, by ruler", edge_band(*band)),
+    }
+}
+
+fn edge_band(band: EdgeBand) -> &'static str {
+    match band {
+        EdgeBand::None => "no redness",
+        EdgeBand::Thin => "a thin line, up to 5 mm",
+        EdgeBand::ToOneInch => "up to one inch (25 mm)",
+        EdgeBand::ToTwoInches => "one to two inches (25–50 mm)",
+        EdgeBand::OverTwoInches => "over two inches (50 mm)",
     }
 }
 
@@ -323,6 +378,27 @@ fn ketones(ketones: &Ketones) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::plan::Diabetes;
+    use crate::plan::Site;
+    use crate::triage::StripKnown;
+
+    fn robust() -> Context {
+        Context {
+            site: Site::Thigh,
+            diabetes: Some(Diabetes::None),
+            sglt2: Some(false),
+            blood_thinner: Some(false),
+            antibiotic: Some(false),
+            strip: StripKnown::NeverPlaced,
+        }
+    }
+
+    #[test]
+    fn what_was_not_asked_is_shown_as_such() {
+        let now = Answers { pain: Said::Is(3), finger: Said::Is(YesNo::Yes), ..Answers::default() };
+        let lines = lines(&now, None, &robust());
+        assert_eq!(lines.iter().map(|line| line.is_unasked).collect::<Vec<_>>(), [false, true]);
+    }
 
     #[test]
     fn every_question_has_a_label_for_staff() {
@@ -335,7 +411,7 @@ mod tests {
     fn a_changed_answer_stands_beside_what_it_was_and_unknown_is_never_no() {
         let before = Answers { pain: Said::Is(3), smell: Said::Is(YesNo::No), ..Answers::default() };
         let now = Answers { pain: Said::Is(8), smell: Said::NotSure, ..Answers::default() };
-        let lines = lines(&now, Some(&before));
+        let lines = lines(&now, Some(&before), &robust());
         assert_eq!((lines[0].answer.as_str(), lines[0].was.as_str(), lines[0].is_changed), ("8", "3", true));
         assert_eq!((lines[1].answer.as_str(), lines[1].was.as_str()), ("not sure", "no"));
         assert!(lines[1].is_unknown);
@@ -344,7 +420,7 @@ mod tests {
     #[test]
     fn an_answer_that_is_missing_now_is_shown_as_not_answered() {
         let before = Answers { pain: Said::Is(3), ..Answers::default() };
-        let lines = lines(&Answers::default(), Some(&before));
+        let lines = lines(&Answers::default(), Some(&before), &robust());
         assert_eq!((lines[0].answer.as_str(), lines[0].was.as_str()), ("not answered", "3"));
         assert!(lines[0].is_unknown);
     }

@@ -9,6 +9,7 @@ use axum::response::Response;
 use crate::care::explain;
 use crate::care::explain::Explained;
 use crate::plan::day_number;
+use crate::triage::Context;
 use crate::triage::Protocol;
 use crate::web::App;
 use crate::web::chart_words::Class;
@@ -141,6 +142,9 @@ fn reason_lines(explained: &Explained, why: &Why) -> Vec<ReasonLine> {
 /// The answers that are not what they were in the check before.
 fn changed(explained: &Explained) -> Vec<AnswerLine> {
     let Some(before) = &explained.before else { return Vec::new() };
-    let lines = answer_words::lines(&explained.check.answers, Some(&before.answers));
+    let wound = &explained.wound;
+    // Only what changed is shown; whether the strip was confirmed out by then changes nothing of that.
+    let context = Context::of(&wound.operation, &wound.risk, wound.strip_out);
+    let lines = answer_words::lines(&explained.check.answers, Some(&before.answers), &context);
     lines.into_iter().filter(|line| line.is_changed).collect()
 }

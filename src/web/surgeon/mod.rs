@@ -1,6 +1,7 @@
 //! What a surgeon works with: the queue, the review of one check, and its photos.
 
 mod answer_words;
+mod clash_words;
 mod decide;
 mod explained;
 mod fact_words;

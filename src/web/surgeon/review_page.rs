@@ -19,6 +19,7 @@ use crate::store::staff::StaffMember;
 use crate::store::thread::Message;
 use crate::store::thread::Sender;
 use crate::triage::CallOutcome;
+use crate::triage::Context;
 use crate::triage::changes;
 use crate::web::assets;
 use crate::web::chart_words;
@@ -28,6 +29,8 @@ use crate::web::sign_in::STAFF_LANGUAGE;
 use crate::web::staff_frame::Frame;
 use crate::web::surgeon::answer_words;
 use crate::web::surgeon::answer_words::AnswerLine;
+use crate::web::surgeon::clash_words;
+use crate::web::surgeon::clash_words::ClashView;
 use crate::web::surgeon::decide::DecideView;
 use crate::web::surgeon::why::Why;
 use crate::web::surgeon::why::why;
@@ -115,6 +118,8 @@ pub struct ReviewPage {
     pub before: Option<PhotoSet>,
     pub why: Why,
     pub answers: Vec<AnswerLine>,
+    /// What does not fit together, with what stands.
+    pub clashes: Vec<ClashView>,
     pub changed: usize,
     pub amendments: Vec<String>,
     pub risks: Risks,
@@ -141,7 +146,8 @@ impl ReviewPage {
         let operation = &opened.wound.operation;
         let today = now.to_zoned_datetime(zone.clone()).date();
         let before_answers = opened.before.as_ref().map(|(earlier, _)| &earlier.answers);
-        let answers = answer_words::lines(&check.answers, before_answers);
+        let context = Context::of(operation, &opened.wound.risk, strip_out_before(opened));
+        let answers = answer_words::lines(&check.answers, before_answers, &context);
         let clock = |at| time_words::clock_time(at, now, zone, STAFF_LANGUAGE);
         let mine = check.claim.filter(|claim| claim.by == me && claim.until > now);
         ReviewPage {
@@ -179,6 +185,7 @@ impl ReviewPage {
             why: why(&check.assessment, opened.could_raise.as_deref()),
             changed: answers.iter().filter(|line| line.is_changed).count(),
             answers,
+            clashes: clash_words::clashes(&check.answers, &context),
             amendments: amendments(opened, now),
             risks: chart_words::risks(&opened.wound.risk),
             plan: plan_lines(opened, now),
@@ -190,6 +197,11 @@ impl ReviewPage {
             unsent: String::new(),
         }
     }
+}
+
+/// When all of the strip was known to be out before this check came: the check that says so was asked.
+fn strip_out_before(opened: &Opened) -> Option<Timestamp> {
+    opened.wound.strip_out.filter(|out| *out < opened.check.received)
 }
 
 fn is_waiting(check: &WoundCheck) -> bool {

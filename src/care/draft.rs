@@ -1,0 +1,112 @@
+//! A wound check filled in step by step: what was typed waits here between the steps, on the phone that typed it.
+
+use jiff::SignedDuration;
+use jiff::Timestamp;
+
+use crate::care::CareError;
+use crate::care::Desk;
+use crate::care::Done;
+use crate::care::LinkHolder;
+use crate::care::record;
+use crate::care::record::Actor;
+use crate::care::secrets::sha256_hex;
+use crate::store::checks;
+use crate::store::drafts;
+use crate::store::drafts::Draft;
+use crate::store::wounds;
+
+/// What was typed is of no use for longer: the wound has changed.
+const DRAFT_LIMIT: SignedDuration = SignedDuration::from_hours(3 * 24);
+
+/// One step as posted.
+#[derive(Clone, Debug)]
+pub struct StepTyped<'a> {
+    pub form_key: &'a str,
+    /// The step's code, for the record.
+    pub step: &'a str,
+    /// The form fields this step asks for: what is kept of them is replaced.
+    pub names: &'a [&'a str],
+    pub fields: Vec<(String, String)>,
+    /// Ids of the questions the step showed.
+    pub shown: Vec<String>,
+}
+
+/// How keeping a step ended.
+#[derive(Clone, Debug)]
+pub enum Kept {
+    /// Everything typed so far.
+    Draft(Draft),
+    /// The check was sent before, under this receipt: nothing more is kept.
+    SentBefore(String),
+}
+
+/// What this phone typed and has not sent; `None`: nothing, or it is too old to go on with.
+pub async fn unfinished(
+    desk: &Desk,
+    holder: &LinkHolder,
+    token: &str,
+    now: Timestamp,
+) -> Done<Option<Draft>> {
+    let phone = sha256_hex(token);
+    let since = now - DRAFT_LIMIT;
+    Ok(drafts::newest(&mut *desk.db.read().await?, holder.practice, holder.link, &phone, since).await?)
+}
+
+/// Keeps one step. It is no check yet: nobody reads it.
+pub async fn keep(
+    desk: &Desk,
+    holder: &LinkHolder,
+    token: &str,
+    typed: StepTyped<'_>,
+    now: Timestamp,
+) -> Done<Kept> {
+    let phone_sha256 = sha256_hex(token);
+    let mut tx = desk.db.write().await?;
+    wounds::hold(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
+    if let Some(check) = checks::by_form_key(&mut tx, holder.link, typed.form_key).await? {
+        return Ok(Kept::SentBefore(check.receipt));
+    }
+    let found = drafts::find(&mut tx, holder.practice, holder.link, typed.form_key).await?;
+    if found.as_ref().is_some_and(|draft| draft.phone_sha256 != phone_sha256) {
+        return Err(CareError::NotFound);
+    }
+    if found.is_none() {
+        drafts::forget_older(&mut tx, holder.practice, now - DRAFT_LIMIT).await?;
+    }
+    let mut draft = found.unwrap_or_else(|| Draft {
+        practice: holder.practice,
+        link: holder.link,
+        phone_sha256,
+        form_key: typed.form_key.to_owned(),
+        fields: Vec::new(),
+        shown: Vec::new(),
+        began: now,
+        updated: now,
+    });
+    draft.fields.retain(|(name, _)| !typed.names.contains(&name.as_str()));
+    let wanted = typed.fields.into_iter().filter(|(name, _)| typed.names.contains(&name.as_str()));
+    draft.fields.extend(wanted);
+    for id in typed.shown {
+        if !draft.shown.contains(&id) {
+            draft.shown.push(id);
+        }
+    }
+    draft.updated = now;
+    drafts::keep(&mut tx, &draft).await?;
+    let subject = format!("link:{}", holder.link);
+    let detail = format!("step={}", typed.step);
+    record::note(&mut tx, holder.practice, Actor::Link(holder.link), "draft.keep", &subject, &detail, now)
+        .await?;
+    tx.commit().await?;
+    Ok(Kept::Draft(draft))
+}
+
+/// Deletes a draft: the patient begins afresh.
+pub async fn forget(desk: &Desk, holder: &LinkHolder, form_key: &str, now: Timestamp) -> Done<()> {
+    let mut tx = desk.db.write().await?;
+    drafts::forget(&mut tx, holder.practice, holder.link, form_key).await?;
+    let subject = format!("link:{}", holder.link);
+    record::note(&mut tx, holder.practice, Actor::Link(holder.link), "draft.forget", &subject, "", now)
+        .await?;
+    Ok(tx.commit().await?)
+}
