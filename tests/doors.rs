@@ -20,6 +20,7 @@ use closewatch::store::photos;
 use closewatch::store::replies;
 use closewatch::store::staff::Roles;
 use closewatch::triage::Decision;
+use closewatch::triage::Protocol;
 use closewatch::web;
 use closewatch::web::Door;
 use closewatch::web::Who;
@@ -193,6 +194,8 @@ impl House {
                     id.clone()
                 }
                 "{size}" => "small".to_owned(),
+                "{number}" => "1".to_owned(),
+                "{version}" => Protocol::built_in().version().to_owned(),
                 "{token}" if first == "k" => self.patient.issued.token.reveal().to_owned(),
                 "{token}" => "no-such-token".to_owned(),
                 "{receipt}" | "{code}" => self.receipt.clone(),

@@ -9,6 +9,8 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::LinkHolder;
+use crate::care::assessing;
+use crate::care::assessing::Assessed;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -27,7 +29,6 @@ use crate::store::checks::WoundCheck;
 use crate::store::drafts;
 use crate::store::notices;
 use crate::store::notices::NoticeKind;
-use crate::store::patients;
 use crate::store::photos;
 use crate::store::photos::MOST_PHOTOS;
 use crate::store::photos::Photo;
@@ -36,15 +37,9 @@ use crate::store::photos::Tap;
 use crate::store::practices;
 use crate::store::wounds;
 use crate::store::wounds::Wound;
-use crate::triage;
 use crate::triage::Answers;
-use crate::triage::Assessment;
-use crate::triage::CheckFacts;
-use crate::triage::Enrolled;
-use crate::triage::Facts;
 use crate::triage::StripAnswer;
 use crate::triage::Urgency;
-use crate::triage::Value;
 
 /// Longest form key taken; ours have 22 letters.
 const LONGEST_FORM_KEY: usize = 64;
@@ -241,7 +236,7 @@ async fn open_check(
     moment: &Moment,
 ) -> Done<WoundCheck> {
     let Assessed { facts, assessment, due } =
-        assess(desk, conn, wound, &sending.answers, None, moment.now).await?;
+        assessing::assess(desk, conn, wound, &sending.answers, None, moment.now).await?;
     let protocol = protocols::in_force(desk, conn, holder.practice).await?;
     protocols::keep_program(conn, holder.practice, &protocol, moment.now).await?;
     let check = WoundCheck {
@@ -334,8 +329,15 @@ async fn assess_again(
     moment: &Moment,
 ) -> Done<()> {
     let pictures = photos::of_check(conn, check.practice, check.id).await?;
-    let Assessed { facts, mut assessment, due } =
-        assess(desk, conn, wound, &check.answers, photo_usable(&pictures), check.received).await?;
+    let Assessed { facts, mut assessment, due } = assessing::assess(
+        desk,
+        conn,
+        wound,
+        &check.answers,
+        assessing::photo_usable(&pictures),
+        check.received,
+    )
+    .await?;
     check.facts = Some(facts);
     assessment.not_below(&check.assessment);
     let rose = assessment.urgency > check.assessment.urgency;
@@ -345,6 +347,8 @@ async fn assess_again(
         check.state = CheckState::Queued;
         check.claim = None;
     }
+    let protocol = protocols::in_force(desk, conn, check.practice).await?;
+    protocols::keep_program(conn, check.practice, &protocol, moment.now).await?;
     checks::amend(conn, check).await?;
     assessments::add(conn, check, moment.now).await?;
     let detail = format!("urgency={}", check.assessment.urgency.code());
@@ -353,73 +357,6 @@ async fn assess_again(
         .await?;
     note_urgent(conn, check, moment).await?;
     Ok(())
-}
-
-/// What a check comes to when these words are added to what was said in it.
-pub(in crate::care) async fn assess_with_words(
-    desk: &Desk,
-    conn: &mut Conn,
-    wound: &Wound,
-    check: &WoundCheck,
-    words: &str,
-) -> Done<Assessed> {
-    let mut answers = check.answers.clone();
-    answers.words = format!("{}\n{words}", answers.words);
-    let pictures = photos::of_check(conn, check.practice, check.id).await?;
-    assess(desk, conn, wound, &answers, photo_usable(&pictures), check.received).await
-}
-
-/// What a check is assessed by, worked out anew: for checks received before facts were kept.
-pub(in crate::care) async fn facts_of(desk: &Desk, conn: &mut Conn, check: &WoundCheck) -> Done<CheckFacts> {
-    let wound = wounds::find(conn, check.practice, check.wound).await?.ok_or(CareError::NotFound)?;
-    let pictures = photos::of_check(conn, check.practice, check.id).await?;
-    Ok(assess(desk, conn, &wound, &check.answers, photo_usable(&pictures), check.received).await?.facts)
-}
-
-/// What answers came to, and by what.
-pub(in crate::care) struct Assessed {
-    pub(in crate::care) facts: CheckFacts,
-    pub(in crate::care) assessment: Assessment,
-    /// By when a person answers.
-    pub(in crate::care) due: Timestamp,
-}
-
-/// Assesses answers for a wound, as received then, by the protocol in force.
-async fn assess(
-    desk: &Desk,
-    conn: &mut Conn,
-    wound: &Wound,
-    answers: &Answers,
-    photo_usable: Option<bool>,
-    received: Timestamp,
-) -> Done<Assessed> {
-    let practice = practices::find(conn, wound.practice).await?.ok_or(CareError::NotFound)?;
-    let patient = patients::find(conn, wound.practice, wound.patient).await?.ok_or(CareError::NotFound)?;
-    let protocol = protocols::in_force(desk, conn, wound.practice).await?;
-    let today = received.to_zoned_datetime(practice.zone.clone()).date();
-    let enrolled = Enrolled {
-        operation: &wound.operation,
-        risk: &wound.risk,
-        age_years: u16::try_from(patient.age_years(today)).ok(),
-        strip_out_confirmed: wound.strip_out,
-    };
-    let answered = Facts::from_check(answers, &enrolled, received, &practice.zone);
-    let mut measured = Facts::default();
-    if let Some(usable) = photo_usable {
-        measured.set("photo_ok", Value::Flag(usable)).unwrap_or(());
-    }
-    let facts = CheckFacts { answered, measured };
-    let assessment = triage::assess_check(&protocol, &facts);
-    let due = protocol.targets().due(assessment.urgency, received, &practice.zone);
-    Ok(Assessed { facts, assessment, due })
-}
-
-/// Whether any photo can be judged by; `None` while none has come.
-fn photo_usable(pictures: &[Photo]) -> Option<bool> {
-    if pictures.is_empty() {
-        return None;
-    }
-    Some(pictures.iter().any(|picture| picture.renditions.is_some() && picture.flags.is_empty()))
 }
 
 async fn note_urgent(conn: &mut Conn, check: &WoundCheck, moment: &Moment) -> Done<()> {

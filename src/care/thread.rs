@@ -7,7 +7,7 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Fault;
 use crate::care::LinkHolder;
-use crate::care::intake;
+use crate::care::assessing;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -138,7 +138,7 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
         return Ok(());
     }
     let practice = practices::find(&mut tx, holder.practice).await?.ok_or(CareError::NotFound)?;
-    let with_words = intake::assess_with_words(desk, &mut tx, &wound, &check, body).await?;
+    let with_words = assessing::assess_with_words(desk, &mut tx, &wound, &check, body).await?;
     let before = std::mem::replace(&mut check.assessment, with_words.assessment);
     check.facts = Some(with_words.facts);
     check.assessment.not_below(&before);
@@ -160,6 +160,7 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
         CheckState::Queued | CheckState::InReview => check.due = check.due.min(due),
     }
     checks::amend(&mut tx, &check).await?;
+    protocols::keep_program(&mut tx, holder.practice, &protocol, moment.now).await?;
     assessments::add(&mut tx, &check, moment.now).await?;
     let subject = format!("message:{}", message.id);
     record::note(&mut tx, holder.practice, Actor::Link(holder.link), "message.ask", &subject, "", moment.now)

@@ -14,8 +14,8 @@ use serde::Serialize;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::assessing;
 use crate::care::figures::judged;
-use crate::care::intake;
 use crate::ids::PracticeId;
 use crate::ids::WoundCheckId;
 use crate::store::Conn;
@@ -187,7 +187,7 @@ async fn fill_old(desk: &Desk, conn: &mut Conn, practice: PracticeId, page: &mut
     for old in page.iter_mut().filter(|check| check.facts.is_none()) {
         let Ok(id) = old.id.parse() else { continue };
         if let Some(check) = checks::find(conn, practice, id).await? {
-            let facts = intake::facts_of(desk, conn, &check).await?;
+            let facts = assessing::facts_of(desk, conn, &check).await?;
             old.facts = serde_json::to_string(&facts).ok();
         }
     }

@@ -3,6 +3,8 @@
 mod amend;
 mod answers;
 mod assess;
+#[cfg(test)]
+mod cel_checks;
 mod changes;
 #[cfg(test)]
 mod check_promises;
@@ -41,6 +43,8 @@ mod protocol_file;
 mod protocol_limits;
 #[cfg(test)]
 mod protocol_promises;
+#[cfg(test)]
+mod protocol_sources;
 mod protocol_text;
 mod questions;
 mod queue;
