@@ -905,7 +905,7 @@ async fn calls_are_listed_due_first_and_an_overdue_one_counts_higher() {
 // Figures
 
 /// A surgeon's decision on a check, as the form sends it.
-fn decision<'a>(judged: &'a str) -> [(&'a str, &'a str); 6] {
+fn decision(judged: &str) -> [(&str, &str); 6] {
     [
         ("decision", "healing_as_expected"),
         ("reply", ANSWER),

@@ -143,6 +143,13 @@ export const staffPages = (world) => {
     await lookAt(t, page, 'record', `${demo.home}/practice/record`, { patient: false });
     await lookAt(t, page, 'figures', `${demo.home}/practice/figures`, { patient: false });
     await lookAt(t, page, 'figures-30-days', `${demo.home}/practice/figures?period=30`, { patient: false });
+    await t.test('the demo has enough checks for a percentage over three months, and too few over one', async () => {
+      const missed = page.locator('.shares > div', { hasText: 'missed share of the urgent' });
+      await page.goto(`${demo.home}/practice/figures?period=90`);
+      assert.match(await missed.innerText(), /\d\.\d\s%/);
+      await page.goto(`${demo.home}/practice/figures?period=30`);
+      assert.match(await missed.innerText(), /too few to say/);
+    });
     await page.context().close();
   });
 };
