@@ -8,8 +8,8 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::protocols;
+use crate::store::Conn;
 use crate::store::arrivals;
-use crate::store::arrivals::Arrived;
 use crate::store::practices;
 use crate::store::practices::Practice;
 use crate::store::staff;
@@ -18,7 +18,6 @@ use crate::triage::forecast;
 use crate::triage::forecast::Answer;
 use crate::triage::forecast::Question;
 use crate::triage::forecast::RecordedArrivals;
-use crate::triage::forecast::hour_of_week;
 
 const WEEK: SignedDuration = SignedDuration::from_hours(7 * 24);
 
@@ -39,11 +38,10 @@ pub async fn records(desk: &Desk, member: &StaffMember, weeks: u32, now: Timesta
     let practice = practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?;
     let first = arrivals::first(&mut conn, member.practice).await?;
     let weeks = weeks.min(first.map_or(0, |first| whole_weeks(first, now)));
-    let from = weeks_before(now, weeks);
-    let arrived = arrivals::between(&mut conn, member.practice, from, now).await?;
+    let counted = count(&mut conn, &practice, weeks, now).await?;
     let staff = staff::of_practice(&mut conn, member.practice).await?;
     Ok(Records {
-        arrivals: by_hour_of_week(&arrived, weeks, &practice.zone),
+        arrivals: counted,
         surgeons: staff.iter().filter(|one| one.active && one.roles.surgeon).count(),
         practice,
     })
@@ -74,12 +72,39 @@ fn weeks_before(now: Timestamp, weeks: u32) -> Timestamp {
     back.and_then(|back| now.checked_sub(back).ok()).unwrap_or(Timestamp::MIN)
 }
 
-fn by_hour_of_week(arrived: &[Arrived], weeks: u32, zone: &TimeZone) -> RecordedArrivals {
+async fn count(conn: &mut Conn, practice: &Practice, weeks: u32, now: Timestamp) -> Done<RecordedArrivals> {
     let mut counted = RecordedArrivals::over(weeks);
-    for some in arrived {
-        counted.count(some.urgency, hour_of_week(some.from, zone), some.checks);
+    for one in stretches(weeks_before(now, weeks), now, &practice.zone) {
+        let arrived =
+            arrivals::by_hour_of_week(conn, practice.id, one.from, one.until, one.offset_ms).await?;
+        for some in arrived {
+            counted.count(some.urgency, some.hour_of_week, some.checks);
+        }
     }
-    counted
+    Ok(counted)
+}
+
+/// A time during which the practice's clock is not put forward or back.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Stretch {
+    from: Timestamp,
+    until: Timestamp,
+    offset_ms: i64,
+}
+
+fn stretches(from: Timestamp, until: Timestamp, zone: &TimeZone) -> Vec<Stretch> {
+    let changes = zone.following(from).map(|change| change.timestamp()).take_while(|at| *at < until);
+    let starts: Vec<Timestamp> = std::iter::once(from).chain(changes).collect();
+    let ends = starts.iter().skip(1).copied().chain(std::iter::once(until));
+    starts
+        .iter()
+        .zip(ends)
+        .map(|(from, until)| Stretch {
+            from: *from,
+            until,
+            offset_ms: i64::from(zone.to_offset(*from).seconds()) * 1_000,
+        })
+        .collect()
 }
 
 #[cfg(test)]
@@ -88,6 +113,19 @@ mod tests {
 
     fn at(text: &str) -> Timestamp {
         text.parse().unwrap()
+    }
+
+    #[test]
+    fn a_count_is_cut_where_the_clocks_change() {
+        let new_york = TimeZone::get("America/New_York").unwrap();
+        // New York: forward at 2:00 on 8 March 2026, back at 2:00 on 1 November (IANA time zone database).
+        let (from, until) = (at("2026-03-01T00:00:00Z"), at("2026-11-02T00:00:00Z"));
+        let (forward, back) = (at("2026-03-08T07:00:00Z"), at("2026-11-01T06:00:00Z"));
+        let stretch = |from, until, hours: i64| Stretch { from, until, offset_ms: hours * 3_600_000 };
+        let all = [stretch(from, forward, -5), stretch(forward, back, -4), stretch(back, until, -5)];
+        assert_eq!(stretches(from, until, &new_york), all);
+        assert_eq!(stretches(from, until, &TimeZone::UTC), [stretch(from, until, 0)]);
+        assert_eq!(stretches(forward, back, &new_york), [stretch(forward, back, -4)]);
     }
 
     #[test]

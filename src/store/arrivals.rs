@@ -1,8 +1,6 @@
 //! How many wound checks came when: counted for the forecast, without reading what they say.
 
-use futures::TryStreamExt;
 use jiff::Timestamp;
-use sqlx::Row;
 use sqlx::any::AnyRow;
 
 use crate::ids::PracticeId;
@@ -12,39 +10,39 @@ use crate::store::Stored;
 use crate::store::row::Columns;
 use crate::triage::Urgency;
 
-/// Every time zone's clock has been a whole number of quarter hours from the world's since 1972, so all of a quarter
-/// hour falls into the same local hour.
-const QUARTER_HOUR_MS: i64 = 900_000;
-
-/// Checks of one class, received within one quarter of an hour.
+/// Checks of one class in one hour of the week.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Arrived {
     pub urgency: Urgency,
-    /// When the quarter hour began.
-    pub from: Timestamp,
+    /// 0–167, from Monday midnight.
+    pub hour_of_week: usize,
     pub checks: u64,
 }
 
-/// What came from `from` to before `until`, oldest first. Quarters in which nothing came are absent.
-pub async fn between(
+/// What came from `from` to before `until`, by the hour of the week of a clock that is `offset_ms` ahead of the world's.
+/// Hours in which nothing came are absent. Over years the database returns at most 840 rows.
+pub async fn by_hour_of_week(
     conn: &mut Conn,
     practice: PracticeId,
     from: Timestamp,
     until: Timestamp,
+    offset_ms: i64,
 ) -> Stored<Vec<Arrived>> {
-    const SQL: &str = "SELECT urgency, received_ms / 900000 AS quarter, COUNT(*) AS checks FROM wound_check \
-                       WHERE practice_id = $1 AND received_ms >= $2 AND received_ms < $3 \
-                       GROUP BY urgency, received_ms / 900000 ORDER BY quarter, urgency";
-    let mut rows = sqlx::query(SQL)
+    // Time is counted from a Thursday, 72 hours into its week.
+    const SQL: &str = "SELECT urgency, hour_of_week, COUNT(*) AS checks FROM \
+                       (SELECT urgency, ((received_ms + $4) / 3600000 + 72) % 168 AS hour_of_week FROM wound_check \
+                       WHERE practice_id = $1 AND received_ms >= $2 AND received_ms < $3) counted \
+                       GROUP BY urgency, hour_of_week ORDER BY urgency, hour_of_week";
+    sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(from.as_millisecond())
         .bind(until.as_millisecond())
-        .fetch(conn);
-    let mut all = Vec::new();
-    while let Some(row) = rows.try_next().await? {
-        all.push(arrived(&row)?);
-    }
-    Ok(all)
+        .bind(offset_ms)
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(arrived)
+        .collect()
 }
 
 /// When the practice's first check came. `None`: none has yet.
@@ -54,15 +52,18 @@ pub async fn first(conn: &mut Conn, practice: PracticeId) -> Stored<Option<Times
 }
 
 fn arrived(row: &AnyRow) -> Stored<Arrived> {
-    let unreadable = |column, because: String| StoreError::Unreadable { column, because };
     let rank = row.whole("urgency")?;
     let urgency = u8::try_from(rank).ok().and_then(Urgency::from_rank);
-    let quarter: i64 = row.try_get("quarter")?;
-    let from = Timestamp::from_millisecond(quarter.saturating_mul(QUARTER_HOUR_MS));
+    let nobodys =
+        || StoreError::Unreadable { column: "urgency", because: format!("no urgency has rank {rank}") };
     Ok(Arrived {
-        urgency: urgency.ok_or_else(|| unreadable("urgency", format!("no urgency has rank {rank}")))?,
-        from: from.map_err(|fault| unreadable("received_ms", fault.to_string()))?,
-        checks: u64::try_from(row.whole("checks")?)
-            .map_err(|fault| unreadable("checks", fault.to_string()))?,
+        urgency: urgency.ok_or_else(nobodys)?,
+        hour_of_week: counted(row, "hour_of_week")?,
+        checks: counted(row, "checks")?,
     })
+}
+
+fn counted<T: TryFrom<i64, Error: std::fmt::Display>>(row: &AnyRow, column: &'static str) -> Stored<T> {
+    T::try_from(row.whole(column)?)
+        .map_err(|fault| StoreError::Unreadable { column, because: fault.to_string() })
 }

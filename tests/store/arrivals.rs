@@ -2,6 +2,7 @@
 
 use jiff::SignedDuration;
 use jiff::Timestamp;
+use jiff::tz::TimeZone;
 
 use closewatch::care::forecast;
 use closewatch::ids::Chance;
@@ -13,7 +14,6 @@ use closewatch::store::checks::WoundCheck;
 use closewatch::store::practices;
 use closewatch::triage::Urgency;
 use closewatch::triage::forecast::RecordedArrivals;
-use closewatch::triage::forecast::hour_of_week;
 
 use crate::support::Practice;
 use crate::support::no_danger;
@@ -32,6 +32,13 @@ async fn keep(practice: &Practice, first: &WoundCheck, urgency: Urgency, receive
     check.state = CheckState::Closed;
     checks::insert(&mut tx, &check).await.unwrap();
     tx.commit().await.unwrap();
+}
+
+/// The hour of the week by the calendar, 0–167 from Monday midnight.
+fn hour_of_week(received: Timestamp, zone: &TimeZone) -> usize {
+    let local = received.to_zoned_datetime(zone.clone());
+    usize::try_from(local.weekday().to_monday_zero_offset()).unwrap() * 24
+        + usize::try_from(local.hour()).unwrap()
 }
 
 async fn first_check(practice: &Practice) -> WoundCheck {
@@ -55,21 +62,18 @@ async fn checks_are_counted_by_class_and_local_hour_whoever_counts_them() {
             keep(&practice, &first, urgency, received).await;
             all.push((urgency, received));
         }
+        practice.minutes_pass(1);
+        let lead = practice.lead().await;
         let (from, until) = (practice.now() - SignedDuration::from_hours(3 * 168), practice.now());
-        let zone = practices::find(&mut *practice.books().await, practice.id).await.unwrap().unwrap().zone;
+        let zone = TimeZone::get("America/New_York").unwrap();
         let mut one_by_one = RecordedArrivals::over(3);
         for (urgency, received) in all.iter().filter(|(_, received)| (from..until).contains(received)) {
             one_by_one.count(*urgency, hour_of_week(*received, &zone), 1);
         }
-        let mut by_database = RecordedArrivals::over(3);
-        let arrived =
-            arrivals::between(&mut *practice.books().await, practice.id, from, until).await.unwrap();
-        for some in &arrived {
-            by_database.count(some.urgency, hour_of_week(some.from, &zone), some.checks);
-        }
+        let by_database =
+            forecast::records(practice.desk(), &lead.member, 3, practice.now()).await.unwrap().arrivals;
         assert!(one_by_one.total() > 100);
         assert_eq!(by_database, one_by_one);
-        assert!(arrived.is_sorted_by_key(|some| some.from));
     })
     .await;
 }
@@ -87,7 +91,7 @@ async fn a_count_begins_at_its_first_moment_and_ends_before_its_last() {
             keep(&practice, &first, Urgency::Today, received).await;
         }
         let mut books = practice.books().await;
-        let counted = arrivals::between(&mut books, practice.id, from, until).await.unwrap();
+        let counted = arrivals::by_hour_of_week(&mut books, practice.id, from, until, 0).await.unwrap();
         assert_eq!(counted.iter().map(|some| some.checks).sum::<u64>(), 2);
         assert_eq!(arrivals::first(&mut books, practice.id).await.unwrap(), Some(from - millisecond));
     })

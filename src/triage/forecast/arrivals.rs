@@ -1,8 +1,5 @@
 //! How many checks of each class come in each hour of the week, as recorded or as expected by whoever asks.
 
-use jiff::Timestamp;
-use jiff::tz::TimeZone;
-
 use crate::triage::Urgency;
 use crate::triage::forecast::by_class::ByClass;
 use crate::triage::forecast::duty::DutyWeek;
@@ -18,13 +15,6 @@ pub const FEWEST_WEEKS: u32 = 4;
 /// One class's own hours weigh as much as those of all classes together once it has this many records: one for each
 /// hour of the week. Our choice, no source.
 const OWN_HOURS_FROM: f64 = 168.0;
-
-/// The hour of the week, 0–167 from Monday midnight, in which something came, by the practice's own clock.
-pub fn hour_of_week(received: Timestamp, zone: &TimeZone) -> usize {
-    let local = received.to_zoned_datetime(zone.clone());
-    let day = usize::try_from(local.weekday().to_monday_zero_offset()).unwrap_or(0);
-    day * 24 + usize::try_from(local.hour()).unwrap_or(0)
-}
 
 /// What came in, counted over whole weeks.
 #[derive(Clone, Debug, PartialEq)]
@@ -158,20 +148,6 @@ mod tests {
             recorded.count(*urgency, *hour, *checks);
         }
         recorded
-    }
-
-    #[test]
-    fn an_hour_belongs_to_the_practices_own_week() {
-        let new_york = TimeZone::get("America/New_York").unwrap();
-        let hour = |text: &str| hour_of_week(text.parse().unwrap(), &new_york);
-        // Monday 4 May 2026; New York is four hours behind in May and five in January.
-        assert_eq!(hour("2026-05-04T03:59:59Z"), 167);
-        assert_eq!(hour("2026-05-04T04:00:00Z"), 0);
-        assert_eq!(hour("2026-05-04T12:30:00Z"), 8);
-        assert_eq!(hour("2026-01-05T13:30:00Z"), 8);
-        for moment in [Timestamp::MIN, Timestamp::MAX] {
-            assert!(hour_of_week(moment, &new_york) < HOURS_OF_WEEK);
-        }
     }
 
     #[test]

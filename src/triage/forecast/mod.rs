@@ -19,9 +19,7 @@ mod simulation_promises;
 mod student;
 
 pub use answer::{Answer, Scenario, answer};
-pub use arrivals::{
-    ArrivalRates, FEWEST_RECORDED, FEWEST_WEEKS, HOURS_OF_WEEK, RecordedArrivals, hour_of_week,
-};
+pub use arrivals::{ArrivalRates, FEWEST_RECORDED, FEWEST_WEEKS, HOURS_OF_WEEK, RecordedArrivals};
 pub use by_class::ByClass;
 pub use cobham::{FormulaWaits, formula_waits};
 pub use duty::DutyWeek;
