@@ -4,7 +4,6 @@ mod support;
 
 use axum::body::Body;
 use axum::http::Method;
-use axum::http::Request;
 use axum::http::StatusCode;
 use axum::http::header;
 use jiff::SignedDuration;
