@@ -454,3 +454,69 @@ async fn the_number_to_ring_reaches_surgeon_and_office_and_nothing_else() {
     })
     .await;
 }
+
+#[tokio::test]
+async fn last_times_answers_stand_beside_the_questions_once_the_pin_was_given_and_are_never_filled_in() {
+    on_each_engine(async |practice| {
+        for (language, name, temp, drain, danger) in [
+            (
+                Language::English,
+                "Ana Ortiz",
+                "Last time: 37,2 °C",
+                "Last time: Clear or pink",
+                "Last time: None of these",
+            ),
+            (
+                Language::Spanish,
+                "Eva Ruiz",
+                "La vez pasada: 37,2 °C",
+                "La vez pasada: Claro o rosado",
+                "La vez pasada: Nada de esto",
+            ),
+        ] {
+            let phone =
+                practice.phone_of(name, language, RiskFactors::default(), operation(practice.now())).await;
+            let fields = [
+                ("form_key", "k"),
+                ("danger", "none"),
+                ("temp", "37,2"),
+                ("drain", "clear"),
+                ("pain", "3"),
+                ("words", "CANARY-WORDS"),
+                ("phone", TYPED_PHONE),
+            ];
+            phone.posts_files("/my/check", &fields, &[]).await.is_fine();
+            // Whoever holds the link alone sees nothing of it.
+            for path in
+                ["/my/check", "/my/check?page=one", "/my/check/steps?at=feel", "/my/check/steps?at=fluid"]
+            {
+                phone
+                    .opens(path)
+                    .await
+                    .must_not_say("37,2")
+                    .must_not_say("Last time")
+                    .must_not_say("La vez pasada");
+            }
+            phone.types_pin().await;
+            let page = phone.opens("/my/check").await;
+            page.must_say(temp).must_say(drain).must_say(danger);
+            page.must_not_say("CANARY-WORDS").must_not_say("0187");
+            assert_eq!(page.field("temp").as_deref(), Some(""));
+            for id in ["a-danger-none", "a-drain-clear", "a-pain-3"] {
+                assert!(!is_checked(&page, id), "{id} is filled in");
+            }
+            let feel = phone.opens("/my/check/steps?at=feel").await;
+            feel.must_say(temp);
+            assert_eq!(feel.field("temp").as_deref(), Some(""));
+            let lines = audit::newest(&mut *practice.books().await, practice.id, 50).await.unwrap();
+            assert!(lines.iter().any(|line| line.action == "answers.view"));
+            // A check is not compared with itself: fixing it still shows the one before.
+            let slip = [("form_key", "k2"), ("danger", "none"), ("temp", "61")];
+            phone.posts_files("/my/check", &slip, &[]).await.must_say(temp);
+            // Seven days on the PIN is asked for again, and nothing is shown.
+            practice.minutes_pass(7 * 24 * 60);
+            phone.opens("/my/check").await.must_not_say("37,2");
+        }
+    })
+    .await;
+}

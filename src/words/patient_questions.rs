@@ -7,6 +7,7 @@ messages! {
     /// Titles are named by question id; `…_hint` stands under one, `…_only` says who should answer it.
     pub struct QuestionWords;
 
+    last_time(answer: &str) { en: "Last time: {answer}", es: "La vez pasada: {answer}" }
     who() { en: "Who is filling this in?", es: "¿Quién llena esto?" }
     better() { en: "Since yesterday, how do you feel?", es: "Desde ayer, ¿cómo se siente?" }
     temp() { en: "What is your temperature?", es: "¿Qué temperatura tiene?" }

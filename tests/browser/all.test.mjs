@@ -6,8 +6,9 @@ import { after, before, describe } from 'node:test';
 import { badDays, deskHabits } from './bad_days.mjs';
 import { launch } from './house.mjs';
 import { journeys } from './journey.mjs';
-import { patientPages, staffPages } from './pages.mjs';
+import { checkPages, patientPages, staffPages } from './pages.mjs';
 import { startDemo } from './server.mjs';
+import { stepByStep } from './steps.mjs';
 
 const world = {};
 
@@ -24,7 +25,9 @@ describe('in a real browser', { concurrency: false }, () => {
   // Pages first: pictures of them show the invented practice, not what the tests below leave in it.
   describe('every staff page', () => staffPages(world));
   describe('every patient page', () => patientPages(world));
+  describe('every question', () => checkPages(world));
   describe('the main job', () => journeys(world));
   describe('on a bad day', () => badDays(world));
+  describe('step by step', () => stepByStep(world));
   describe('at the desk', () => deskHabits(world));
 });

@@ -27,7 +27,7 @@ export const badDays = (world) => {
   test('without scripts a check with a photo is sent by the plain form', async () => {
     const link = await newPatient(world, 'Una Plain');
     const phone = await openLink(world.browser, link, { javaScript: false });
-    await phone.goto(`${world.demo.home}/my/check`);
+    await phone.goto(`${world.demo.home}/my/check?page=one`);
     await fillCheck(phone, { photo: 'a-day06.jpg', temperature: '37.1', answers: [['better', 'same']] });
     await Promise.all([phone.waitForURL('**/my/sent/**', { timeout: 60_000 }), phone.click('#send')]);
     await phone.goto(`${world.demo.home}/my/answers`);
@@ -42,7 +42,7 @@ export const badDays = (world) => {
 
   test('without scripts the emergency advice shows as soon as a danger is ticked', async () => {
     const phone = await openLink(world.browser, world.demo.links[0], { javaScript: false });
-    await phone.goto(`${world.demo.home}/my/check`);
+    await phone.goto(`${world.demo.home}/my/check?page=one`);
     assert.equal(await seen(phone, '.danger-now'), false);
     await tick(phone, 'danger', 'bleed');
     assert.equal(await seen(phone, '.danger-now'), true);

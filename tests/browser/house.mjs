@@ -63,12 +63,15 @@ export async function enrol(office, demo, person) {
   await office.fill('#born', '1961-04-17');
   await office.fill('#phone', person.phone ?? '202-555-0143');
   await office.selectOption('#language', person.language ?? 'en');
-  await office.selectOption('#site', 'thigh');
+  await office.selectOption('#site', person.site ?? 'thigh');
   await office.selectOption('#side', 'left');
   await office.fill('#procedure', 'abscess drained');
   await office.selectOption('#surgeon', { index: 1 });
   await office.fill('#operated', localMinutes(-4 * 24 * 60));
   await office.check('#strips-none');
+  // Whoever meets every question of the check.
+  if (person.diabetes) await office.selectOption('#diabetes', person.diabetes);
+  if (person.antibiotic) await office.check('input[name=takes_antibiotic][value=yes]');
   await Promise.all([office.waitForLoadState('load'), office.click('p.send button.press')]);
   await office.waitForSelector('dd.pin');
   return {

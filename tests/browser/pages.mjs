@@ -63,6 +63,9 @@ export const patientPages = (world) => {
         await fillCheck(page, { danger: 'breath' });
         await look(page, name('check-danger'), { patient: true });
       });
+      for (const step of ['danger', 'feel', 'skin', 'pain', 'fluid', 'care', 'body', 'last']) {
+        await lookAt(t, page, name(`step-${step}`), `${demo.home}/my/check/steps?at=${step}`, { patient: true });
+      }
       await lookAt(t, page, name('answers-locked'), `${demo.home}/my/answers`, { patient: true });
       await page.fill('#pin', demo.links[place].pin);
       await Promise.all([page.waitForLoadState('load'), page.click('#pin-box button.press')]);
@@ -75,6 +78,26 @@ export const patientPages = (world) => {
         await look(page, name('sent'), { patient: true });
         noComplaints(page, name('sent'));
       });
+      await page.context().close();
+    });
+  }
+};
+
+// A patient who meets every question there is, but the finger.
+export const checkPages = (world) => {
+  for (const language of ['en', 'es']) {
+    test(`the check of a patient who meets every question: ${language}`, async (t) => {
+      const { browser, demo } = world;
+      const office = await signIn(browser, demo, 'office');
+      const person = { name: `Every Question ${language}`, language, site: 'perianal', diabetes: 't1', antibiotic: true };
+      const link = await enrol(office, demo, person);
+      await office.context().close();
+      const page = await openLink(browser, link);
+      const name = (page_name) => (language === 'en' ? page_name : `${page_name}-${language}`);
+      await lookAt(t, page, name('check-all'), `${demo.home}/my/check`, { patient: true });
+      for (const step of ['pills', 'sugar', 'site']) {
+        await lookAt(t, page, name(`step-${step}`), `${demo.home}/my/check/steps?at=${step}`, { patient: true });
+      }
       await page.context().close();
     });
   }

@@ -113,5 +113,5 @@ pub async fn send(State(app): State<App>, phone: Phone, form: Multipart) -> Resu
     }
     let heading = if incoming.cut_short { words.cut_short() } else { words.heading() };
     let summary = check_page::summary(&phone.holder, &taken.reading, &taken.receipt, heading);
-    check_page::to_fix(&app, &phone.holder, &taken.home, &incoming.typed, summary)
+    check_page::to_fix(&app, &phone.holder, &taken.home, &incoming.typed, summary).await
 }

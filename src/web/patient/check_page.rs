@@ -6,6 +6,7 @@ use axum::response::Response;
 use data_encoding::BASE64URL_NOPAD;
 
 use crate::care::LinkHolder;
+use crate::care::intake;
 use crate::care::intake::Receipt;
 use crate::care::thread;
 use crate::care::thread::Home;
@@ -83,6 +84,7 @@ struct CheckPage {
     danger: Vec<DangerRow>,
     /// A browser without scripts is led to the form that goes step by step.
     leads_to_steps: Option<()>,
+    danger_last: String,
     danger_none: bool,
     danger_not_sure: bool,
     parts: Vec<PartView>,
@@ -120,13 +122,13 @@ pub enum Opens {
 /// An empty form.
 pub async fn fresh(app: &App, holder: &LinkHolder, opens: Opens) -> Result<Response, PageError> {
     let home = thread::home(&app.desk, holder).await?;
-    page(app, holder, &home, &Typed::default(), Come::Fresh(opens), StatusCode::OK)
+    page(app, holder, &home, &Typed::default(), Come::Fresh(opens), StatusCode::OK).await
 }
 
 /// The page with everything typed still in it.
 pub async fn again(app: &App, holder: &LinkHolder, typed: &Typed) -> Result<Response, PageError> {
     let home = thread::home(&app.desk, holder).await?;
-    page(app, holder, &home, typed, Come::Again, StatusCode::OK)
+    page(app, holder, &home, typed, Come::Again, StatusCode::OK).await
 }
 
 /// Why the page is shown.
@@ -138,17 +140,17 @@ enum Come {
 }
 
 /// The page for fixing what the reading found.
-pub fn to_fix(
+pub async fn to_fix(
     app: &App,
     holder: &LinkHolder,
     home: &Home,
     typed: &Typed,
     summary: Summary,
 ) -> Result<Response, PageError> {
-    page(app, holder, home, typed, Come::ToFix(summary), StatusCode::UNPROCESSABLE_ENTITY)
+    page(app, holder, home, typed, Come::ToFix(summary), StatusCode::UNPROCESSABLE_ENTITY).await
 }
 
-fn page(
+async fn page(
     app: &App,
     holder: &LinkHolder,
     home: &Home,
@@ -162,6 +164,8 @@ fn page(
         Come::ToFix(summary) => Some(summary),
     };
     let language = holder.language;
+    let key = typed.form_key();
+    let before = intake::answers_before(&app.desk, holder, key, app.now()).await?;
     let context = context_of(home);
     let reading = triage::read(typed.fields(), &context);
     // Faults are shown once the check is in; a form that only changed its language has none yet.
@@ -172,9 +176,9 @@ fn page(
         typed,
         answers: &reading.answers,
         faults,
+        before: before.as_ref(),
         strips: home.wound.operation.packing.map(|packing| packing.pieces),
     };
-    let key = typed.form_key();
     let danger_words = DangerWords(language);
     let page = CheckPage {
         frame: Frame::new(&home.practice, language, Here::Check, "/my/check", app.now()),
@@ -191,6 +195,7 @@ fn page(
         leads_to_steps,
         low_sugar_mg_dl: triage::LOW_SUGAR_MG_DL,
         very_low_sugar_mg_dl: triage::VERY_LOW_SUGAR_MG_DL,
+        danger_last: form.last("danger"),
         danger_none: typed.has("danger", "none"),
         danger_not_sure: typed.has("danger", "not_sure"),
         parts: parts(&form),

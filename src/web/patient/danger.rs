@@ -80,7 +80,12 @@ fn said(item: DangerItem, words: DangerWords) -> (String, String, String) {
     }
 }
 
+/// One danger sign in words.
+pub fn sign(item: DangerItem, words: DangerWords) -> String {
+    said(item, words).0
+}
+
 /// Every danger sign in words, for the list on *Today*.
 pub fn signs(context: &Context, words: DangerWords) -> Vec<String> {
-    context.danger_items().into_iter().map(|item| said(item, words).0).collect()
+    context.danger_items().into_iter().map(|item| sign(item, words)).collect()
 }

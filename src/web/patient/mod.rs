@@ -8,6 +8,7 @@ mod danger;
 mod faults;
 mod frame;
 mod incoming;
+mod last_time;
 mod link;
 mod phone;
 mod questions;

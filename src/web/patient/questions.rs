@@ -9,6 +9,7 @@ use crate::triage::Question;
 use crate::triage::Stage;
 use crate::triage::is_optional;
 use crate::web::patient::faults::about;
+use crate::web::patient::last_time;
 use crate::web::patient::typed::Typed;
 use crate::words::Language;
 use crate::words::patient_options::OptionWords;
@@ -28,6 +29,8 @@ pub struct QuestionView {
     pub open: bool,
     /// Nobody has to answer it.
     pub optional: bool,
+    /// The answer in the check before; empty: none, or not to be shown on this phone.
+    pub last: String,
     pub faults: Vec<String>,
     pub parts: Vec<Part>,
 }
@@ -80,6 +83,8 @@ pub struct Form<'a> {
     /// As read from what was typed.
     pub answers: &'a Answers,
     pub faults: &'a [Fault],
+    /// What was answered in the check before; `None`: there was none, or this phone may not read it.
+    pub before: Option<&'a Answers>,
     /// How many strips went in; `None`: no strip.
     pub strips: Option<u8>,
 }
@@ -101,6 +106,7 @@ impl Form<'_> {
             only: self.sentence(&format!("{}_only", question.id)),
             open: asked,
             optional: is_optional(question.id),
+            last: self.last(question.id),
             faults: self.faults_of(question),
             parts: self.parts(question),
         })
@@ -119,6 +125,12 @@ impl Form<'_> {
 
     fn sentence(&self, name: &str) -> String {
         named(QuestionWords::ALL, name, self.language).unwrap_or_default().to_owned()
+    }
+
+    /// "Last time: …", or empty.
+    pub fn last(&self, id: &str) -> String {
+        let said = self.before.map(|before| last_time::words(before, id, self.language)).unwrap_or_default();
+        if said.is_empty() { said } else { QuestionWords(self.language).last_time(&said) }
     }
 
     pub fn title(&self, id: &str) -> String {
@@ -249,7 +261,7 @@ impl Form<'_> {
 }
 
 /// What an answer's code says: its own words under its question, or the words all questions share.
-fn option(name: &str, code: &str, language: Language) -> String {
+pub fn option(name: &str, code: &str, language: Language) -> String {
     let question = match name {
         "temp_again_unit" => "temp_unit",
         "sugar_unit_checked" => "sugar_unit",
@@ -295,6 +307,7 @@ mod tests {
                 typed: &typed,
                 answers: &answers,
                 faults: &[],
+                before: None,
                 strips: Some(2),
             };
             // The danger screen has words of its own, matched in full.
@@ -319,8 +332,15 @@ mod tests {
     fn every_branch_says_who_it_is_for() {
         let (typed, answers, context) = (Typed::default(), Answers::default(), context());
         let language = Language::English;
-        let form =
-            Form { context: &context, language, typed: &typed, answers: &answers, faults: &[], strips: None };
+        let form = Form {
+            context: &context,
+            language,
+            typed: &typed,
+            answers: &answers,
+            faults: &[],
+            before: None,
+            strips: None,
+        };
         for question in QUESTIONS.iter().filter(|question| question.stage == Stage::Branch) {
             let view = form.question(question.id).unwrap();
             // A second temperature is asked for by the first one's fault, which says why.

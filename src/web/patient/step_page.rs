@@ -5,6 +5,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use crate::care::LinkHolder;
+use crate::care::intake;
 use crate::care::thread::Home;
 use crate::store::drafts::Draft;
 use crate::triage;
@@ -61,6 +62,7 @@ struct StepPage {
     low_sugar: Option<[String; 2]>,
     who: Option<QuestionView>,
     danger: Vec<DangerRow>,
+    danger_last: String,
     danger_none: bool,
     danger_not_sure: bool,
     questions: Vec<QuestionView>,
@@ -78,7 +80,7 @@ impl StepPage {
 }
 
 /// The step with this code, or where the draft goes on when there is no such step.
-pub fn page(
+pub async fn page(
     app: &App,
     holder: &LinkHolder,
     home: &Home,
@@ -92,6 +94,7 @@ pub fn page(
         Some(draft) => (draft.fields, draft.shown, draft.form_key),
         None => (Vec::new(), Vec::new(), check_page::fresh_form_key(&app.chance)),
     };
+    let before = intake::answers_before(&app.desk, holder, &form_key, now).await?;
     let typed = Typed::new(fields);
     let reading = triage::read(typed.fields(), &context);
     let steps = step_plan::plan(&reading.answers, &context);
@@ -104,6 +107,7 @@ pub fn page(
         typed: &typed,
         answers: &reading.answers,
         faults: &reading.faults,
+        before: before.as_ref(),
         strips: home.wound.operation.packing.map(|packing| packing.pieces),
     };
     let back = format!("/my/check/steps?at={}", step.code);
@@ -129,6 +133,7 @@ pub fn page(
         low_sugar: danger::low_sugar_advice(&reading.answers, danger_words, &home.practice.emergency_number),
         who: form.question("who").filter(|_| step.code == DANGER),
         danger: danger::rows(&context, danger_words, &danger::opening(home, danger_words, now), &typed),
+        danger_last: form.last("danger"),
         danger_none: typed.has("danger", "none"),
         danger_not_sure: typed.has("danger", "not_sure"),
         questions: questions(step, &form),

@@ -54,7 +54,7 @@ pub async fn show(
 ) -> Result<Response, PageError> {
     let home = thread::home(&app.desk, &phone.holder).await?;
     let draft = draft::unfinished(&app.desk, &phone.holder, &phone.token, app.now()).await?;
-    step_page::page(&app, &phone.holder, &home, draft, &asking.at)
+    step_page::page(&app, &phone.holder, &home, draft, &asking.at).await
 }
 
 /// What pressing a button asks for, beside keeping what was typed.
@@ -229,7 +229,7 @@ async fn take_in(
     let words = FaultWords(phone.holder.language);
     let heading = if incoming.cut_short { words.cut_short() } else { words.heading() };
     let summary = check_page::summary(&phone.holder, &taken.reading, &taken.receipt, heading);
-    check_page::to_fix(app, &phone.holder, &taken.home, all, summary)
+    check_page::to_fix(app, &phone.holder, &taken.home, all, summary).await
 }
 
 /// The form was sent twice: the check stands, and what photos are new are added to it.

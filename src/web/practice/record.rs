@@ -100,6 +100,7 @@ fn action_words(action: &str) -> String {
         "check.receive" => "sent",
         "draft.keep" => "went on filling in a check through",
         "draft.forget" => "began a check afresh through",
+        "answers.view" => "saw their own answers of",
         "check.amend" => "sent more for",
         "check.view" => "looked at",
         "check.explain" => "read the reasons of",
