@@ -17,9 +17,13 @@ use closewatch::care::callback::Call;
 use closewatch::care::enrol;
 use closewatch::ids::PhotoId;
 use closewatch::store::photos;
+use closewatch::store::protocols;
+use closewatch::store::protocols::KeptProtocol;
+use closewatch::store::protocols::ProtocolOrigin;
 use closewatch::store::replies;
 use closewatch::store::staff::Roles;
 use closewatch::triage::Decision;
+use closewatch::triage::Edits;
 use closewatch::triage::Protocol;
 use closewatch::web;
 use closewatch::web::Door;
@@ -147,6 +151,7 @@ async fn furnished(place: &Place) -> House {
     let (desk, moment) = (practice.desk(), practice.moment());
     let (_, _, spare) =
         enrol::issue_link(desk, &office.member, wound, "daughter Ana", &moment).await.unwrap();
+    keep_own_protocol(&practice).await;
     let spare_member = practice.hires("Sam Reed", Roles { office: true, ..Roles::default() }).await;
     House {
         spare_link: spare.link.id.to_string(),
@@ -164,6 +169,25 @@ async fn furnished(place: &Place) -> House {
         reply_text,
         message,
     }
+}
+
+/// A version of the protocol that no other practice has.
+const OWN_VERSION: &str = "2.9";
+
+async fn keep_own_protocol(practice: &Practice) {
+    let own = Protocol::built_in().edited(&Edits::default(), OWN_VERSION).unwrap();
+    let kept = KeptProtocol {
+        practice: practice.id,
+        version: OWN_VERSION.to_owned(),
+        number: 9,
+        origin: ProtocolOrigin::Practice,
+        text: own.to_json(),
+        in_force: practice.now(),
+        approvals: Vec::new(),
+    };
+    let mut tx = practice.desk().db.write().await.unwrap();
+    protocols::keep(&mut tx, &kept).await.unwrap();
+    tx.commit().await.unwrap();
 }
 
 impl House {
@@ -195,7 +219,7 @@ impl House {
                 }
                 "{size}" => "small".to_owned(),
                 "{number}" => "1".to_owned(),
-                "{version}" => Protocol::built_in().version().to_owned(),
+                "{version}" => OWN_VERSION.to_owned(),
                 "{token}" if first == "k" => self.patient.issued.token.reveal().to_owned(),
                 "{token}" => "no-such-token".to_owned(),
                 "{receipt}" | "{code}" => self.receipt.clone(),

@@ -465,7 +465,7 @@ async fn the_review_marks_what_changed_and_tells_what_is_unknown() {
         .must_say("Temperature 38.6 °C (101.5 °F) was 37.1 °C (98.8 °F)")
         .must_say("temperature 38.6 °C")
         .must_say("Asked, not known, could raise it")
-        .must_say("weak immunity to Go now: look it up")
+        .must_say("To Go now: weak immunity look it up")
         .must_say("(> 38.5 °C)")
         .must_say("the check before")
         .must_say("Source, confidence")

@@ -7,6 +7,7 @@ import { badDays, deskHabits } from './bad_days.mjs';
 import { launch } from './house.mjs';
 import { journeys } from './journey.mjs';
 import { checkPages, patientPages, staffPages } from './pages.mjs';
+import { ownProtocol } from './protocol.mjs';
 import { startDemo } from './server.mjs';
 import { stepByStep } from './steps.mjs';
 
@@ -30,4 +31,6 @@ describe('in a real browser', { concurrency: false }, () => {
   describe('on a bad day', () => badDays(world));
   describe('step by step', () => stepByStep(world));
   describe('at the desk', () => deskHabits(world));
+  // Last: it changes how the demo sorts.
+  describe('the practice\'s own protocol', () => ownProtocol(world));
 });

@@ -28,7 +28,7 @@ async function look(page, name, { patient }) {
 }
 
 // One subtest for each page, so that a failure names its page and the others are still looked at.
-async function lookAt(t, page, name, address, options) {
+export async function lookAt(t, page, name, address, options) {
   await t.test(name, async () => {
     page.complaints.length = 0;
     const bytes = await weight(page, address);

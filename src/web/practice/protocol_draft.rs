@@ -96,7 +96,7 @@ pub async fn show(
     let open = protocol_draft::open(&app.desk, &member.member).await?;
     match (&open, asking.from) {
         (Some(open), None) => {
-            let typed = as_typed(&open.draft.edits);
+            let typed = as_typed(&open.base, &open.draft.edits);
             draft_page(&app, &member, &open.base, &typed, Vec::new(), Some(&open.draft)).await
         }
         (_, from) => {
@@ -106,8 +106,11 @@ pub async fn show(
     }
 }
 
-fn as_typed(edits: &Edits) -> Typed {
-    let limits = edits.limits.iter().map(|(id, value)| (format!("{LIMIT}{id}"), value.to_string()));
+fn as_typed(base: &Protocol, edits: &Edits) -> Typed {
+    let limits = edits.limits.iter().filter_map(|(id, value)| {
+        let decimals = base.limits().named(id)?.unit.decimals();
+        Some((format!("{LIMIT}{id}"), format!("{value:.decimals$}")))
+    });
     let classes = edits.classes.iter().map(|(id, class)| (format!("{CLASS}{id}"), class.code().to_owned()));
     limits.chain(classes).collect()
 }
@@ -198,10 +201,7 @@ fn limit_field<'a>(
     let name = format!("{LIMIT}{}", limit.id);
     let decimals = limit.unit.decimals();
     let was = format!("{:.decimals$}", limit.value);
-    let value = given(&name).map_or_else(
-        || was.clone(),
-        |typed| typed.parse::<f64>().map_or_else(|_| typed.to_owned(), |value| format!("{value:.decimals$}")),
-    );
+    let value = given(&name).unwrap_or(&was).to_owned();
     LimitField {
         id: limit.id.clone(),
         meaning: limit.meaning.en.clone(),

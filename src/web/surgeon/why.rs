@@ -7,6 +7,7 @@ use crate::triage::FactId;
 use crate::triage::Origin;
 use crate::triage::Raised;
 use crate::triage::Reason;
+use crate::triage::Urgency;
 use crate::web::chart_words::Class;
 use crate::web::chart_words::class;
 use crate::web::surgeon::fact_words;
@@ -82,8 +83,10 @@ pub struct RaiseView {
     pub source: String,
 }
 
+/// What nobody knows and could lead to the same class.
 pub struct UnknownView {
-    pub fact: String,
+    /// "pulse, breaths, sugar"; a set of several that only count together is joined by "with".
+    pub facts: String,
     pub could_reach: Class,
     /// "ask the patient", "look it up".
     pub whom: &'static str,
@@ -103,6 +106,7 @@ pub struct Why {
     pub unknowns: Vec<UnknownView>,
     /// Never asked by the checklist.
     pub unasked: Vec<UnknownView>,
+    pub unasked_count: usize,
     pub patterns: Vec<PatternView>,
     pub score: u8,
     pub protocol: String,
@@ -124,8 +128,9 @@ pub fn why(assessment: &Assessment, could_raise: Option<&[CouldRaise]>) -> Why {
         more_reasons,
         raises: assessment.raises.iter().map(raise).collect(),
         gates: assessment.gates.iter().map(|gate| gate.sentence.clone()).collect(),
-        unknowns: asked.into_iter().map(unknown).collect(),
-        unasked: unasked.into_iter().map(unknown).collect(),
+        unknowns: by_class(&asked),
+        unasked: by_class(&unasked),
+        unasked_count: unasked.len(),
         patterns: assessment
             .patterns
             .iter()
@@ -169,9 +174,25 @@ fn raise(raised: &Raised) -> RaiseView {
     }
 }
 
-fn unknown(set: &CouldRaise) -> UnknownView {
-    let facts: Vec<String> = set.facts.iter().map(|fact| fact_words::fact(fact)).collect();
-    UnknownView { fact: facts.join(" with "), could_reach: class(set.to), whom: whom(set) }
+/// One line for each class and for whom to ask, the gravest first.
+fn by_class(sets: &[&CouldRaise]) -> Vec<UnknownView> {
+    let mut lines: Vec<(Urgency, &'static str, Vec<String>)> = Vec::new();
+    for set in sets {
+        let facts: Vec<String> =
+            set.facts.iter().map(|fact| fact_words::fact(fact).trim_end_matches(':').to_owned()).collect();
+        let (to, whom, facts) = (set.to, whom(set), facts.join(" with "));
+        match lines.iter_mut().find(|line| line.0 == to && line.1 == whom) {
+            Some(line) => line.2.push(facts),
+            None => lines.push((to, whom, vec![facts])),
+        }
+    }
+    lines.sort_by_key(|line| line.0.rank());
+    let view = |(to, whom, facts): (Urgency, &'static str, Vec<String>)| UnknownView {
+        facts: facts.join(", "),
+        could_reach: class(to),
+        whom,
+    };
+    lines.into_iter().map(view).collect()
 }
 
 /// Who could tell what is not known.
