@@ -44,7 +44,7 @@ impl Unit {
 /// "4.1 min", "14.3 h", "2.6 days".
 pub fn wait(minutes: f64) -> String {
     let unit = Unit::for_minutes(minutes);
-    format!("{:.1} {}", minutes / unit.minutes(), unit.words())
+    format!("{:.1}\u{a0}{}", minutes / unit.minutes(), unit.words())
 }
 
 /// An estimate of a wait and its interval: ("14.3 h", "13.9 to 14.7"). Without an interval the second says so.
@@ -58,9 +58,12 @@ pub fn wait_and_range(estimate: &Estimate) -> (String, String) {
 /// A change of a wait: ("−1.2 h", "−1.4 to −1.0").
 pub fn change_and_range(estimate: &Estimate) -> (String, String) {
     let unit = Unit::for_minutes(estimate.mean);
-    let say = |minutes: f64| signed(minutes / unit.minutes(), "");
+    let say = |minutes: f64| signed(minutes / unit.minutes());
     let range = |half: f64| format!("{} to {}", say(estimate.mean - half), say(estimate.mean + half));
-    (format!("{} {}", say(estimate.mean), unit.words()), estimate.half_width.map_or_else(no_range, range))
+    (
+        format!("{}\u{a0}{}", say(estimate.mean), unit.words()),
+        estimate.half_width.map_or_else(no_range, range),
+    )
 }
 
 /// A share from 0 to 1 in percent: ("29 %", "25 to 33").
@@ -82,17 +85,17 @@ pub fn points_and_range(estimate: &Estimate) -> (String, String) {
 
 /// "29 %".
 pub fn share(of_one: f64) -> String {
-    format!("{:.0} %", 100.0 * of_one)
+    format!("{:.0}\u{a0}%", 100.0 * of_one)
 }
 
 fn no_range() -> String {
     "seen in one run only".to_owned()
 }
 
-fn signed(number: f64, after: &str) -> String {
+fn signed(number: f64) -> String {
     let rounded = format!("{number:+.1}");
     let plain = if rounded == "-0.0" || rounded == "+0.0" { "0.0".to_owned() } else { rounded };
-    format!("{}{after}", plain.replace('-', "−"))
+    plain.replace('-', "−")
 }
 
 /// Why the formula is not used.
@@ -138,18 +141,23 @@ mod tests {
     }
 
     fn pair(words: (String, String)) -> String {
-        format!("{} ({})", words.0, words.1)
+        spaced(&format!("{} ({})", words.0, words.1))
+    }
+
+    /// A number and its unit stand on one line; here they are compared with a plain space between.
+    fn spaced(words: &str) -> String {
+        words.replace('\u{a0}', " ")
     }
 
     #[test]
     fn a_wait_is_said_in_the_unit_a_person_would_use() {
         assert_eq!(
-            (wait(0.0), wait(4.06), wait(89.9)),
-            ("0.0 min".into(), "4.1 min".into(), "89.9 min".into())
+            [0.0, 4.06, 89.9].map(|minutes| spaced(&wait(minutes))),
+            ["0.0 min", "4.1 min", "89.9 min"]
         );
         assert_eq!(
-            (wait(90.0), wait(2_879.0), wait(2_880.0)),
-            ("1.5 h".into(), "48.0 h".into(), "2.0 days".into())
+            [90.0, 2_879.0, 2_880.0].map(|minutes| spaced(&wait(minutes))),
+            ["1.5 h", "48.0 h", "2.0 days"]
         );
     }
 
