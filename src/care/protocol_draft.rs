@@ -44,6 +44,7 @@ pub struct Open {
     /// The base with the draft's edits.
     pub edited: Arc<Protocol>,
     pub in_force: Arc<Protocol>,
+    /// How far its trial is; `None`: none was started since this server started.
     pub progress: Option<Progress>,
 }
 
@@ -73,11 +74,13 @@ fn must_lead(member: &StaffMember) -> Done<()> {
 /// The draft, if there is one.
 pub async fn open(desk: &Desk, lead: &StaffMember) -> Done<Option<Open>> {
     must_lead(lead)?;
+    // Looked at first: a trial that has ended by now has kept its findings with the draft that is read next.
+    let progress = desk.trials.progress(lead.practice);
     let mut conn = desk.db.read().await?;
-    match kept::draft(&mut conn, lead.practice).await? {
-        Some(draft) => Ok(Some(opened(desk, &mut conn, draft).await?)),
-        None => Ok(None),
-    }
+    let Some(draft) = kept::draft(&mut conn, lead.practice).await? else { return Ok(None) };
+    let opened = opened(desk, &mut conn, draft).await?;
+    let of = opened.draft.changed;
+    Ok(Some(Open { progress: progress.filter(|progress| progress.of == of), ..opened }))
 }
 
 async fn opened(desk: &Desk, conn: &mut Conn, draft: Draft) -> Done<Open> {
@@ -86,9 +89,7 @@ async fn opened(desk: &Desk, conn: &mut Conn, draft: Draft) -> Done<Open> {
     let base = protocols::of_version(desk, conn, draft.practice, &draft.based_on).await?;
     let base = base.unwrap_or_else(|| Arc::clone(&in_force));
     let edited = base.edited(&draft.edits, DRAFT).map_or_else(|_| Arc::clone(&base), Arc::new);
-    let of = draft.changed;
-    let progress = desk.trials.progress(draft.practice).filter(|progress| progress.of == of);
-    Ok(Open { draft, base, edited, in_force, progress })
+    Ok(Open { draft, base, edited, in_force, progress: None })
 }
 
 /// What a new draft would change: the program's newer protocol where `from` names it, otherwise the one in force.

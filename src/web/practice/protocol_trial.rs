@@ -76,6 +76,8 @@ struct TrialPage {
     script: String,
     based_on: String,
     differences: Vec<Difference>,
+    /// Sentences in which a moved limit stands; they say nothing new.
+    sentences: Vec<Difference>,
     progress: Option<ProgressView>,
     findings: Option<FindingsView>,
     /// A patient's check is opened by a surgeon only.
@@ -138,10 +140,16 @@ async fn trial_page(
         None => None,
     };
     let approvals = &open.draft.approvals;
+    let (sentences, differences): (Vec<Difference>, Vec<Difference>) = open
+        .in_force
+        .differences(&open.edited)
+        .into_iter()
+        .partition(|one| one.what.ends_with(", sentence") && !one.was.is_empty() && !one.is.is_empty());
     let shown = TrialPage {
         script: assets::address("staff/trial.js"),
         based_on: open.in_force.version().to_owned(),
-        differences: open.in_force.differences(&open.edited),
+        differences,
+        sentences,
         progress: open.progress.filter(|_| open.draft.trial.is_none()).map(|progress| ProgressView {
             done: progress.done,
             all: progress.all.max(1),
