@@ -13,6 +13,7 @@ pub mod record;
 pub mod replies;
 pub mod review;
 mod secrets;
+pub mod sent_before;
 pub mod sign_in;
 pub mod staff;
 pub mod thread;
