@@ -157,6 +157,11 @@ async fn a_check_goes_step_by_step_and_is_sent_once_at_its_end() {
         // The browser sends once more, or the patient goes back and presses again: it is the same check.
         let again = phone.posts_files("/my/check/steps/send", &fields, &file).await;
         assert_eq!(again.leads_to(), sent.leads_to());
+        // So is going back to a step that was sent: it leads to the receipt, and not into a new check.
+        for code in ["last", "pain"] {
+            let back = phone.opens(&format!("/my/check/steps?at={code}&form={key}")).await;
+            assert_eq!((back.status, back.leads_to()), (StatusCode::SEE_OTHER, sent.leads_to()));
+        }
         let old = [("form_key", key.as_str()), ("step", "pain"), ("pain", "9"), ("go", "next")];
         assert_eq!(phone.presses("/my/check/steps", &old).await.leads_to(), sent.leads_to());
         assert_eq!(phone.checks().await.len(), 1);

@@ -40,16 +40,23 @@ pub enum Kept {
     SentBefore(String),
 }
 
-/// What this phone typed and has not sent; `None`: nothing, or it is too old to go on with.
+/// What this phone typed and has not sent: the form with this key, or the newest when there is none of that key.
+/// `None`: nothing, or it is too old to go on with.
 pub async fn unfinished(
     desk: &Desk,
     holder: &LinkHolder,
     token: &str,
+    form_key: &str,
     now: Timestamp,
 ) -> Done<Option<Draft>> {
     let phone = sha256_hex(token);
     let since = now - DRAFT_LIMIT;
-    Ok(drafts::newest(&mut *desk.db.read().await?, holder.practice, holder.link, &phone, since).await?)
+    let mut conn = desk.db.read().await?;
+    let named = drafts::find(&mut conn, holder.practice, holder.link, form_key).await?;
+    match named.filter(|draft| draft.phone_sha256 == phone && draft.updated >= since) {
+        Some(draft) => Ok(Some(draft)),
+        None => Ok(drafts::newest(&mut conn, holder.practice, holder.link, &phone, since).await?),
+    }
 }
 
 /// Keeps one step. It is no check yet: nobody reads it.

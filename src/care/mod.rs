@@ -20,6 +20,7 @@ pub mod replies;
 pub mod review;
 pub mod rule_counts;
 mod secrets;
+pub mod sent_before;
 pub mod sign_in;
 pub mod staff;
 pub mod thread;

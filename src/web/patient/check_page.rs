@@ -6,8 +6,8 @@ use axum::response::Response;
 use data_encoding::BASE64URL_NOPAD;
 
 use crate::care::LinkHolder;
-use crate::care::intake;
 use crate::care::intake::Receipt;
+use crate::care::sent_before;
 use crate::care::thread;
 use crate::care::thread::Home;
 use crate::ids::Chance;
@@ -165,7 +165,7 @@ async fn page(
     };
     let language = holder.language;
     let key = typed.form_key();
-    let before = intake::answers_before(&app.desk, holder, key, app.now()).await?;
+    let before = sent_before::answers_before(&app.desk, holder, key, app.now()).await?;
     let context = context_of(home);
     let reading = triage::read(typed.fields(), &context);
     // Faults are shown once the check is in; a form that only changed its language has none yet.

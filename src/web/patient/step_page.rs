@@ -5,7 +5,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use crate::care::LinkHolder;
-use crate::care::intake;
+use crate::care::sent_before;
 use crate::care::thread::Home;
 use crate::store::drafts::Draft;
 use crate::triage;
@@ -94,7 +94,7 @@ pub async fn page(
         Some(draft) => (draft.fields, draft.shown, draft.form_key),
         None => (Vec::new(), Vec::new(), check_page::fresh_form_key(&app.chance)),
     };
-    let before = intake::answers_before(&app.desk, holder, &form_key, now).await?;
+    let before = sent_before::answers_before(&app.desk, holder, &form_key, now).await?;
     let typed = Typed::new(fields);
     let reading = triage::read(typed.fields(), &context);
     let steps = step_plan::plan(&reading.answers, &context);

@@ -15,6 +15,7 @@ use crate::care::draft::Kept;
 use crate::care::draft::StepTyped;
 use crate::care::intake;
 use crate::care::knock;
+use crate::care::sent_before;
 use crate::care::thread;
 use crate::triage::Fault;
 use crate::triage::Reading;
@@ -45,6 +46,17 @@ const MOST_STEP_BYTES: usize = 16 * 1024;
 pub struct Asking {
     /// A step's code; anything else goes on where it was left.
     at: String,
+    /// The form's key: going back to a step of a check that was sent leads to its receipt, not into a new check.
+    form: String,
+}
+
+/// Where a step of this form is.
+fn address(code: &str, form_key: &str) -> String {
+    let is_ours = form_key.chars().all(|sign| sign.is_ascii_alphanumeric() || matches!(sign, '-' | '_'));
+    match is_ours {
+        true => format!("{STEPS}?at={code}&form={form_key}"),
+        false => format!("{STEPS}?at={code}"),
+    }
 }
 
 pub async fn show(
@@ -52,8 +64,11 @@ pub async fn show(
     phone: Phone,
     Query(asking): Query<Asking>,
 ) -> Result<Response, PageError> {
+    if let Some(receipt) = sent_before::sent_as(&app.desk, &phone.holder, &asking.form).await? {
+        return Ok(sent(&receipt));
+    }
     let home = thread::home(&app.desk, &phone.holder).await?;
-    let draft = draft::unfinished(&app.desk, &phone.holder, &phone.token, app.now()).await?;
+    let draft = draft::unfinished(&app.desk, &phone.holder, &phone.token, &asking.form, app.now()).await?;
     step_page::page(&app, &phone.holder, &home, draft, &asking.at).await
 }
 
@@ -127,7 +142,8 @@ async fn lead_on(
     }
     let steps = step_plan::plan(&reading.answers, &context_of(&home));
     let next = next_step(&steps, &reading, code, seen, go);
-    Ok(Redirect::to(&format!("{STEPS}?at={}", next.map_or("", |step| step.code))).into_response())
+    let code = next.map_or("", |step| step.code);
+    Ok(Redirect::to(&address(code, all.form_key())).into_response())
 }
 
 /// Keeps the fields of one step and gives everything typed so far; the receipt when the check was sent before.
