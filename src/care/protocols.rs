@@ -37,15 +37,25 @@ impl ReadProtocols {
 
 /// The protocol new checks are sorted by. A practice that never changed anything sorts by the program's own. One that
 /// did keeps its version when the program comes with a newer one, until a lead takes that over. A kept version that
-/// this program cannot read any more is logged, and the program's own stands in: nothing stays unsorted.
+/// this program cannot read any more is logged, and the one before stays in force: nothing stays unsorted.
 pub async fn in_force(desk: &Desk, conn: &mut Conn, practice: PracticeId) -> Done<Arc<Protocol>> {
-    let Some(version) = protocols::approved_version(conn, practice).await? else {
-        return Ok(Arc::clone(&desk.program_protocol));
-    };
-    match of_version(desk, conn, practice, &version).await? {
-        Some(protocol) => Ok(protocol),
-        None => Ok(Arc::clone(&desk.program_protocol)),
+    Ok(in_force_and_unreadable(desk, conn, practice).await?.0)
+}
+
+/// The protocol in force, and the newer versions that should be and cannot be read.
+async fn in_force_and_unreadable(
+    desk: &Desk,
+    conn: &mut Conn,
+    practice: PracticeId,
+) -> Done<(Arc<Protocol>, Vec<String>)> {
+    let mut unreadable = Vec::new();
+    for version in protocols::approved_versions(conn, practice).await? {
+        match of_version(desk, conn, practice, &version).await? {
+            Some(protocol) => return Ok((protocol, unreadable)),
+            None => unreadable.push(version),
+        }
     }
+    Ok((Arc::clone(&desk.program_protocol), unreadable))
 }
 
 /// The protocol of this version; `None`: the practice never sorted by it, or it cannot be read any more.
@@ -104,6 +114,8 @@ pub struct Shelf {
     pub in_force: Arc<Protocol>,
     /// `None`: the practice sorts by it, or by a change of it.
     pub newer: Option<String>,
+    /// Approved versions that this program cannot read, so that an earlier one is in force; empty: all is well.
+    pub unreadable: Vec<String>,
     /// Newest first.
     pub kept: Vec<KeptProtocol>,
 }
@@ -112,11 +124,12 @@ pub struct Shelf {
 pub async fn shelf(desk: &Desk, member: &StaffMember) -> Done<Shelf> {
     may_read(member)?;
     let mut conn = desk.db.read().await?;
-    let in_force = in_force(desk, &mut conn, member.practice).await?;
+    let (in_force, unreadable) = in_force_and_unreadable(desk, &mut conn, member.practice).await?;
     let program = desk.program_protocol.version();
     Ok(Shelf {
         newer: (root(in_force.version()) != root(program)).then(|| program.to_owned()),
         kept: protocols::of_practice(&mut conn, member.practice).await?,
+        unreadable,
         in_force,
     })
 }

@@ -104,17 +104,17 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, version: &str) -> Store
         .transpose()
 }
 
-/// The name of the version the practice approved last; `None`: it never changed anything.
-pub async fn approved_version(conn: &mut Conn, practice: PracticeId) -> Stored<Option<String>> {
-    const SQL: &str = "SELECT version FROM protocol WHERE practice_id = $1 AND origin = 'practice' \
-                       ORDER BY number DESC LIMIT 1";
+/// The names of the versions the practice approved, the last one first; empty: it never changed anything.
+pub async fn approved_versions(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<String>> {
+    const SQL: &str =
+        "SELECT version FROM protocol WHERE practice_id = $1 AND origin = 'practice' ORDER BY number DESC";
     sqlx::query(SQL)
         .bind(practice.to_string())
-        .fetch_optional(conn)
+        .fetch_all(conn)
         .await?
-        .as_ref()
+        .iter()
         .map(|row| row.text("version"))
-        .transpose()
+        .collect()
 }
 
 /// Every version, newest first.

@@ -233,3 +233,38 @@ async fn each_rule_is_counted_with_how_often_the_surgeon_agreed() {
     })
     .await;
 }
+
+#[tokio::test]
+async fn a_version_that_cannot_be_read_leaves_the_one_before_in_force_and_is_named() {
+    on_each_engine(async |practice| {
+        let lead = practice.lead().await;
+        for pain in [6.0, 5.0] {
+            tries(&practice, &lead, &limit("pain_rest", pain)).await;
+            approves(&practice, &lead, "A trial.").await.unwrap();
+            practice.minutes_pass(1);
+        }
+        let program = Protocol::built_in().version();
+        let kept = protocols::shelf(practice.desk(), &lead.member).await.unwrap();
+        assert_eq!((kept.in_force.version(), kept.unreadable.len()), (format!("{program}.2").as_str(), 0));
+        // A server that starts anew has nothing read yet, and finds the last version spoilt.
+        let spoil = async |version: &str| {
+            let mut tx = practice.desk().db.write().await.unwrap();
+            sqlx::query("UPDATE protocol SET text = '{}' WHERE version = $1")
+                .bind(version.to_owned())
+                .execute(&mut *tx)
+                .await
+                .unwrap();
+            tx.commit().await.unwrap();
+        };
+        spoil(&format!("{program}.2")).await;
+        let anew = practice.started_anew();
+        let shelf = protocols::shelf(anew.desk(), &lead.member).await.unwrap();
+        assert_eq!(shelf.in_force.version(), format!("{program}.1"));
+        assert_eq!(shelf.in_force.limits().named("pain_rest").unwrap().value, 6.0);
+        assert_eq!(shelf.unreadable, vec![format!("{program}.2")]);
+        spoil(&format!("{program}.1")).await;
+        let shelf = protocols::shelf(practice.started_anew().desk(), &lead.member).await.unwrap();
+        assert_eq!((shelf.in_force.version(), shelf.unreadable.len()), (program, 2));
+    })
+    .await;
+}

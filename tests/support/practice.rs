@@ -76,6 +76,15 @@ impl Practice {
         Practice { router: web::router(&app), app, id }
     }
 
+    /// The same books after a restart: nothing is remembered but what was kept.
+    pub fn started_anew(&self) -> Practice {
+        let old = self.desk();
+        let desk =
+            Desk::new(old.db.clone(), old.blobs.clone(), Protocol::built_in().clone(), Limits::default());
+        let app = App::new(desk, self.app.clock.clone(), Chance::seeded(8), "https://wounds.example");
+        Practice { router: web::router(&app), app, id: self.id }
+    }
+
     pub fn desk(&self) -> &Desk {
         &self.app.desk
     }

@@ -43,6 +43,8 @@ struct ProtocolPage {
     versions: Vec<VersionView>,
     /// Version of the program's newer protocol; empty when the practice works from it.
     newer: String,
+    /// Approved versions that cannot be read any more, joined; empty when all is well.
+    unreadable: String,
     is_in_force: bool,
     is_lead: bool,
 }
@@ -57,6 +59,7 @@ pub async fn show(State(app): State<App>, member: Member) -> Result<Response, Pa
         protocol: ProtocolView::of(&shelf.in_force, &counts),
         versions: shelf.kept.iter().map(|kept| version_view(kept, in_force, &staff, &frame, &app)).collect(),
         newer: shelf.newer.unwrap_or_default(),
+        unreadable: shelf.unreadable.join(", "),
         is_in_force: true,
         is_lead: member.member.roles.lead,
         frame,
@@ -80,6 +83,7 @@ pub async fn show_version(
             .map(|kept| version_view(kept, in_force.version(), &staff, &frame, &app))
             .collect(),
         newer: String::new(),
+        unreadable: String::new(),
         is_in_force: protocol.version() == in_force.version(),
         is_lead: false,
         frame,
