@@ -104,7 +104,7 @@ async fn a_check_goes_step_by_step_and_is_sent_once_at_its_end() {
         assert_eq!(feel.field("form_key").as_deref(), Some(key.as_str()));
         // An answer opens a question: it is asked before going on.
         let more = goes_on(&phone, &feel, &[("better", "same"), ("temp", "none"), ("chills", "no")]).await;
-        more.must_say("Step 2 of 9").must_say("Your answer opened one more question.");
+        more.must_say("Step 2 of 9").must_say("We ask a little more after your answer.");
         more.must_say("Do you feel as if you have a fever?");
         assert!(is_checked(&more, "a-better-same") && is_checked(&more, "a-temp-none"));
         let typed = [

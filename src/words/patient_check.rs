@@ -14,7 +14,7 @@ messages! {
     to_today() { en: "Back to Today", es: "Volver a Hoy" }
     go_on_anyway() { en: "Go on as it is", es: "Seguir así" }
     look_again() { en: "Please look at this once more:", es: "Mire esto otra vez, por favor:" }
-    opened_more() { en: "Your answer opened one more question.", es: "Su respuesta abrió otra pregunta." }
+    opened_more() { en: "We ask a little more after your answer.", es: "Preguntamos un poco más por su respuesta." }
     not_sent_by_steps() { en: "Nothing is sent before the last step.", es: "No se envía nada antes del último paso." }
     began(when: &str) { en: "You began this check: {when}", es: "Empezó esta revisión: {when}" }
     afresh() { en: "Start again from the top", es: "Empezar de nuevo" }

@@ -31,7 +31,7 @@ export const journeys = (world) => {
     await row.waitFor();
     // A fever of 101.5 °F is 38.6 °C, and the value that tripped the rule is on the row.
     assert.match(await row.innerText(), /38\.6 °C/);
-    assert.equal(await row.locator('img').evaluate((image) => image.complete && image.naturalWidth > 0), true, 'the row shows the photo');
+    assert.equal(await row.locator('img').evaluate(async (image) => (await image.decode(), image.naturalWidth > 0)), true, 'the row shows the photo');
     await Promise.all([surgeon.waitForURL('**/checks/**'), row.locator('.row-open').click()]);
     await mustSay(surgeon, 'It looks redder than yesterday.');
     await mustSay(surgeon, receipt);

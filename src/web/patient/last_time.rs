@@ -156,7 +156,8 @@ mod tests {
 
     #[test]
     fn no_code_is_shown_to_a_patient() {
-        for question in QUESTIONS {
+        // A sugar nobody could read is repeated as it was typed.
+        for question in QUESTIONS.iter().filter(|question| question.id != "sugar") {
             for code in ["yes", "none", "hives", "urge", "bigger", "stuck", "very_ill", "gray", "not_sure"] {
                 let before = answered(&[(question.fields[0], code)]);
                 for language in Language::ALL {

@@ -19,6 +19,7 @@ use crate::care::sent_before;
 use crate::care::thread;
 use crate::triage::Fault;
 use crate::triage::Reading;
+use crate::triage::low_sugar;
 use crate::web::App;
 use crate::web::doors::Phone;
 use crate::web::error::PageError;
@@ -142,8 +143,19 @@ async fn lead_on(
     }
     let steps = step_plan::plan(&reading.answers, &context_of(&home));
     let next = next_step(&steps, &reading, code, seen, go);
-    let code = next.map_or("", |step| step.code);
-    Ok(Redirect::to(&address(code, all.form_key())).into_response())
+    let place =
+        next.filter(|step| step.code == code).map_or_else(String::new, |step| place(step, &reading, seen));
+    let address = address(next.map_or("", |step| step.code), all.form_key());
+    Ok(Redirect::to(&format!("{address}{place}")).into_response())
+}
+
+/// Straight to the question an answer has just opened; empty when something above it must be read first.
+fn place(step: &Step, reading: &Reading, seen: &[String]) -> String {
+    if low_sugar(&reading.answers).is_some() || slips(step, &reading.faults).next().is_some() {
+        return String::new();
+    }
+    let opened = step.asked.iter().find(|id| !seen.iter().any(|shown| shown == *id));
+    opened.map_or_else(String::new, |id| format!("#q-{id}"))
 }
 
 /// Keeps the fields of one step and gives everything typed so far; the receipt when the check was sent before.
