@@ -217,11 +217,12 @@ async fn enough_records_are_gone_by_without_being_asked() {
 }
 
 #[tokio::test]
-async fn a_surgeon_comes_from_the_queue_and_is_shown_no_page_of_the_lead() {
+async fn a_surgeon_comes_by_the_pages_about_the_ranking_and_is_shown_no_page_of_the_lead() {
     let place = Place::sqlite();
     let practice = Practice::open(&place).await;
     let surgeon = practice.surgeon().await;
-    surgeon.opens("/queue").await.must_say("Is there enough cover?");
+    assert!(surgeon.opens("/queue").await.html().contains("/practice/protocol"));
+    assert!(surgeon.opens("/practice/protocol").await.html().contains("/practice/forecast"));
     let page = surgeon.opens("/practice/forecast").await;
     page.is_fine().must_say("Is there enough cover?");
     assert!(!page.html().contains("/practice/staff"));

@@ -11,8 +11,8 @@ use crate::triage::special_answers::SUGAR_STALE_AFTER_H;
 use crate::triage::special_answers::Sugar;
 use crate::triage::special_answers::SugarSick;
 
-/// From this many doses thrown up on, the antibiotic does not stay down (UKHSA/NHS leaflets teach to ask for help after
-/// two doses or 12 hours; the limit is common practice, no single source).
+/// From this many doses thrown up on, the antibiotic does not stay down. Common practice, no source; the 12 hours that
+/// stand beside it there are not asked.
 const VOMITED_DOSES: u8 = 2;
 
 pub(super) fn sugar(facts: &mut Facts, answers: &Answers) {
