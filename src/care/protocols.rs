@@ -19,9 +19,11 @@ use crate::store::protocols::ProtocolOrigin;
 use crate::store::staff::StaffMember;
 use crate::triage::Protocol;
 
+type ByVersion = HashMap<(PracticeId, String), Arc<Protocol>>;
+
 /// Protocols that were read and checked once; a version never changes.
 #[derive(Clone, Debug, Default)]
-pub(in crate::care) struct ReadProtocols(Arc<Mutex<HashMap<(PracticeId, String), Arc<Protocol>>>>);
+pub(in crate::care) struct ReadProtocols(Arc<Mutex<ByVersion>>);
 
 impl ReadProtocols {
     fn known(&self, practice: PracticeId, version: &str) -> Option<Arc<Protocol>> {
