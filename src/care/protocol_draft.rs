@@ -71,13 +71,13 @@ fn must_lead(member: &StaffMember) -> Done<()> {
     if member.roles.lead { Ok(()) } else { Err(CareError::NotAllowed) }
 }
 
-/// The draft, if there is one.
-pub async fn open(desk: &Desk, lead: &StaffMember) -> Done<Option<Open>> {
-    must_lead(lead)?;
+/// The draft, if there is one. Surgeons read it and open the checks it would move; only leads change and approve it.
+pub async fn open(desk: &Desk, member: &StaffMember) -> Done<Option<Open>> {
+    protocols::may_read(member)?;
     // Looked at first: a trial that has ended by now has kept its findings with the draft that is read next.
-    let progress = desk.trials.progress(lead.practice);
+    let progress = desk.trials.progress(member.practice);
     let mut conn = desk.db.read().await?;
-    let Some(draft) = kept::draft(&mut conn, lead.practice).await? else { return Ok(None) };
+    let Some(draft) = kept::draft(&mut conn, member.practice).await? else { return Ok(None) };
     let opened = opened(desk, &mut conn, draft).await?;
     let of = opened.draft.changed;
     Ok(Some(Open { progress: progress.filter(|progress| progress.of == of), ..opened }))
@@ -175,6 +175,7 @@ pub async fn discard(desk: &Desk, lead: &StaffMember, now: Timestamp) -> Done<()
 
 /// Starts the trial of the draft in the background; one that runs already goes on.
 pub async fn start_trial(desk: &Desk, lead: &StaffMember, now: Timestamp) -> Done<()> {
+    must_lead(lead)?;
     let open = open(desk, lead).await?.ok_or(CareError::NotFound)?;
     let all = checks::count_received(&mut *desk.db.read().await?, lead.practice).await?;
     let of = open.draft.changed;

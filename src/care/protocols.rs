@@ -148,7 +148,7 @@ pub async fn read(
     Ok((protocol, protocols::find(&mut conn, member.practice, version).await?))
 }
 
-fn may_read(member: &StaffMember) -> Done<()> {
+pub(in crate::care) fn may_read(member: &StaffMember) -> Done<()> {
     if member.roles.lead || member.roles.surgeon { Ok(()) } else { Err(CareError::NotAllowed) }
 }
 

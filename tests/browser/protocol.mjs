@@ -64,6 +64,11 @@ export const ownProtocol = (world) => {
     assert.ok(Number(found[1]) > 100 && Number(found[2]) > 0, found[0]);
     assert.equal(found[3], '0');
     await lookAt(t, lead, 'protocol-trial', `${demo.home}/practice/protocol/trial`, { patient: false });
+    // A surgeon opens the checks it would move, and can approve nothing.
+    await surgeon.goto(`${demo.home}/practice/protocol`);
+    await Promise.all([surgeon.waitForURL('**/protocol/trial'), surgeon.click('a[href="/practice/protocol/trial"]')]);
+    assert.equal(await surgeon.locator('form[action^="/practice/protocol"]').count(), 0);
+    await Promise.all([surgeon.waitForURL('**/checks/**'), surgeon.locator('#trial a[href^="/checks/"]').first().click()]);
 
     await Promise.all([
       lead.waitForResponse((answer) => answer.status() === 422),

@@ -191,8 +191,14 @@ async fn a_draft_counts_only_after_its_own_trial_and_with_a_reason() {
         practice.minutes_pass(1);
         keep(&limit("pain_rest", 5.0)).await.unwrap();
         assert!(words(approves(&practice, &lead, "Because.").await).contains("Try the draft"));
-        // Only leads draft, and nobody approves what is not there.
-        let refused = protocol_draft::open(practice.desk(), &surgeon.member).await;
+        // Surgeons read a draft; only leads try and approve it, the office sees nothing of it, and nobody approves what
+        // is not there.
+        assert!(protocol_draft::open(practice.desk(), &surgeon.member).await.unwrap().is_some());
+        let refused = protocol_draft::start_trial(practice.desk(), &surgeon.member, practice.now()).await;
+        assert!(matches!(refused, Err(CareError::NotAllowed)));
+        assert!(matches!(approves(&practice, &surgeon, "Because.").await, Err(CareError::NotAllowed)));
+        let office = practice.office().await;
+        let refused = protocol_draft::open(practice.desk(), &office.member).await;
         assert!(matches!(refused, Err(CareError::NotAllowed)));
         protocol_draft::discard(practice.desk(), &lead.member, practice.now()).await.unwrap();
         assert!(matches!(approves(&practice, &lead, "Because.").await, Err(CareError::NotFound)));

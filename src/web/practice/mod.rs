@@ -43,7 +43,7 @@ pub fn hang(doors: Doors) -> Doors {
         .get("/practice/protocol/draft", Who::Lead, protocol_draft::show)
         .post("/practice/protocol/draft", Who::Lead, protocol_draft::keep)
         .post("/practice/protocol/draft/discard", Who::Lead, protocol_draft::discard)
-        .get("/practice/protocol/trial", Who::Lead, protocol_trial::show)
+        .get("/practice/protocol/trial", Who::Judge, protocol_trial::show)
         .post("/practice/protocol/trial", Who::Lead, protocol_trial::start)
         .post("/practice/protocol/approve", Who::Lead, protocol_trial::approve)
         .get("/practice/record", Who::Lead, record::show)

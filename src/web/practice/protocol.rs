@@ -9,6 +9,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use crate::care::CareError;
+use crate::care::protocol_draft;
 use crate::care::protocols;
 use crate::care::rule_counts;
 use crate::store::protocols::Approval;
@@ -47,6 +48,7 @@ struct ProtocolPage {
     unreadable: String,
     is_in_force: bool,
     is_lead: bool,
+    has_draft: bool,
 }
 
 pub async fn show(State(app): State<App>, member: Member) -> Result<Response, PageError> {
@@ -62,6 +64,7 @@ pub async fn show(State(app): State<App>, member: Member) -> Result<Response, Pa
         unreadable: shelf.unreadable.join(", "),
         is_in_force: true,
         is_lead: member.member.roles.lead,
+        has_draft: protocol_draft::open(&app.desk, &member.member).await?.is_some(),
         frame,
     };
     page(StatusCode::OK, &shown)
@@ -86,6 +89,7 @@ pub async fn show_version(
         unreadable: String::new(),
         is_in_force: protocol.version() == in_force.version(),
         is_lead: false,
+        has_draft: false,
         frame,
     };
     page(StatusCode::OK, &shown)

@@ -133,7 +133,7 @@ async fn trial_page(
     form: ApprovalForm,
     faults: Vec<Fault>,
 ) -> Result<Response, PageError> {
-    let frame = Frame::of(app, member, Part::Practice, "Trial of the draft").await?;
+    let frame = Frame::of(app, member, Part::of_ranking(member), "Trial of the draft").await?;
     let staff = colleagues(app, member).await?;
     let findings = match &open.draft.trial {
         Some(findings) => Some(findings_view(app, &frame, findings).await?),
