@@ -274,3 +274,26 @@ async fn a_version_that_cannot_be_read_leaves_the_one_before_in_force_and_is_nam
     })
     .await;
 }
+
+#[tokio::test]
+async fn checks_received_before_facts_were_kept_are_tried_and_explained_all_the_same() {
+    on_each_engine(async |practice| {
+        let (office, surgeon, lead) =
+            (practice.office().await, practice.surgeon().await, practice.lead().await);
+        let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+        let old = phone.sends("one", with_temperature(377), &[]).await.check;
+        let mut tx = practice.desk().db.write().await.unwrap();
+        for forget in ["UPDATE wound_check SET facts = NULL", "UPDATE assessment SET facts = NULL"] {
+            sqlx::query(forget).execute(&mut *tx).await.unwrap();
+        }
+        tx.commit().await.unwrap();
+        let findings = tries(&practice, &lead, &limit("fever_c", 37.5)).await;
+        assert_eq!((findings.tried, findings.raised.len()), (1, 1));
+        let explained =
+            explain::explain(practice.desk(), &surgeon.member, old, None, practice.now()).await.unwrap();
+        assert!(explained.could_raise.is_none() && explained.protocol.is_some());
+        let page = surgeon.opens(&format!("/checks/{old}/why")).await;
+        page.is_fine().must_say("the facts behind it were not kept then");
+    })
+    .await;
+}
