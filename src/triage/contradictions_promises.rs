@@ -1,6 +1,7 @@
 //! A contradiction is found and shown, and none of its two answers ever makes a check calmer than the other alone.
 
 use std::collections::BTreeMap;
+use std::sync::LazyLock;
 
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
@@ -25,6 +26,7 @@ use crate::triage::assess;
 use crate::triage::contradictions;
 use crate::triage::not_asked;
 use crate::triage::read;
+use crate::triage::well_answers::well_and;
 
 type Fields = &'static [(&'static str, &'static str)];
 
@@ -72,23 +74,7 @@ enum Strip {
 }
 
 /// What a well patient says, but for the questions of the pair.
-const WELL: Fields = &[
-    ("danger", "none"),
-    ("better", "better"),
-    ("temp", "36.8"),
-    ("chills", "no"),
-    ("edge", "thin"),
-    ("edge_move", "same"),
-    ("warm_hard", "none"),
-    ("pain", "2"),
-    ("pain_trend", "better"),
-    ("drain", "clear"),
-    ("drain_amount", "less"),
-    ("smell", "no"),
-    ("bleed", "spots"),
-    ("wash", "2"),
-    ("gauze_changed", "yes"),
-];
+static WELL: LazyLock<Vec<(&str, &str)>> = LazyLock::new(|| well_and(&[("temp", "36.8")]));
 
 /// Answers that make some of those checks graver, or open a branch.
 const MORE: Fields = &[

@@ -55,6 +55,8 @@ mod special_answers;
 mod telling;
 mod truth;
 mod urgency;
+#[cfg(test)]
+mod well_answers;
 mod wording;
 
 pub use answers::{
