@@ -6,6 +6,7 @@ use jiff::tz::TimeZone;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::must_judge_ranking;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::ids::WoundCheckId;
@@ -70,7 +71,7 @@ pub struct MovedUp {
 
 /// The figures as a lead or a surgeon opens them, and a note that they did.
 pub async fn read(desk: &Desk, member: &StaffMember, period: Period, now: Timestamp) -> Done<Figures> {
-    may_look(member)?;
+    must_judge_ranking(member)?;
     record::note_list_view(desk, member, "figures.view", now).await?;
     count(desk, member, period, now, LISTED_ON_PAGE).await
 }
@@ -83,7 +84,7 @@ pub async fn download(
     period: Period,
     now: Timestamp,
 ) -> Done<Figures> {
-    may_look(member)?;
+    must_judge_ranking(member)?;
     let mut tx = desk.db.write().await?;
     let (actor, subject) = (Actor::Staff(member.id), format!("practice:{}", member.practice));
     let detail = format!("table={} period={}", table.code(), period.code());
@@ -94,10 +95,6 @@ pub async fn download(
         Table::Decisions | Table::Shares | Table::ResponseByClass | Table::ResponseByHour => 0,
     };
     count(desk, member, period, now, listed).await
-}
-
-fn may_look(member: &StaffMember) -> Done<()> {
-    if member.roles.lead || member.roles.surgeon { Ok(()) } else { Err(CareError::NotAllowed) }
 }
 
 /// What was counted so far, and the checks that were moved up, oldest first.

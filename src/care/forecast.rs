@@ -7,6 +7,7 @@ use jiff::tz::TimeZone;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::must_judge_ranking;
 use crate::care::protocols;
 use crate::store::Conn;
 use crate::store::arrivals;
@@ -33,7 +34,7 @@ pub struct Records {
 
 /// Counts what came in the last `weeks` weeks before `now`.
 pub async fn records(desk: &Desk, member: &StaffMember, weeks: u32, now: Timestamp) -> Done<Records> {
-    may_plan(member)?;
+    must_judge_ranking(member)?;
     let mut conn = desk.db.read().await?;
     let practice = practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?;
     let first = arrivals::first(&mut conn, member.practice).await?;
@@ -49,17 +50,13 @@ pub async fn records(desk: &Desk, member: &StaffMember, weeks: u32, now: Timesta
 
 /// Plays the weeks through, one question at a time: it takes a processor for up to a second.
 pub async fn answer(desk: &Desk, member: &StaffMember, question: Question) -> Done<Answer> {
-    may_plan(member)?;
+    must_judge_ranking(member)?;
     let _permit = desk.playing.acquire().await.map_err(|closed| CareError::Work(closed.to_string()))?;
     let targets = *protocols::in_force(desk, &mut *desk.db.read().await?, member.practice).await?.targets();
     let played = tokio::task::spawn_blocking(move || forecast::answer(&question, &targets)).await;
     played
         .map_err(|fault| CareError::Work(fault.to_string()))?
         .ok_or_else(|| CareError::Work("nobody is ever on duty".to_owned()))
-}
-
-fn may_plan(member: &StaffMember) -> Done<()> {
-    if member.roles.lead || member.roles.surgeon { Ok(()) } else { Err(CareError::NotAllowed) }
 }
 
 fn whole_weeks(first: Timestamp, now: Timestamp) -> u32 {

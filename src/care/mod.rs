@@ -3,8 +3,8 @@
 
 mod assessing;
 pub mod callback;
+pub mod check_draft;
 mod desk;
-pub mod draft;
 pub mod enrol;
 pub mod explain;
 pub mod figures;
@@ -33,6 +33,7 @@ pub use secrets::{Secret, grouped, sha256_hex};
 use jiff::Timestamp;
 
 use crate::store::StoreError;
+use crate::store::staff::StaffMember;
 
 /// Why a step could not be done. `web::error` turns each into words.
 #[derive(Debug, thiserror::Error)]
@@ -74,3 +75,8 @@ impl Fault {
 }
 
 pub type Done<T> = Result<T, CareError>;
+
+/// Refuses whoever does not judge the ranking: the office.
+fn must_judge_ranking(member: &StaffMember) -> Done<()> {
+    if member.roles.judge_ranking() { Ok(()) } else { Err(CareError::NotAllowed) }
+}

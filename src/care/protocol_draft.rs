@@ -8,6 +8,7 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Fault;
+use crate::care::must_judge_ranking;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -73,7 +74,7 @@ fn must_lead(member: &StaffMember) -> Done<()> {
 
 /// The draft, if there is one. Surgeons read it and open the checks it would move; only leads change and approve it.
 pub async fn open(desk: &Desk, member: &StaffMember) -> Done<Option<Open>> {
-    protocols::may_read(member)?;
+    must_judge_ranking(member)?;
     // Looked at first: a trial that has ended by now has kept its findings with the draft that is read next.
     let progress = desk.trials.progress(member.practice);
     let mut conn = desk.db.read().await?;

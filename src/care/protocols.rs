@@ -10,6 +10,7 @@ use jiff::Timestamp;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::must_judge_ranking;
 use crate::ids::PracticeId;
 use crate::store::Conn;
 use crate::store::practices;
@@ -124,7 +125,7 @@ pub struct Shelf {
 
 /// The shelf of protocols, for a lead or a surgeon.
 pub async fn shelf(desk: &Desk, member: &StaffMember) -> Done<Shelf> {
-    may_read(member)?;
+    must_judge_ranking(member)?;
     let mut conn = desk.db.read().await?;
     let (in_force, unreadable) = in_force_and_unreadable(desk, &mut conn, member.practice).await?;
     let program = desk.program_protocol.version();
@@ -142,14 +143,10 @@ pub async fn read(
     member: &StaffMember,
     version: &str,
 ) -> Done<(Arc<Protocol>, Option<KeptProtocol>)> {
-    may_read(member)?;
+    must_judge_ranking(member)?;
     let mut conn = desk.db.read().await?;
     let protocol = of_version(desk, &mut conn, member.practice, version).await?.ok_or(CareError::NotFound)?;
     Ok((protocol, protocols::find(&mut conn, member.practice, version).await?))
-}
-
-pub(in crate::care) fn may_read(member: &StaffMember) -> Done<()> {
-    if member.roles.lead || member.roles.surgeon { Ok(()) } else { Err(CareError::NotAllowed) }
 }
 
 /// The program's version that a practice's version is a change of: `2` of `2.1`.

@@ -9,6 +9,7 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::figures::judged;
+use crate::care::must_judge_ranking;
 use crate::ids::WoundCheckId;
 use crate::store::assessments;
 use crate::store::figures;
@@ -34,9 +35,7 @@ pub async fn this_month(
     member: &StaffMember,
     now: Timestamp,
 ) -> Done<HashMap<String, RuleCount>> {
-    if !(member.roles.lead || member.roles.surgeon) {
-        return Err(CareError::NotAllowed);
-    }
+    must_judge_ranking(member)?;
     let mut conn = desk.db.read().await?;
     let practice = practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?;
     let begins = month_begins(now, &practice.zone);

@@ -18,6 +18,13 @@ pub struct Roles {
     pub lead: bool,
 }
 
+impl Roles {
+    /// Reads how the practice sorts and how well: the protocol, the figures, the cover. Leads and surgeons do.
+    pub fn judge_ranking(self) -> bool {
+        self.lead || self.surgeon
+    }
+}
+
 /// A person who signs in.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct StaffMember {

@@ -52,7 +52,7 @@ impl Who {
             Who::Office => member.roles.office,
             Who::Caller => member.roles.office || member.roles.surgeon,
             Who::Lead => member.roles.lead,
-            Who::Judge => member.roles.lead || member.roles.surgeon,
+            Who::Judge => member.roles.judge_ranking(),
         }
     }
 }
