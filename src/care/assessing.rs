@@ -1,6 +1,8 @@
 //! What a check comes to: its facts gathered from answers, enrolment, clock and photos, then assessed by the protocol in
 //! force.
 
+use std::sync::Arc;
+
 use jiff::Timestamp;
 
 use crate::care::CareError;
@@ -21,6 +23,7 @@ use crate::triage::Assessment;
 use crate::triage::CheckFacts;
 use crate::triage::Enrolled;
 use crate::triage::Facts;
+use crate::triage::Protocol;
 use crate::triage::Value;
 
 /// What a check comes to when these words are added to what was said in it.
@@ -50,6 +53,8 @@ pub(in crate::care) struct Assessed {
     pub(in crate::care) assessment: Assessment,
     /// By when a person answers.
     pub(in crate::care) due: Timestamp,
+    /// The protocol it was assessed by.
+    pub(in crate::care) protocol: Arc<Protocol>,
 }
 
 /// Assesses answers for a wound, as received then, by the protocol in force.
@@ -79,7 +84,7 @@ pub(in crate::care) async fn assess(
     let facts = CheckFacts { answered, measured };
     let assessment = triage::assess_check(&protocol, &facts);
     let due = protocol.targets().due(assessment.urgency, received, &practice.zone);
-    Ok(Assessed { facts, assessment, due })
+    Ok(Assessed { facts, assessment, due, protocol })
 }
 
 /// Whether any photo can be judged by; `None` while none has come.

@@ -10,9 +10,9 @@ use crate::care::LinkHolder;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::secrets::sha256_hex;
+use crate::store::check_drafts;
+use crate::store::check_drafts::Draft;
 use crate::store::checks;
-use crate::store::drafts;
-use crate::store::drafts::Draft;
 use crate::store::wounds;
 
 /// What was typed is of no use for longer: the wound has changed.
@@ -52,10 +52,10 @@ pub async fn unfinished(
     let phone = sha256_hex(token);
     let since = now - DRAFT_LIMIT;
     let mut conn = desk.db.read().await?;
-    let named = drafts::find(&mut conn, holder.practice, holder.link, form_key).await?;
+    let named = check_drafts::find(&mut conn, holder.practice, holder.link, form_key).await?;
     match named.filter(|draft| draft.phone_sha256 == phone && draft.updated >= since) {
         Some(draft) => Ok(Some(draft)),
-        None => Ok(drafts::newest(&mut conn, holder.practice, holder.link, &phone, since).await?),
+        None => Ok(check_drafts::newest(&mut conn, holder.practice, holder.link, &phone, since).await?),
     }
 }
 
@@ -73,12 +73,12 @@ pub async fn keep(
     if let Some(check) = checks::by_form_key(&mut tx, holder.link, typed.form_key).await? {
         return Ok(Kept::SentBefore(check.receipt));
     }
-    let found = drafts::find(&mut tx, holder.practice, holder.link, typed.form_key).await?;
+    let found = check_drafts::find(&mut tx, holder.practice, holder.link, typed.form_key).await?;
     if found.as_ref().is_some_and(|draft| draft.phone_sha256 != phone_sha256) {
         return Err(CareError::NotFound);
     }
     if found.is_none() {
-        drafts::forget_older(&mut tx, holder.practice, now - DRAFT_LIMIT).await?;
+        check_drafts::forget_older(&mut tx, holder.practice, now - DRAFT_LIMIT).await?;
     }
     let mut draft = found.unwrap_or_else(|| Draft {
         practice: holder.practice,
@@ -99,7 +99,7 @@ pub async fn keep(
         }
     }
     draft.updated = now;
-    drafts::keep(&mut tx, &draft).await?;
+    check_drafts::keep(&mut tx, &draft).await?;
     let subject = format!("link:{}", holder.link);
     let detail = format!("step={}", typed.step);
     record::note(&mut tx, holder.practice, Actor::Link(holder.link), "draft.keep", &subject, &detail, now)
@@ -111,7 +111,7 @@ pub async fn keep(
 /// Deletes a draft: the patient begins afresh.
 pub async fn forget(desk: &Desk, holder: &LinkHolder, form_key: &str, now: Timestamp) -> Done<()> {
     let mut tx = desk.db.write().await?;
-    drafts::forget(&mut tx, holder.practice, holder.link, form_key).await?;
+    check_drafts::forget(&mut tx, holder.practice, holder.link, form_key).await?;
     let subject = format!("link:{}", holder.link);
     record::note(&mut tx, holder.practice, Actor::Link(holder.link), "draft.forget", &subject, "", now)
         .await?;

@@ -23,10 +23,10 @@ use crate::photo::CleanPhoto;
 use crate::photo::Refused;
 use crate::store::Conn;
 use crate::store::assessments;
+use crate::store::check_drafts;
 use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
-use crate::store::drafts;
 use crate::store::notices;
 use crate::store::notices::NoticeKind;
 use crate::store::photos;
@@ -173,7 +173,7 @@ pub async fn receive(
         assess_again(desk, &mut tx, &wound, &mut check, moment).await?;
     }
     note_strip(&mut tx, &wound, &check).await?;
-    drafts::forget(&mut tx, holder.practice, holder.link, form_key).await?;
+    check_drafts::forget(&mut tx, holder.practice, holder.link, form_key).await?;
     let receipt = receipt(&mut tx, &check).await?;
     tx.commit().await?;
     desk.tell(holder.practice);
@@ -235,9 +235,8 @@ async fn open_check(
     sending: &Sending,
     moment: &Moment,
 ) -> Done<WoundCheck> {
-    let Assessed { facts, assessment, due } =
+    let Assessed { facts, assessment, due, protocol } =
         assessing::assess(desk, conn, wound, &sending.answers, None, moment.now).await?;
-    let protocol = protocols::in_force(desk, conn, holder.practice).await?;
     protocols::keep_program(conn, holder.practice, &protocol, moment.now).await?;
     let check = WoundCheck {
         id: WoundCheckId::mint(moment),
@@ -329,7 +328,7 @@ async fn assess_again(
     moment: &Moment,
 ) -> Done<()> {
     let pictures = photos::of_check(conn, check.practice, check.id).await?;
-    let Assessed { facts, mut assessment, due } = assessing::assess(
+    let Assessed { facts, mut assessment, due, protocol } = assessing::assess(
         desk,
         conn,
         wound,
@@ -347,7 +346,6 @@ async fn assess_again(
         check.state = CheckState::Queued;
         check.claim = None;
     }
-    let protocol = protocols::in_force(desk, conn, check.practice).await?;
     protocols::keep_program(conn, check.practice, &protocol, moment.now).await?;
     checks::amend(conn, check).await?;
     assessments::add(conn, check, moment.now).await?;

@@ -17,7 +17,7 @@ use crate::ids::LinkId;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
 use crate::ids::WoundId;
-use crate::store::drafts;
+use crate::store::check_drafts;
 use crate::store::links;
 use crate::store::links::PatientLink;
 use crate::store::notices;
@@ -192,7 +192,7 @@ pub async fn speak(desk: &Desk, token: &str, language: Language) -> Done<()> {
 /// Ends this phone's session, and what it typed and did not send.
 pub async fn leave(desk: &Desk, token: &str) -> Done<()> {
     let mut tx = desk.db.write().await?;
-    drafts::forget_phone(&mut tx, &sha256_hex(token)).await?;
+    check_drafts::forget_phone(&mut tx, &sha256_hex(token)).await?;
     links::end_session(&mut tx, &sha256_hex(token)).await?;
     Ok(tx.commit().await?)
 }

@@ -143,7 +143,7 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
     check.facts = Some(with_words.facts);
     check.assessment.not_below(&before);
     check.assessment.asked_back();
-    let protocol = protocols::in_force(desk, &mut tx, holder.practice).await?;
+    let protocol = with_words.protocol;
     let due = protocol.targets().due(check.assessment.urgency, moment.now, &practice.zone);
     match check.state {
         CheckState::Closed => {

@@ -4,9 +4,9 @@
 use closewatch::care::CareError;
 use closewatch::care::callback;
 use closewatch::care::callback::Attempting;
-use closewatch::care::draft;
-use closewatch::care::draft::Kept;
-use closewatch::care::draft::StepTyped;
+use closewatch::care::check_draft;
+use closewatch::care::check_draft::Kept;
+use closewatch::care::check_draft::StepTyped;
 use closewatch::care::enrol;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
@@ -21,12 +21,12 @@ use closewatch::store::assessments;
 use closewatch::store::audit;
 use closewatch::store::callbacks;
 use closewatch::store::callbacks::CallbackState;
+use closewatch::store::check_drafts;
+use closewatch::store::check_drafts::Draft;
 use closewatch::store::checks;
 use closewatch::store::checks::CheckState;
 use closewatch::store::checks::Claim;
 use closewatch::store::checks::QueueFilter;
-use closewatch::store::drafts;
-use closewatch::store::drafts::Draft;
 use closewatch::store::links;
 use closewatch::store::patients;
 use closewatch::store::photos;
@@ -84,7 +84,7 @@ async fn begins_a_check(phone: &Phone) -> Draft {
         shown: vec!["pain".to_owned()],
     };
     let practice = &phone.patient.practice;
-    match draft::keep(practice.desk(), &phone.holder().await, &phone.token, typed, practice.now())
+    match check_draft::keep(practice.desk(), &phone.holder().await, &phone.token, typed, practice.now())
         .await
         .unwrap()
     {
@@ -149,8 +149,8 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert!(reviews::of_check(b, us, theirs.calling.id).await.unwrap().is_empty());
         assert!(thread::of_wound(b, us, wound).await.unwrap().is_empty());
         let (link, typed, began) = (theirs.draft.link, &theirs.draft, theirs.draft.began);
-        assert!(drafts::find(b, us, link, DRAFT_KEY).await.unwrap().is_none());
-        assert!(drafts::newest(b, us, link, &typed.phone_sha256, began).await.unwrap().is_none());
+        assert!(check_drafts::find(b, us, link, DRAFT_KEY).await.unwrap().is_none());
+        assert!(check_drafts::newest(b, us, link, &typed.phone_sha256, began).await.unwrap().is_none());
         assert!(callbacks::find(b, us, theirs.call.callback.id).await.unwrap().is_none());
         assert!(callbacks::of_check(b, us, theirs.calling.id).await.unwrap().is_empty());
         assert!(callbacks::attempts(b, us, theirs.call.callback.id).await.unwrap().is_empty());
@@ -207,10 +207,10 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         assert!(!thread::note_read(&mut tx, us, wound.id, message, now).await.unwrap());
         thread::note_dealt_with(&mut tx, us, wound.id, now).await.unwrap();
         let typed = Draft { practice: us, shown: Vec::new(), ..theirs.draft.clone() };
-        drafts::keep(&mut tx, &typed).await.unwrap();
-        drafts::forget(&mut tx, us, typed.link, DRAFT_KEY).await.unwrap();
-        drafts::forget_older(&mut tx, us, now + jiff::SignedDuration::from_hours(1)).await.unwrap();
-        drafts::forget_phone(&mut tx, &ours.draft.phone_sha256).await.unwrap();
+        check_drafts::keep(&mut tx, &typed).await.unwrap();
+        check_drafts::forget(&mut tx, us, typed.link, DRAFT_KEY).await.unwrap();
+        check_drafts::forget_older(&mut tx, us, now + jiff::SignedDuration::from_hours(1)).await.unwrap();
+        check_drafts::forget_phone(&mut tx, &ours.draft.phone_sha256).await.unwrap();
         let mut text = replies::of_practice(&mut tx, theirs.practice.id).await.unwrap()[0].clone();
         text.practice = us;
         text.body_en = "ours now".to_owned();

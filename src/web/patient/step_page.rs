@@ -7,7 +7,7 @@ use axum::response::Response;
 use crate::care::LinkHolder;
 use crate::care::sent_before;
 use crate::care::thread::Home;
-use crate::store::drafts::Draft;
+use crate::store::check_drafts::Draft;
 use crate::triage;
 use crate::web::App;
 use crate::web::error::PageError;

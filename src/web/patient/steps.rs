@@ -10,9 +10,9 @@ use axum::response::Redirect;
 use axum::response::Response;
 use serde::Deserialize;
 
-use crate::care::draft;
-use crate::care::draft::Kept;
-use crate::care::draft::StepTyped;
+use crate::care::check_draft;
+use crate::care::check_draft::Kept;
+use crate::care::check_draft::StepTyped;
 use crate::care::intake;
 use crate::care::knock;
 use crate::care::sent_before;
@@ -69,7 +69,8 @@ pub async fn show(
         return Ok(sent(&receipt));
     }
     let home = thread::home(&app.desk, &phone.holder).await?;
-    let draft = draft::unfinished(&app.desk, &phone.holder, &phone.token, &asking.form, app.now()).await?;
+    let draft =
+        check_draft::unfinished(&app.desk, &phone.holder, &phone.token, &asking.form, app.now()).await?;
     step_page::page(&app, &phone.holder, &home, draft, &asking.at).await
 }
 
@@ -109,7 +110,7 @@ pub async fn keep(
     let mut typed = Typed::new(fields);
     let go = go(&typed);
     if go == Go::Afresh {
-        draft::forget(&app.desk, &phone.holder, typed.form_key(), app.now()).await?;
+        check_draft::forget(&app.desk, &phone.holder, typed.form_key(), app.now()).await?;
         return Ok(Redirect::to(STEPS).into_response());
     }
     if typed.form_key().is_empty() {
@@ -172,7 +173,7 @@ async fn kept(
         fields: typed.fields().to_vec(),
         shown: seen(typed),
     };
-    Ok(match draft::keep(&app.desk, &phone.holder, &phone.token, step, app.now()).await? {
+    Ok(match check_draft::keep(&app.desk, &phone.holder, &phone.token, step, app.now()).await? {
         Kept::SentBefore(receipt) => Err(receipt),
         Kept::Draft(draft) => {
             let mut all = Typed::new(draft.fields);

@@ -5,7 +5,7 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use crate::care::draft;
+use crate::care::check_draft;
 use crate::care::thread;
 use crate::plan::day_number;
 use crate::web::App;
@@ -59,7 +59,7 @@ pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, Page
     let home = thread::home(&app.desk, &phone.holder).await?;
     let (language, now, zone) = (phone.holder.language, app.now(), home.practice.zone.clone());
     let words = TodayWords(language);
-    let draft = draft::unfinished(&app.desk, &phone.holder, &phone.token, "", now).await?;
+    let draft = check_draft::unfinished(&app.desk, &phone.holder, &phone.token, "", now).await?;
     let operated = home.wound.operation.operated;
     let page = TodayPage {
         frame: Frame::new(&home.practice, language, Here::Today, "/my", now),
