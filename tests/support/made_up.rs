@@ -104,3 +104,28 @@ pub fn photo(seed: u8) -> Vec<u8> {
     picture.write_to(&mut bytes, image::ImageFormat::Jpeg).unwrap();
     bytes.into_inner()
 }
+
+/// What a surgeon answers when all is as it should be.
+pub const ANSWER: &str = "The wound looks as I expect. Send a photo tomorrow.";
+
+/// An enrolment form as the office fills it in.
+pub fn enrolment<'a>(surgeon: &'a str, key: &'a str) -> Vec<(&'a str, &'a str)> {
+    vec![
+        ("enrol_key", key),
+        ("name", "Inés Example"),
+        ("born", "1980-02-03"),
+        ("phone", "202-555-0143"),
+        ("language", "es"),
+        ("site", "thigh"),
+        ("side", "left"),
+        ("procedure", "abscess drained"),
+        ("surgeon", surgeon),
+        ("operated", "2026-03-09T14:30"),
+        ("strips", "placed"),
+        ("strip_pieces", "1"),
+        ("strip_length", "24"),
+        ("strip_unit", "in"),
+        ("line", "none"),
+        ("blood_thinner", "no"),
+    ]
+}

@@ -21,10 +21,13 @@ use closewatch::care::queue;
 use closewatch::care::queue::Looking;
 use closewatch::care::review;
 use closewatch::care::review::Deciding;
+use closewatch::ids::CallbackId;
 use closewatch::ids::ReviewId;
 use closewatch::ids::WoundCheckId;
 use closewatch::plan::Operation;
 use closewatch::plan::RiskFactors;
+use closewatch::store::audit;
+use closewatch::store::callbacks;
 use closewatch::store::checks;
 use closewatch::store::checks::QueueFilter;
 use closewatch::store::checks::WaitingCheck;
@@ -43,6 +46,7 @@ use super::Practice;
 use super::form;
 use super::form_with_files;
 use super::from_our_page;
+use super::jpeg;
 use super::operation;
 use super::person;
 use super::send;
@@ -255,4 +259,27 @@ async fn presses(practice: &Practice, path: &str, cookie: &str, fields: &[(&str,
         .body(form(fields))
         .unwrap();
     send(&practice.router, request).await
+}
+
+/// A patient who sent one check with these answers; the surgeon finds it in the queue.
+pub async fn one_check(
+    practice: &Practice,
+    name: &str,
+    answers: closewatch::triage::Answers,
+) -> (Patient, WoundCheckId) {
+    let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+    let patient = office.enrols(name, &surgeon).await;
+    let receipt = patient.opens_link().await.sends("form", answers, &[jpeg(1)]).await;
+    (patient, receipt.check)
+}
+
+/// The first call the office has to make.
+pub async fn open_callback(practice: &Practice) -> CallbackId {
+    callbacks::open(&mut *practice.books().await, practice.id).await.unwrap()[0].id
+}
+
+/// What the practice's record says was done, newest first.
+pub async fn actions(practice: &Practice) -> Vec<String> {
+    let lines = audit::newest(&mut *practice.books().await, practice.id, 1_000).await.unwrap();
+    lines.into_iter().map(|line| line.action).collect()
 }
