@@ -170,4 +170,7 @@ fn an_edit_moves_the_limit_its_sentence_and_its_class_and_is_checked_as_a_whole(
             .to_string()
             .starts_with("strip-late-48: can never fire")
     );
+    // Whoever moved them is told what to move back.
+    let said = built_in.edited(&crossed, "2.1").unwrap_err().to_string();
+    assert!(said.ends_with("Move one of: strip_late_h 70 h, strip_overdue_h 60 h"), "{said}");
 }

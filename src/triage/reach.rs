@@ -10,6 +10,7 @@ use crate::triage::condition::Term;
 use crate::triage::dictionary::FactId;
 use crate::triage::dictionary::Kind;
 use crate::triage::protocol::Protocol;
+use crate::triage::protocol::Rule;
 use crate::triage::urgency::Urgency;
 
 /// More ways than this are not followed: the rule then counts as one that can fire.
@@ -43,7 +44,7 @@ pub(super) fn faults(protocol: &Protocol) -> Vec<String> {
                 reached.push(rule.urgency);
             }
         } else {
-            faults.push(format!("{}: can never fire: `{}` contradicts itself", rule.id, rule.when.text()));
+            faults.push(never_fires(protocol, rule));
         }
     }
     for class in [Urgency::Tomorrow, Urgency::Today, Urgency::RingNow, Urgency::GoNow] {
@@ -52,6 +53,14 @@ pub(super) fn faults(protocol: &Protocol) -> Vec<String> {
         }
     }
     faults
+}
+
+/// Names the limits too: most often one of them was moved past another.
+fn never_fires(protocol: &Protocol, rule: &Rule) -> String {
+    let limits = protocol.limits_of(&rule.when).into_iter();
+    let limits: Vec<String> = limits.map(|limit| format!("{} {}", limit.id, limit.text())).collect();
+    let fault = format!("{}: can never fire: `{}` contradicts itself", rule.id, rule.when.text());
+    if limits.is_empty() { fault } else { format!("{fault}. Move one of: {}", limits.join(", ")) }
 }
 
 fn can_hold(node: &Node) -> bool {
