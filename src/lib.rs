@@ -27,3 +27,5 @@ pub mod triage;
 pub mod web;
 /// What is said to patients, in English and Spanish.
 pub mod words;
+/// What a picture says about the wound: outline, size, redness, tissue, and the healing course.
+pub mod wound;
