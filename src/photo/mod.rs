@@ -53,4 +53,5 @@ pub use rendition::SMALL_PX;
 pub use scale_card::CardFault;
 pub use scale_card::CardIssue;
 pub use scale_card::ScaleCard;
+pub use scale_card::TAG_EDGE_MM;
 pub use scale_card::find_card;

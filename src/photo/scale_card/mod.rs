@@ -12,6 +12,8 @@ mod perspective;
 mod quad;
 mod solve;
 
+pub use geometry::TAG_EDGE_MM;
+
 use std::ops::RangeInclusive;
 
 use serde::Deserialize;
