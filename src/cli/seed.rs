@@ -20,6 +20,7 @@ use crate::care::enrol::IssuedLink;
 use crate::care::enrol::NewPatient;
 use crate::care::intake;
 use crate::care::intake::Sending;
+use crate::care::measuring::Method;
 use crate::care::record::Actor;
 use crate::care::review;
 use crate::care::review::Deciding;
@@ -32,6 +33,7 @@ use crate::cli::past::Past;
 use crate::ids::Chance;
 use crate::ids::Moment;
 use crate::ids::WoundCheckId;
+use crate::jobs;
 use crate::plan::Operation;
 use crate::plan::Packing;
 use crate::plan::RiskFactors;
@@ -55,6 +57,9 @@ use crate::words::Language;
 #[derive(rust_embed::Embed)]
 #[folder = "seed-data/"]
 struct SeedData;
+
+/// Photos measured side by side.
+const LANES: usize = 2;
 
 /// What the seeding leaves for whoever looks around.
 #[derive(Debug)]
@@ -369,6 +374,8 @@ impl Happening<'_> {
         let receipt =
             intake::receive(&self.app.desk, held(progress)?, sending, prepared, &self.moment).await?;
         progress.sent.insert(number, receipt.check);
+        let desk = &self.app.desk;
+        jobs::measuring::until_idle(desk, &Method::default(), &|| self.moment.clone(), LANES).await?;
         Ok(())
     }
 

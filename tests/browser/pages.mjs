@@ -155,6 +155,13 @@ export const staffPages = (world) => {
     const { browser, demo } = world;
     const page = await signIn(browser, demo, 'lead');
     await lookAt(t, page, 'practice', `${demo.home}/practice`, { patient: false });
+    await t.test('practice-faults', async () => {
+      await page.goto(`${demo.home}/practice`);
+      await page.fill('#tag_edge_mm', '30');
+      await Promise.all([page.waitForLoadState('load'), page.click('form[action="/practice/measuring"] button.press')]);
+      await mustSay(page, 'from 16 to 24');
+      await look(page, 'practice-faults', { patient: false });
+    });
     await lookAt(t, page, 'staff', `${demo.home}/practice/staff`, { patient: false });
     await lookAt(t, page, 'replies', `${demo.home}/practice/replies`, { patient: false });
     await page.goto(`${demo.home}/practice/replies`);

@@ -141,10 +141,8 @@ pub async fn confirm(
     });
     let Some(unsure) = unsure else {
         // Pressed twice: what it made stands already.
-        let newest = board.so_far.into_iter().next();
-        return newest
-            .filter(|kept| kept.author == Author::Staff(surgeon.id))
-            .ok_or(refused(NOTHING_TO_CONFIRM));
+        let mine = board.so_far.into_iter().find(|kept| kept.author == Author::Staff(surgeon.id));
+        return mine.ok_or(refused(NOTHING_TO_CONFIRM));
     };
     let confirmed = Measurement { family: Family::ByHand, standing: Standing::Ok, ..unsure };
     keep(desk, surgeon, board, confirmed, "measurement.confirm", moment).await
@@ -162,9 +160,9 @@ async fn keep(
     let kept = keeping::to_keep(&photo, &check, Author::Staff(surgeon.id), measurement, moment);
     let mut tx = desk.db.write().await?;
     checks::hold(&mut tx, surgeon.practice, check.id).await?.ok_or(CareError::NotFound)?;
-    let newest = measurements::of_photo(&mut tx, surgeon.practice, photo.id).await?.into_iter().next();
-    if let Some(same) = newest.filter(|one| one.author == kept.author && one.measurement == kept.measurement)
-    {
+    let so_far = measurements::of_photo(&mut tx, surgeon.practice, photo.id).await?;
+    let mine = so_far.into_iter().find(|one| one.author == kept.author);
+    if let Some(same) = mine.filter(|one| one.measurement == as_read(&kept.measurement)) {
         return Ok(same);
     }
     keeping::keep(&mut tx, &kept, &cards, action).await?;
@@ -172,4 +170,10 @@ async fn keep(
     tx.commit().await?;
     desk.tell(surgeon.practice);
     Ok(kept)
+}
+
+/// A measurement as it comes back from where it is kept: the last digit of a number may differ from what was put in.
+fn as_read(measurement: &Measurement) -> Measurement {
+    let written = serde_json::to_string(measurement).unwrap_or_default();
+    serde_json::from_str(&written).unwrap_or_else(|_| measurement.clone())
 }
