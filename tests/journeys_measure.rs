@@ -313,7 +313,7 @@ async fn a_hand_made_measurement_stands_before_what_the_program_finds_later() {
         // The lead measures a printed card: another scale, so the past is measured anew.
         practice.minutes_pass(1);
         let lead = practice.lead().await;
-        let typed = [("measuring", "on"), ("first_id", "0"), ("last_id", "0"), ("tag_edge_mm", "19.5")];
+        let typed = [("measuring", "on"), ("first_id", "0"), ("last_id", "0"), ("ruler_mm", "97.5")];
         lead.presses("/practice/measuring", &typed).await.is_fine();
         let queued = measuring::queue_past(practice.desk(), practice.id, &practice.moment()).await.unwrap();
         assert_eq!(queued, Queued::Photos { new: 1, already: 0 });
@@ -385,10 +385,10 @@ async fn a_lead_switches_measuring_off_and_on_and_what_was_typed_wrongly_is_kept
         let lead = practice.lead().await;
         let waiting = phone.sends("before", no_danger(), &[photo(1)]).await.check;
         lead.opens("/practice").await.must_say("Measuring photos").must_say("What the check ruler measures");
-        let off = [("measuring", "off"), ("first_id", "0"), ("last_id", "3"), ("tag_edge_mm", "19,6")];
+        let off = [("measuring", "off"), ("first_id", "0"), ("last_id", "3"), ("ruler_mm", "98,5")];
         lead.presses("/practice/measuring", &off).await.is_fine();
         let page = lead.opens("/practice").await;
-        assert_eq!(page.field("tag_edge_mm").as_deref(), Some("19.6"));
+        assert_eq!(page.field("ruler_mm").as_deref(), Some("98.5"));
         assert_eq!(page.field("last_id").as_deref(), Some("3"));
         assert_eq!(actions(&practice).await[0], "measuring.set");
         // What waited is not measured any more, and what comes is not queued.
@@ -401,13 +401,13 @@ async fn a_lead_switches_measuring_off_and_on_and_what_was_typed_wrongly_is_kept
         let past = measuring::queue_past(practice.desk(), practice.id, &practice.moment()).await.unwrap();
         assert_eq!(past, Queued::SwitchedOff);
         // Wrong: told beside the field, and nothing is lost or changed.
-        let wrong = [("measuring", "on"), ("first_id", "7"), ("last_id", "3"), ("tag_edge_mm", "30")];
+        let wrong = [("measuring", "on"), ("first_id", "7"), ("last_id", "3"), ("ruler_mm", "130")];
         let page = lead.presses("/practice/measuring", &wrong).await;
         assert_eq!(page.status, axum::http::StatusCode::UNPROCESSABLE_ENTITY);
-        page.must_say("from 16 to 24").must_say("cannot be smaller than the first");
-        assert_eq!(page.field("tag_edge_mm").as_deref(), Some("30"));
+        page.must_say("from 80 to 120").must_say("cannot be smaller than the first");
+        assert_eq!(page.field("ruler_mm").as_deref(), Some("130"));
         assert_eq!(said(&phone, check).await, [Said::SwitchedOff]);
-        let on = [("measuring", "on"), ("first_id", "0"), ("last_id", "3"), ("tag_edge_mm", "20")];
+        let on = [("measuring", "on"), ("first_id", "0"), ("last_id", "3"), ("ruler_mm", "100")];
         lead.presses("/practice/measuring", &on).await.is_fine();
         let past = measuring::queue_past(practice.desk(), practice.id, &practice.moment()).await.unwrap();
         assert_eq!(past, Queued::Photos { new: 2, already: 0 });
@@ -430,7 +430,7 @@ async fn a_measurement_raises_and_never_lowers() {
         let raised = the_check(&practice, quiet.check).await;
         assert!(raised.assessment.urgency >= quiet.urgency.max(Urgency::Tomorrow));
         let lead = practice.lead().await;
-        let typed = [("measuring", "on"), ("first_id", "0"), ("last_id", "5"), ("tag_edge_mm", "20")];
+        let typed = [("measuring", "on"), ("first_id", "0"), ("last_id", "5"), ("ruler_mm", "100")];
         lead.presses("/practice/measuring", &typed).await.is_fine();
         measuring::queue_past(practice.desk(), practice.id, &practice.moment()).await.unwrap();
         assert_eq!(measures(&practice, &sees(square(Standing::Ok))).await.measured, 2);
@@ -470,7 +470,7 @@ async fn measuring_the_past_again_opens_no_check_that_was_dealt_with() {
         let (surgeon, check) = decided_early(&practice).await;
         measures(&practice, &sees(square(Standing::Ok))).await;
         let lead = practice.lead().await;
-        let typed = [("measuring", "on"), ("first_id", "0"), ("last_id", "5"), ("tag_edge_mm", "20")];
+        let typed = [("measuring", "on"), ("first_id", "0"), ("last_id", "5"), ("ruler_mm", "100")];
         lead.presses("/practice/measuring", &typed).await.is_fine();
         measuring::queue_past(practice.desk(), practice.id, &practice.moment()).await.unwrap();
         let before = rows_of(&mut *practice.books().await, practice.id).await;

@@ -1,5 +1,6 @@
 //! The commands of the one binary.
 
+mod ahead;
 mod demo;
 mod measure;
 mod measure_again;
@@ -9,6 +10,7 @@ mod score;
 pub mod seed;
 mod serve;
 mod staff;
+mod story;
 
 use clap::Parser;
 use clap::Subcommand;

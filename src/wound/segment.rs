@@ -125,7 +125,13 @@ pub(in crate::wound) fn cut_by(view: &View, colours: &Colours, prior: &[Prior], 
     Mask::new(view.width, view.height, cut_once(view, colours, prior, &borders, learnt))
 }
 
-fn cut_once(view: &View, colours: &Colours, prior: &[Prior], borders: &Borders, learnt: &Learnt) -> Vec<bool> {
+fn cut_once(
+    view: &View,
+    colours: &Colours,
+    prior: &[Prior],
+    borders: &Borders,
+    learnt: &Learnt,
+) -> Vec<bool> {
     let mut grid = Grid::new(view.width, view.height);
     for (at, prior) in prior.iter().enumerate() {
         let lean = match prior {
@@ -149,9 +155,8 @@ struct Borders(Vec<[f32; 4]>);
 impl Borders {
     fn of(view: &View, scaled: &[Tint]) -> Borders {
         let (width, height) = (view.width, view.height);
-        let squared = |a: usize, b: usize| {
-            (0..3).map(|axis| (scaled[a][axis] - scaled[b][axis]).powi(2)).sum::<f32>()
-        };
+        let squared =
+            |a: usize, b: usize| (0..3).map(|axis| (scaled[a][axis] - scaled[b][axis]).powi(2)).sum::<f32>();
         let mut apart = vec![[0.0f32; 4]; scaled.len()];
         let (mut sum, mut count) = (0.0f64, 0u32);
         for at in 0..scaled.len() {
@@ -195,7 +200,12 @@ fn neighbour(at: usize, direction: usize, width: usize, height: usize) -> Option
 }
 
 /// The ways the wound at a view pixel can be seen, the best first.
-pub(in crate::wound) fn candidates(view: &View, colours: &Colours, tap: (usize, usize), reach_mm: f32) -> Vec<Candidate> {
+pub(in crate::wound) fn candidates(
+    view: &View,
+    colours: &Colours,
+    tap: (usize, usize),
+    reach_mm: f32,
+) -> Vec<Candidate> {
     let from_tap = |at: usize| {
         let (x, y) = ((at % view.width) as f32 - tap.0 as f32, (at / view.width) as f32 - tap.1 as f32);
         x.hypot(y) / view.px_per_mm
@@ -218,7 +228,8 @@ pub(in crate::wound) fn candidates(view: &View, colours: &Colours, tap: (usize, 
         }
     }
     for at in 0..found.len() {
-        let agree = (0..found.len()).filter(|other| *other != at && found[*other].mask.overlap(&found[at].mask) > 0.85);
+        let agree = (0..found.len())
+            .filter(|other| *other != at && found[*other].mask.overlap(&found[at].mask) > 0.85);
         let bonus = 1.0 + 0.1 * agree.count() as f32;
         found[at].score *= bonus;
     }
@@ -236,12 +247,20 @@ pub(in crate::wound) fn tidy(mask: &Mask, tap: (usize, usize), px_per_mm: f32) -
 }
 
 /// How well what lies just outside looks like skin, and how clear the step is.
-pub(in crate::wound) fn judge(view: &View, colours: &Colours, mask: Mask, tap: (usize, usize), reach_mm: f32) -> Candidate {
+pub(in crate::wound) fn judge(
+    view: &View,
+    colours: &Colours,
+    mask: Mask,
+    tap: (usize, usize),
+    reach_mm: f32,
+) -> Candidate {
     let per_mm = view.px_per_mm;
     let outside = mask.distances();
     let inside = mask.inverted().distances();
     let ring = |far: &[f32], from: f32, to: f32| -> Vec<usize> {
-        (0..far.len()).filter(|at| view.skin[*at] && far[*at] > from * per_mm && far[*at] <= to * per_mm).collect()
+        (0..far.len())
+            .filter(|at| view.skin[*at] && far[*at] > from * per_mm && far[*at] <= to * per_mm)
+            .collect()
     };
     let rim = ring(&outside, 1.4, 2.4);
     let bed = ring(&inside, 0.8, 2.2);
@@ -266,7 +285,8 @@ pub(in crate::wound) fn judge(view: &View, colours: &Colours, mask: Mask, tap: (
         }
         None => 0.0,
     };
-    let score = bed_share.max(0.05) * skin_share.powf(1.5) * step.min(2.0).sqrt() * if reaches { 0.3 } else { 1.0 };
+    let score =
+        bed_share.max(0.05) * skin_share.powf(1.5) * step.min(2.0).sqrt() * if reaches { 0.3 } else { 1.0 };
     Candidate { mask, skin_share, bed_share, step, score }
 }
 

@@ -15,7 +15,12 @@ const CLEAR_MM: f64 = 0.7;
 const MOST_MM: f32 = 0.6;
 
 /// The ring moved so that it runs through the half-way point between the light inside and outside.
-pub(in crate::wound) fn snapped(picture: &Picture, plane: &SkinPlane, ring: &[MmPoint], mode: u8) -> Vec<MmPoint> {
+pub(in crate::wound) fn snapped(
+    picture: &Picture,
+    plane: &SkinPlane,
+    ring: &[MmPoint],
+    mode: u8,
+) -> Vec<MmPoint> {
     let ring = even(ring, 0.4);
     let count = ring.len();
     let clockwise = signed(&ring) > 0.0;
@@ -52,7 +57,8 @@ pub(in crate::wound) fn snapped(picture: &Picture, plane: &SkinPlane, ring: &[Mm
         .map(|at| {
             let profile = profiles[at].as_ref()?;
             // References averaged along the edge: the bed is grainy.
-            let near: Vec<&([f32; 3], [f32; 3])> = (0..5).filter_map(|k| ends[(at + count + k - 2) % count].as_ref()).collect();
+            let near: Vec<&([f32; 3], [f32; 3])> =
+                (0..5).filter_map(|k| ends[(at + count + k - 2) % count].as_ref()).collect();
             let share = 1.0 / near.len() as f32;
             let inside = [0, 1, 2].map(|c: usize| near.iter().map(|e| e.0[c] * share).sum::<f32>());
             let outside = [0, 1, 2].map(|c: usize| near.iter().map(|e| e.1[c] * share).sum::<f32>());
@@ -61,11 +67,16 @@ pub(in crate::wound) fn snapped(picture: &Picture, plane: &SkinPlane, ring: &[Mm
             if squared < 1e-5 {
                 return None;
             }
-            let luma = |l: [f32; 3]| { let g = |v: f32| v.max(0.0).powf(1.0 / 2.2); (0.299 * g(l[0]) + 0.587 * g(l[1]) + 0.114 * g(l[2])).powf(2.2) };
+            let luma = |l: [f32; 3]| {
+                let g = |v: f32| v.max(0.0).powf(1.0 / 2.2);
+                (0.299 * g(l[0]) + 0.587 * g(l[1]) + 0.114 * g(l[2])).powf(2.2)
+            };
             let (yi, yo) = (luma(inside), luma(outside));
             let by_luma = (yi / yo).ln().abs() > LUMA.with(|l| *l);
             let share_at = |step: i32| {
-                if by_luma { return (luma(profile[(step + steps) as usize]) - yo) / (yi - yo); }
+                if by_luma {
+                    return (luma(profile[(step + steps) as usize]) - yo) / (yi - yo);
+                }
                 let light = profile[(step + steps) as usize];
                 (0..3).map(|c| (light[c] - outside[c]) * d[c]).sum::<f32>() / squared
             };
@@ -87,13 +98,19 @@ pub(in crate::wound) fn snapped(picture: &Picture, plane: &SkinPlane, ring: &[Mm
     let usual = median(all);
     let local = |at: usize| {
         let half = 4;
-        let near: Vec<f32> = (0..=2 * half).filter_map(|k| offsets[(at + count + k - half) % count]).collect();
+        let near: Vec<f32> =
+            (0..=2 * half).filter_map(|k| offsets[(at + count + k - half) % count]).collect();
         if near.len() < 4 { usual } else { median(near) }
     };
     (0..count)
         .map(|at| {
             let (nx, ny) = normal(at);
-            let by = f64::from(match mode { 0 => 0.0, 1 => usual, 2 => local(at), _ => 0.5 * (usual + local(at)) });
+            let by = f64::from(match mode {
+                0 => 0.0,
+                1 => usual,
+                2 => local(at),
+                _ => 0.5 * (usual + local(at)),
+            });
             MmPoint { x_mm: ring[at].x_mm + nx * by, y_mm: ring[at].y_mm + ny * by }
         })
         .collect()
@@ -112,7 +129,10 @@ pub(in crate::wound) fn even(ring: &[MmPoint], apart_mm: f64) -> Vec<MmPoint> {
         let mut along = left;
         while along < length {
             let share = along / length;
-            out.push(MmPoint { x_mm: a.x_mm + share * (b.x_mm - a.x_mm), y_mm: a.y_mm + share * (b.y_mm - a.y_mm) });
+            out.push(MmPoint {
+                x_mm: a.x_mm + share * (b.x_mm - a.x_mm),
+                y_mm: a.y_mm + share * (b.y_mm - a.y_mm),
+            });
             along += apart_mm;
         }
         left = along - length;

@@ -62,7 +62,9 @@ impl SkinTint {
         // The mean of what lies near the peak: bins alone are coarser than the differences that matter.
         let near: Vec<&Tint> = samples
             .iter()
-            .filter(|tint| (tint[0] - centre[0]).abs() < 2.0 * width && (tint[1] - centre[1]).abs() < 2.0 * width)
+            .filter(|tint| {
+                (tint[0] - centre[0]).abs() < 2.0 * width && (tint[1] - centre[1]).abs() < 2.0 * width
+            })
             .collect();
         let share = 1.0 / near.len().max(1) as f32;
         let mean = |axis: usize| near.iter().map(|tint| tint[axis] * share).sum::<f32>();

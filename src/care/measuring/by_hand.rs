@@ -7,6 +7,7 @@ use crate::care::Fault;
 use crate::care::measuring::keeping;
 use crate::care::measuring::keeping::Dealt;
 use crate::care::measuring::work;
+use crate::care::measuring::work::Hints;
 use crate::ids::Moment;
 use crate::ids::PhotoId;
 use crate::photo::CardIssue;
@@ -58,37 +59,31 @@ pub async fn card_of(desk: &Desk, surgeon: &StaffMember, photo: PhotoId) -> Done
     if let Some(card) = known_card(&board) {
         return Ok(Some(card));
     }
-    on_picture(desk, &board, |picture, board| card_anew(picture, board)).await
+    on_picture(desk, &board, card_anew).await
 }
 
 fn known_card(board: &Board) -> Option<ScaleCard> {
     board.so_far.iter().find_map(|kept| kept.measurement.card.clone())
 }
 
-fn card_anew(picture: &Picture, board: &BoardFacts) -> Option<ScaleCard> {
-    let asked = work::asked(&board.photo, picture, board.cards.clone());
+fn card_anew(picture: &Picture, hints: &Hints) -> Option<ScaleCard> {
+    let asked = hints.asked(picture);
     let middle = PxPoint { x_px: picture.width() as f64 / 2.0, y_px: picture.height() as f64 / 2.0 };
     find_card(picture, &asked.issue, asked.tap.unwrap_or(middle), asked.focal_35mm).ok()
-}
-
-/// What a thread needs to know of the board.
-struct BoardFacts {
-    photo: Photo,
-    cards: CardIssue,
 }
 
 /// Looks at the photo on a thread of its own, holding a place among those that decode.
 async fn on_picture<T: Send + 'static>(
     desk: &Desk,
     board: &Board,
-    look: impl FnOnce(&Picture, &BoardFacts) -> T + Send + 'static,
+    look: impl FnOnce(&Picture, &Hints) -> T + Send + 'static,
 ) -> Done<T> {
     let bytes = work::review_bytes(desk, &board.photo).await?;
-    let facts = BoardFacts { photo: board.photo.clone(), cards: board.cards.clone() };
+    let hints = Hints::of(&board.photo, board.cards.clone());
     let _place = desk.decoding.acquire().await.map_err(|fault| CareError::Work(fault.to_string()))?;
     let looking = tokio::task::spawn_blocking(move || {
         let picture = Picture::from_rendition(&bytes).map_err(|refused| refused.code())?;
-        Ok::<T, &'static str>(look(&picture, &facts))
+        Ok::<T, &'static str>(look(&picture, &hints))
     });
     let looked = looking.await.map_err(|fault| CareError::Work(fault.to_string()))?;
     looked.map_err(|refused| CareError::Work(format!("the photo cannot be read: {refused}")))
@@ -106,8 +101,8 @@ pub async fn by_hand(
 ) -> Done<KeptMeasurement> {
     let board = board(desk, surgeon, photo).await?;
     let card = known_card(&board);
-    let measured = on_picture(desk, &board, move |picture, facts| {
-        let card = card.or_else(|| card_anew(picture, facts))?;
+    let measured = on_picture(desk, &board, move |picture, hints| {
+        let card = card.or_else(|| card_anew(picture, hints))?;
         Some(wound::measure_by_hand(picture, &card, drawn))
     });
     let Some(measurement) = measured.await? else { return Err(refused(NO_CARD)) };

@@ -52,7 +52,7 @@ pub struct MeasuringForm {
     measuring: String,
     first_id: String,
     last_id: String,
-    tag_edge_mm: String,
+    ruler_mm: String,
 }
 
 impl MeasuringForm {
@@ -61,7 +61,7 @@ impl MeasuringForm {
             measuring: settings.measuring.code().to_owned(),
             first_id: settings.cards.ids.start().to_string(),
             last_id: settings.cards.ids.end().to_string(),
-            tag_edge_mm: settings.cards.tag_edge_mm.to_string(),
+            ruler_mm: measuring::ruler_reads_mm(&settings.cards).to_string(),
         }
     }
 
@@ -84,7 +84,7 @@ pub async fn set_measuring(
         measuring: form.measuring.clone(),
         first_id: form.first_id.clone(),
         last_id: form.last_id.clone(),
-        tag_edge_mm: form.tag_edge_mm.clone(),
+        ruler_mm: form.ruler_mm.clone(),
     };
     match measuring::set(&app.desk, &member.member, &typed, &app.moment()).await {
         Ok(()) => Ok(Redirect::to("/practice").into_response()),
