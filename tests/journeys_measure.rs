@@ -535,3 +535,52 @@ async fn the_method_is_told_the_tap_the_cards_and_the_lens() {
     })
     .await;
 }
+
+/// Runs the real program's `measure --again` on the books of a place.
+fn measure_again(place: &Place, more: &[&str]) -> (Option<i32>, String, String) {
+    let out = std::process::Command::new(env!("CARGO_BIN_EXE_closewatch"))
+        .args(["measure", "--again", "--data"])
+        .arg(place.folder.path())
+        .args(["--database-url", &place.url])
+        .args(more)
+        .output()
+        .unwrap();
+    let said = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+    (out.status.code(), said(&out.stdout), said(&out.stderr))
+}
+
+#[tokio::test]
+async fn the_past_is_measured_from_the_command_line_once() {
+    in_each_place(async |place| {
+        let practice = Practice::open_by(place, closewatch::web::Clock::Machine).await;
+        let (_, phone) = a_phone(&practice).await;
+        let check = phone.sends("form", no_danger(), &[photo(1)]).await.check;
+        let picture = the_photo(&practice, check).await;
+        // As one kept before photos were measured.
+        let mut tx = practice.desk().db.write().await.unwrap();
+        measuring_jobs::remove(&mut tx, practice.id, picture).await.unwrap();
+        tx.commit().await.unwrap();
+        assert_eq!(said(&phone, check).await, [Said::NotAsked]);
+        let (code, _, fault) = measure_again(place, &["--practice", "Hill Surgery"]);
+        assert_eq!(code, Some(2));
+        assert!(fault.contains("there is no practice named Hill Surgery"), "{fault}");
+        let (code, printed, fault) = measure_again(place, &["--practice", "Harbor Surgery"]);
+        assert_eq!(code, Some(0), "{fault}");
+        assert!(
+            printed.contains(&format!("Harbor Surgery: photos to measure by method {METHOD}: 1")),
+            "{printed}"
+        );
+        // A chequered picture shows no card.
+        assert!(printed.contains("1 that cannot be measured"), "{printed}");
+        assert_eq!(kept(&practice, picture).await.len(), 1);
+        let (code, printed, _) = measure_again(place, &[]);
+        assert_eq!(code, Some(0));
+        assert!(
+            printed.contains(&format!("Harbor Surgery: photos to measure by method {METHOD}: 0")),
+            "{printed}"
+        );
+        assert_eq!(kept(&practice, picture).await.len(), 1);
+        practice.desk().db.close().await;
+    })
+    .await;
+}

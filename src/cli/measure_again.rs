@@ -57,7 +57,7 @@ async fn queue(app: &App, practice: &Practice) -> Result<(), Failure> {
     match measuring::queue_past(&app.desk, practice.id, &app.moment()).await? {
         Queued::Photos { new, already } => {
             let waiting = if already > 0 { format!(", {already} were waiting") } else { String::new() };
-            println!("{}: {new} photos to measure by method {METHOD}{waiting}.", practice.name);
+            println!("{}: photos to measure by method {METHOD}: {new}{waiting}.", practice.name);
         }
         Queued::SwitchedOff => println!("{}: measuring is switched off.", practice.name),
     }
