@@ -15,6 +15,7 @@ use crate::care::enrol::IssuedLink;
 use crate::care::grouped;
 use crate::sheet::Paper;
 use crate::sheet::SheetContents;
+use crate::sheet::scale_card;
 use crate::sheet::sheet_pdf;
 use crate::store::links::PatientLink;
 use crate::store::patients::Patient;
@@ -159,5 +160,6 @@ async fn contents(
         pin: form.pin.clone(),
         expires: link.expires,
         printed: app.now(),
+        tag_id: scale_card::USUAL_TAG_ID,
     })
 }
