@@ -11,13 +11,15 @@ pub(in crate::wound) fn blurred(mask: &Mask, sigma_px: f32) -> Vec<f32> {
 
 pub(in crate::wound) fn blur(field: &[f32], width: usize, height: usize, sigma_px: f32) -> Vec<f32> {
     let reach = (3.0 * sigma_px).ceil() as isize;
-    let weights: Vec<f32> = (-reach..=reach).map(|step| (-0.5 * (step as f32 / sigma_px).powi(2)).exp()).collect();
+    let weights: Vec<f32> =
+        (-reach..=reach).map(|step| (-0.5 * (step as f32 / sigma_px).powi(2)).exp()).collect();
     let sum: f32 = weights.iter().sum();
     let mut along = vec![0.0f32; field.len()];
     for (row, out) in field.chunks_exact(width).zip(along.chunks_exact_mut(width)) {
         for (x, out) in out.iter_mut().enumerate() {
             let value = |step: isize| row[(x as isize + step).clamp(0, width as isize - 1) as usize];
-            *out = (-reach..=reach).zip(&weights).map(|(step, weight)| value(step) * weight).sum::<f32>() / sum;
+            *out =
+                (-reach..=reach).zip(&weights).map(|(step, weight)| value(step) * weight).sum::<f32>() / sum;
         }
     }
     let mut out = vec![0.0f32; field.len()];
@@ -31,7 +33,6 @@ pub(in crate::wound) fn blur(field: &[f32], width: usize, height: usize, sigma_p
     }
     out
 }
-
 
 /// The view with its light blurred.
 pub(in crate::wound) fn softened(view: &View, sigma_px: f32) -> View {

@@ -25,7 +25,8 @@ pub fn ciede2000(one: Lab, other: Lab) -> f64 {
     let grey = 0.5 * (1.0 - seventh((chroma(one) + chroma(other)) / 2.0));
     let stretched = |lab: Lab| {
         let a = (1.0 + grey) * lab[1];
-        let hue = if a == 0.0 && lab[2] == 0.0 { 0.0 } else { lab[2].atan2(a).to_degrees().rem_euclid(360.0) };
+        let hue =
+            if a == 0.0 && lab[2] == 0.0 { 0.0 } else { lab[2].atan2(a).to_degrees().rem_euclid(360.0) };
         (a.hypot(lab[2]), hue)
     };
     let ((c1, h1), (c2, h2)) = (stretched(one), stretched(other));
@@ -75,14 +76,18 @@ mod tests {
             .lines()
             .filter(|line| !line.starts_with('#'))
             .map(|line| {
-                let numbers: Vec<f64> = line.split(',').map(|number| number.trim().parse().unwrap()).collect();
+                let numbers: Vec<f64> =
+                    line.split(',').map(|number| number.trim().parse().unwrap()).collect();
                 numbers.try_into().unwrap()
             })
             .collect();
         assert_eq!(published.len(), 19);
         for [l1, a1, b1, l2, a2, b2, expected] in published {
             let found = ciede2000([l1, a1, b1], [l2, a2, b2]);
-            assert!((found - expected).abs() < 0.000_06, "{l1} {a1} {b1} to {l2} {a2} {b2}: {found}, not {expected}");
+            assert!(
+                (found - expected).abs() < 0.000_06,
+                "{l1} {a1} {b1} to {l2} {a2} {b2}: {found}, not {expected}"
+            );
             assert!((ciede2000([l2, a2, b2], [l1, a1, b1]) - expected).abs() < 0.000_06);
         }
     }
@@ -107,7 +112,10 @@ mod tests {
         ];
         for (levels, lab) in expected {
             let found = of_srgb(levels);
-            assert!((0..3).all(|axis| (found[axis] - lab[axis]).abs() < 0.05), "{levels:?}: {found:?}, not {lab:?}");
+            assert!(
+                (0..3).all(|axis| (found[axis] - lab[axis]).abs() < 0.05),
+                "{levels:?}: {found:?}, not {lab:?}"
+            );
         }
     }
 
@@ -117,7 +125,12 @@ mod tests {
         for (lab, degrees) in worked {
             assert!((ita_deg(lab).unwrap() - degrees).abs() < 0.05);
         }
-        let patches = [([240, 200, 180], 65.5), ([224, 172, 138], 44.4), ([198, 134, 96], 20.9), ([141, 85, 54], -16.3)];
+        let patches = [
+            ([240, 200, 180], 65.5),
+            ([224, 172, 138], 44.4),
+            ([198, 134, 96], 20.9),
+            ([141, 85, 54], -16.3),
+        ];
         for (levels, degrees) in patches {
             assert!((ita_deg(of_srgb(levels)).unwrap() - degrees).abs() < 0.3, "{levels:?}");
         }

@@ -5,7 +5,12 @@ pub(in crate::wound) type Place = [f32; 2];
 
 /// Every closed line along which a field crosses `level`, by marching squares. What lies above stands to one side
 /// throughout; the field is taken to be below `level` outside.
-pub(in crate::wound) fn closed_lines(field: &[f32], width: usize, height: usize, level: f32) -> Vec<Vec<Place>> {
+pub(in crate::wound) fn closed_lines(
+    field: &[f32],
+    width: usize,
+    height: usize,
+    level: f32,
+) -> Vec<Vec<Place>> {
     let value = |x: isize, y: isize| {
         let inside = x >= 0 && y >= 0 && (x as usize) < width && (y as usize) < height;
         if inside { field[y as usize * width + x as usize] } else { level - 1.0 }
@@ -84,7 +89,9 @@ pub(in crate::wound) fn thinned(line: &[Place], within: f32) -> Vec<Place> {
     if line.len() < 4 {
         return line.to_vec();
     }
-    let far = (0..line.len()).max_by(|a, b| apart(line[0], line[*a]).total_cmp(&apart(line[0], line[*b]))).unwrap_or(0);
+    let far = (0..line.len())
+        .max_by(|a, b| apart(line[0], line[*a]).total_cmp(&apart(line[0], line[*b])))
+        .unwrap_or(0);
     let mut keep = vec![false; line.len()];
     keep[0] = true;
     keep[far] = true;

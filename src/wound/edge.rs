@@ -102,7 +102,13 @@ pub(in crate::wound) fn drawn(
     Edge { mask: raster(&view, &outline), view, outline }
 }
 
-fn close_view(picture: &Picture, plane: &SkinPlane, middle: MmPoint, reach_mm: f64, covers: &CardPlace) -> View {
+fn close_view(
+    picture: &Picture,
+    plane: &SkinPlane,
+    middle: MmPoint,
+    reach_mm: f64,
+    covers: &CardPlace,
+) -> View {
     let reach_mm = reach_mm + AROUND_MM;
     let native = 1.0 / plane.mm_per_px_at(middle);
     let affordable = MOST_PX.sqrt() / (2.0 * reach_mm);
@@ -147,10 +153,12 @@ fn solid(mask: &Mask, view: &View, colours: &Colours) -> Option<Mask> {
 fn outline(picture: &Picture, plane: &SkinPlane, view: &View, mask: &Mask) -> Option<Outline> {
     let field = blurred(mask, SMOOTH_MM * view.px_per_mm);
     let lines = contour::closed_lines(&field, view.width, view.height, 0.5);
-    let large = |line: &&Vec<Place>| contour::twice_area(line).abs() > 2.0 * SPECK_BELOW_MM2 * view.px_per_mm.powi(2);
+    let large =
+        |line: &&Vec<Place>| contour::twice_area(line).abs() > 2.0 * SPECK_BELOW_MM2 * view.px_per_mm.powi(2);
     let mm = |line: &Vec<Place>| line.iter().map(|at| view.mm_of(at[0], at[1])).collect::<Vec<MmPoint>>();
     // What is above one half lies to one side throughout, so outer lines and holes turn in opposite ways.
-    let widest = lines.iter().max_by(|a, b| contour::twice_area(a).abs().total_cmp(&contour::twice_area(b).abs()))?;
+    let widest =
+        lines.iter().max_by(|a, b| contour::twice_area(a).abs().total_cmp(&contour::twice_area(b).abs()))?;
     let outwards = contour::twice_area(widest).signum();
     let is_outer = |line: &&Vec<Place>| contour::twice_area(line).signum() == outwards;
     let snapped = |line: &Vec<Place>, outer: bool| snap::snapped(picture, plane, &mm(line), outer);
@@ -165,7 +173,9 @@ fn outline(picture: &Picture, plane: &SkinPlane, view: &View, mask: &Mask) -> Op
         for line in lines.iter().filter(large).filter(|line| !is_outer(line)) {
             let hole = kept(&ring(line, false));
             let Some(first) = hole.first() else { continue };
-            if let Some(piece) = pieces.iter_mut().find(|piece| crate::wound::outline::ring_holds(&piece.edge, *first)) {
+            if let Some(piece) =
+                pieces.iter_mut().find(|piece| crate::wound::outline::ring_holds(&piece.edge, *first))
+            {
                 piece.islands.push(hole);
             }
         }
@@ -214,4 +224,3 @@ fn signed(mask: &Mask, outside: &[f32], inside: &[f32], x: f32, y: f32) -> f32 {
     let lower = at(left, top + 1.0) * (1.0 - fx) + at(left + 1.0, top + 1.0) * fx;
     upper * (1.0 - fy) + lower * fy
 }
-

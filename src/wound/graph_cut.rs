@@ -99,7 +99,10 @@ impl Grid {
         }
         let width = self.stride - 2;
         let inside = |at: usize| self.tree[at] == Tree::Inside;
-        (0..self.rows).flat_map(|y| (0..width).map(move |x| (x, y))).map(|(x, y)| inside(self.at(x, y))).collect()
+        (0..self.rows)
+            .flat_map(|y| (0..width).map(move |x| (x, y)))
+            .map(|(x, y)| inside(self.at(x, y)))
+            .collect()
     }
 
     fn plant(&mut self) {

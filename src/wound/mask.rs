@@ -160,9 +160,8 @@ impl Mask {
             }
         }
         let around = Mask { width, height, cells: free }.part_at(0, 0);
-        let enclosed = |x: usize, y: usize| {
-            !self.cells[y * self.width + x] && !around.cells[(y + 1) * width + x + 1]
-        };
+        let enclosed =
+            |x: usize, y: usize| !self.cells[y * self.width + x] && !around.cells[(y + 1) * width + x + 1];
         let cells = (0..self.height).flat_map(|y| (0..self.width).map(move |x| (x, y)));
         Mask { cells: cells.map(|(x, y)| enclosed(x, y)).collect(), ..*self }
     }

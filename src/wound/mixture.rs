@@ -39,7 +39,8 @@ impl Mixture {
             }
             means = means_of(&sample, &member, &means);
         }
-        let parts = (0..means.len()).filter_map(|part| fit_part(&sample, &member, part)).collect::<Vec<Part>>();
+        let parts =
+            (0..means.len()).filter_map(|part| fit_part(&sample, &member, part)).collect::<Vec<Part>>();
         (!parts.is_empty()).then_some(Mixture { parts })
     }
 
@@ -70,7 +71,8 @@ impl Mixture {
 /// Starting points as far from each other as can be: the first is the middle colour.
 fn spread_out(sample: &[Tint]) -> Vec<Tint> {
     let share = 1.0 / sample.len() as f32;
-    let mut means = vec![[0, 1, 2].map(|axis: usize| sample.iter().map(|colour| colour[axis] * share).sum::<f32>())];
+    let mut means =
+        vec![[0, 1, 2].map(|axis: usize| sample.iter().map(|colour| colour[axis] * share).sum::<f32>())];
     let mut apart: Vec<f32> = sample.iter().map(|colour| squared(colour, &means[0])).collect();
     while means.len() < PARTS {
         // Not the very farthest, which is a glint or a hair: the 95th percentile.

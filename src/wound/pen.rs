@@ -33,7 +33,10 @@ pub(in crate::wound) fn pen(view: &View, tints: &[Tint], skin: &SkinTint, within
     let broad = ink.shrunk(half).grown(half + 2.0);
     let cells = ink.cells.iter().zip(&broad.cells).map(|(ink, broad)| *ink && !broad).collect();
     let mut lines = Mask { cells, ..ink };
-    lines.keep_parts(|part| part.extent_px() >= SHORTEST_MM * view.px_per_mm && !within.is_some_and(|wound| part.inside(wound) > 0.3));
+    lines.keep_parts(|part| {
+        part.extent_px() >= SHORTEST_MM * view.px_per_mm
+            && !within.is_some_and(|wound| part.inside(wound) > 0.3)
+    });
     lines
 }
 

@@ -120,7 +120,8 @@ fn by_clock(around: &Around) -> [Option<f64>; 12] {
 
 fn bed(card: &ScaleCard, edge: &Edge) -> (Option<Bed>, Option<Because>) {
     let Some(grey) = card.grey_linear else { return (None, Some(Because::ColourCast)) };
-    let (low, high) = (grey.iter().copied().fold(f64::INFINITY, f64::min), grey.iter().copied().fold(0.0, f64::max));
+    let (low, high) =
+        (grey.iter().copied().fold(f64::INFINITY, f64::min), grey.iter().copied().fold(0.0, f64::max));
     if high > CAST_UP_TO * low {
         return (None, Some(Because::ColourCast));
     }
@@ -134,6 +135,10 @@ fn bed(card: &ScaleCard, edge: &Edge) -> (Option<Bed>, Option<Because>) {
         let half = 1.96 * (SHARE_SPREAD + 0.1 * shares.glare);
         Figure::new(value, (value - half).max(0.0), (value + half).min(1.0))
     };
-    let bed = Bed { granulation: share(shares.granulation), yellow: share(shares.yellow), dark: share(shares.dark) };
+    let bed = Bed {
+        granulation: share(shares.granulation),
+        yellow: share(shares.yellow),
+        dark: share(shares.dark),
+    };
     (Some(bed), (shares.glare > GLARE_ABOVE).then_some(Because::Glare))
 }

@@ -96,16 +96,22 @@ pub(in crate::wound) fn around(
             break;
         }
         let plane = Plane::fit(&around, &reference);
-        let rest: Vec<f32> = reference.iter().map(|k| (around.red[*k] - plane.at(around.place[*k])).abs()).collect();
+        let rest: Vec<f32> =
+            reference.iter().map(|k| (around.red[*k] - plane.at(around.place[*k])).abs()).collect();
         let noise = (1.4826 * median(rest)).max(0.004);
         let found = borders(&around, &plane, noise, OF_PLATEAU);
         let compared_at_mm = reference.iter().map(|k| around.far_mm[*k]).fold(f32::INFINITY, f32::min);
         let closed: Vec<f32> = found.reach.iter().flatten().copied().collect();
         let usual = median(closed.clone());
-        limit = found.reach.iter().map(|reach| reach.unwrap_or(usual.max(FARTHEST_MM as f32 / 2.0)) + BEYOND_MM).collect();
+        limit = found
+            .reach
+            .iter()
+            .map(|reach| reach.unwrap_or(usual.max(FARTHEST_MM as f32 / 2.0)) + BEYOND_MM)
+            .collect();
         let p95 = |found: &Found| quantile(found.reach.iter().flatten().copied().collect(), 0.95);
         let [low, high] = OTHER_SHARES.map(|share| p95(&borders(&around, &plane, noise, share)));
-        let far_light = [0, 1, 2].map(|c: usize| median(reference.iter().map(|k| view.light[around.at[*k]][c]).collect()));
+        let far_light = [0, 1, 2]
+            .map(|c: usize| median(reference.iter().map(|k| view.light[around.at[*k]][c]).collect()));
         result = Some(Around {
             closed: closed.len() as f32 / SECTORS as f32,
             far_to_mm: quantile(around.far_mm.clone(), 0.98),
@@ -323,7 +329,8 @@ fn rim(view: &View, wound: &Mask, middle: (f32, f32), reach: &[Option<f32>]) -> 
             let (x, y) = ((at % view.width) as f32 - middle.0, (at / view.width) as f32 - middle.1);
             let turn = y.atan2(x).rem_euclid(TAU) / TAU * SECTORS as f32 - 0.5;
             let (low, part) = (turn.floor(), turn - turn.floor());
-            let of = |sector: f32| reach[sector.rem_euclid(SECTORS as f32) as usize % SECTORS].unwrap_or(usual);
+            let of =
+                |sector: f32| reach[sector.rem_euclid(SECTORS as f32) as usize % SECTORS].unwrap_or(usual);
             let limit = of(low) * (1.0 - part) + of(low + 1.0) * part;
             limit - (beyond[at] - 0.5) / view.px_per_mm
         })

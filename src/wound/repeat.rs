@@ -44,10 +44,15 @@ pub(in crate::wound) fn size(outline: &Outline, card: &ScaleCard, tag_edge_mm: f
     let edge = doubt.edge_mm * perimeter / area;
     let area_share = scale.area.hypot(taps).hypot(edge);
     // Two edges move, each by itself.
-    let across = |length: f64, scale: f64| scale.hypot(std::f64::consts::SQRT_2 * doubt.edge_mm / length).hypot(taps / 2.0);
+    let across = |length: f64, scale: f64| {
+        scale.hypot(std::f64::consts::SQRT_2 * doubt.edge_mm / length).hypot(taps / 2.0)
+    };
     Size {
         area_mm2: within(area, area_share),
-        perimeter_mm: within(perimeter, scale.length.hypot(taps / 2.0).hypot(std::f64::consts::TAU * doubt.edge_mm / perimeter)),
+        perimeter_mm: within(
+            perimeter,
+            scale.length.hypot(taps / 2.0).hypot(std::f64::consts::TAU * doubt.edge_mm / perimeter),
+        ),
         length_mm: within(extent.length_mm, across(extent.length_mm, scale.length)),
         width_mm: within(extent.width_mm, across(extent.width_mm, scale.length)),
     }
@@ -80,9 +85,14 @@ fn scale_spread(outline: &Outline, card: &ScaleCard, tag_edge_mm: f64) -> ScaleS
         for axis in 0..2 {
             let mut corners = card.corners_px;
             let moved = &mut corners[corner];
-            if axis == 0 { moved.x_px += corner_px } else { moved.y_px += corner_px }
+            if axis == 0 {
+                moved.x_px += corner_px
+            } else {
+                moved.y_px += corner_px
+            }
             let before = square_plane(&card.corners_px, tag_edge_mm);
-            let Some(other) = before.and_then(|before| seen_by(outline, &before, &square_plane(&corners, tag_edge_mm)?))
+            let Some(other) =
+                before.and_then(|before| seen_by(outline, &before, &square_plane(&corners, tag_edge_mm)?))
             else {
                 continue;
             };
@@ -96,7 +106,9 @@ fn scale_spread(outline: &Outline, card: &ScaleCard, tag_edge_mm: f64) -> ScaleS
 
 /// The outline as another plane would have placed the same pixels.
 fn seen_by(outline: &Outline, plane: &SkinPlane, other: &SkinPlane) -> Option<Outline> {
-    let ring = |ring: &Vec<MmPoint>| ring.iter().step_by(1 + ring.len() / 200).map(|at| other.to_mm(plane.to_px(*at))).collect();
+    let ring = |ring: &Vec<MmPoint>| {
+        ring.iter().step_by(1 + ring.len() / 200).map(|at| other.to_mm(plane.to_px(*at))).collect()
+    };
     let pieces = outline
         .pieces()
         .iter()
@@ -119,7 +131,8 @@ fn square_plane(corners: &[PxPoint; 4], edge_mm: f64) -> Option<SkinPlane> {
     ];
     // From mm round the middle to the unit square.
     let half = 0.5;
-    let from_mm = |row: [f64; 3]| [row[0] / edge_mm, row[1] / edge_mm, row[0] * half + row[1] * half + row[2]];
+    let from_mm =
+        |row: [f64; 3]| [row[0] / edge_mm, row[1] / edge_mm, row[0] * half + row[1] * half + row[2]];
     SkinPlane::from_mm_to_px(unit.map(from_mm)).ok()
 }
 

@@ -68,9 +68,9 @@ impl Colours {
             let mean = [0, 1, 2].map(|axis: usize| skin.mode[axis] + off[axis]);
             (scale(&mean), [0, 1, 2].map(|axis: usize| spread[axis] * AXIS_SCALE[axis]))
         };
-        let expected = skin.iter().flat_map(|skin| {
-            [part(skin, REDNESS, REDNESS_SPREAD), part(skin, skin.pale(), PALE_SPREAD)]
-        });
+        let expected = skin
+            .iter()
+            .flat_map(|skin| [part(skin, REDNESS, REDNESS_SPREAD), part(skin, skin.pale(), PALE_SPREAD)]);
         let expected = expected.collect();
         Colours { tints, scaled, skin, expected }
     }
@@ -138,7 +138,13 @@ pub(in crate::wound) fn cut_by(view: &View, colours: &Colours, prior: &[Prior], 
     Mask::new(view.width, view.height, cut_once(view, colours, prior, &borders, learnt))
 }
 
-fn cut_once(view: &View, colours: &Colours, prior: &[Prior], borders: &Borders, learnt: &Learnt) -> Vec<bool> {
+fn cut_once(
+    view: &View,
+    colours: &Colours,
+    prior: &[Prior],
+    borders: &Borders,
+    learnt: &Learnt,
+) -> Vec<bool> {
     let mut grid = Grid::new(view.width, view.height);
     for (at, prior) in prior.iter().enumerate() {
         let lean = match prior {
@@ -162,9 +168,8 @@ struct Borders(Vec<[f32; 4]>);
 impl Borders {
     fn of(view: &View, scaled: &[Tint]) -> Borders {
         let (width, height) = (view.width, view.height);
-        let squared = |a: usize, b: usize| {
-            (0..3).map(|axis| (scaled[a][axis] - scaled[b][axis]).powi(2)).sum::<f32>()
-        };
+        let squared =
+            |a: usize, b: usize| (0..3).map(|axis| (scaled[a][axis] - scaled[b][axis]).powi(2)).sum::<f32>();
         let mut apart = vec![[0.0f32; 4]; scaled.len()];
         let (mut sum, mut count) = (0.0f64, 0u32);
         for at in 0..scaled.len() {
@@ -208,7 +213,12 @@ fn neighbour(at: usize, direction: usize, width: usize, height: usize) -> Option
 }
 
 /// The ways the wound at a view pixel can be seen, the best first.
-pub(in crate::wound) fn candidates(view: &View, colours: &Colours, tap: (usize, usize), reach_mm: f32) -> Vec<Candidate> {
+pub(in crate::wound) fn candidates(
+    view: &View,
+    colours: &Colours,
+    tap: (usize, usize),
+    reach_mm: f32,
+) -> Vec<Candidate> {
     let from_tap = |at: usize| {
         let (x, y) = ((at % view.width) as f32 - tap.0 as f32, (at / view.width) as f32 - tap.1 as f32);
         x.hypot(y) / view.px_per_mm
@@ -235,7 +245,8 @@ pub(in crate::wound) fn candidates(view: &View, colours: &Colours, tap: (usize, 
         found.push(judge(view, colours, mask, tap, reach_mm));
     }
     for at in 0..found.len() {
-        let agree = (0..found.len()).filter(|other| *other != at && found[*other].mask.overlap(&found[at].mask) > 0.85);
+        let agree = (0..found.len())
+            .filter(|other| *other != at && found[*other].mask.overlap(&found[at].mask) > 0.85);
         let bonus = 1.0 + 0.1 * agree.count() as f32;
         found[at].score *= bonus;
     }
@@ -292,12 +303,20 @@ pub(in crate::wound) fn is_island(hole: &Part, colours: &Colours, px_per_mm: f32
 }
 
 /// How well what lies just outside looks like skin, and how clear the step is.
-pub(in crate::wound) fn judge(view: &View, colours: &Colours, mask: Mask, tap: (usize, usize), reach_mm: f32) -> Candidate {
+pub(in crate::wound) fn judge(
+    view: &View,
+    colours: &Colours,
+    mask: Mask,
+    tap: (usize, usize),
+    reach_mm: f32,
+) -> Candidate {
     let per_mm = view.px_per_mm;
     let outside = mask.distances();
     let inside = mask.inverted().distances();
     let ring = |far: &[f32], from: f32, to: f32| -> Vec<usize> {
-        (0..far.len()).filter(|at| view.skin[*at] && far[*at] > from * per_mm && far[*at] <= to * per_mm).collect()
+        (0..far.len())
+            .filter(|at| view.skin[*at] && far[*at] > from * per_mm && far[*at] <= to * per_mm)
+            .collect()
     };
     let rim = ring(&outside, 1.4, 2.4);
     let bed = ring(&inside, 0.8, 2.2);
@@ -322,7 +341,10 @@ pub(in crate::wound) fn judge(view: &View, colours: &Colours, mask: Mask, tap: (
         }
         None => 0.0,
     };
-    let score = bed_share.powi(2).max(0.05) * skin_share.powf(1.5) * step.min(2.0).sqrt() * if reaches { 0.3 } else { 1.0 };
+    let score = bed_share.powi(2).max(0.05)
+        * skin_share.powf(1.5)
+        * step.min(2.0).sqrt()
+        * if reaches { 0.3 } else { 1.0 };
     Candidate { mask, skin_share, bed_share, step, score }
 }
 

@@ -18,7 +18,12 @@ const LEVEL: f32 = 0.6;
 const MOST_MM: f32 = 0.6;
 
 /// The ring moved so that it runs through the half-way point between the light inside and outside.
-pub(in crate::wound) fn snapped(picture: &Picture, plane: &SkinPlane, ring: &[MmPoint], outer: bool) -> Vec<MmPoint> {
+pub(in crate::wound) fn snapped(
+    picture: &Picture,
+    plane: &SkinPlane,
+    ring: &[MmPoint],
+    outer: bool,
+) -> Vec<MmPoint> {
     let ring = even(ring, 0.4);
     let count = ring.len();
     let clockwise = signed(&ring) > 0.0;
@@ -55,7 +60,8 @@ pub(in crate::wound) fn snapped(picture: &Picture, plane: &SkinPlane, ring: &[Mm
         .map(|at| {
             let profile = profiles[at].as_ref()?;
             // References averaged along the edge: the bed is grainy.
-            let near: Vec<&([f32; 3], [f32; 3])> = (0..5).filter_map(|k| ends[(at + count + k - 2) % count].as_ref()).collect();
+            let near: Vec<&([f32; 3], [f32; 3])> =
+                (0..5).filter_map(|k| ends[(at + count + k - 2) % count].as_ref()).collect();
             let share = 1.0 / near.len() as f32;
             let inside = [0, 1, 2].map(|c: usize| near.iter().map(|e| e.0[c] * share).sum::<f32>());
             let outside = [0, 1, 2].map(|c: usize| near.iter().map(|e| e.1[c] * share).sum::<f32>());
@@ -86,7 +92,8 @@ pub(in crate::wound) fn snapped(picture: &Picture, plane: &SkinPlane, ring: &[Mm
     let usual = median(all);
     let local = |at: usize| {
         let half = 4;
-        let near: Vec<f32> = (0..=2 * half).filter_map(|k| offsets[(at + count + k - half) % count]).collect();
+        let near: Vec<f32> =
+            (0..=2 * half).filter_map(|k| offsets[(at + count + k - half) % count]).collect();
         if near.len() < 4 { usual } else { median(near) }
     };
     (0..count)
@@ -111,7 +118,10 @@ pub(in crate::wound) fn even(ring: &[MmPoint], apart_mm: f64) -> Vec<MmPoint> {
         let mut along = left;
         while along < length {
             let share = along / length;
-            out.push(MmPoint { x_mm: a.x_mm + share * (b.x_mm - a.x_mm), y_mm: a.y_mm + share * (b.y_mm - a.y_mm) });
+            out.push(MmPoint {
+                x_mm: a.x_mm + share * (b.x_mm - a.x_mm),
+                y_mm: a.y_mm + share * (b.y_mm - a.y_mm),
+            });
             along += apart_mm;
         }
         left = along - length;

@@ -56,8 +56,14 @@ pub(in crate::wound) struct Survey {
 
 impl Survey {
     /// Looks around a place.
-    pub(in crate::wound) fn around(picture: &Picture, card: &ScaleCard, covers: &CardPlace, place: MmPoint) -> Survey {
-        let view = View::flat(picture, &card.plane, place, REACH_MM, PX_PER_MM, |at| covers.covers(at)).halved();
+    pub(in crate::wound) fn around(
+        picture: &Picture,
+        card: &ScaleCard,
+        covers: &CardPlace,
+        place: MmPoint,
+    ) -> Survey {
+        let view =
+            View::flat(picture, &card.plane, place, REACH_MM, PX_PER_MM, |at| covers.covers(at)).halved();
         let tints = tint::tints(&view);
         let middle = view.width as f32 / 2.0;
         let ring: Vec<tint::Tint> = (0..tints.len())
@@ -79,7 +85,8 @@ impl Survey {
     /// The view pixel a place lies in; `None` outside the view.
     pub(in crate::wound) fn pixel(&self, place: MmPoint) -> Option<(usize, usize)> {
         let (x, y) = self.view.px_of(place);
-        let inside = x >= -0.5 && y >= -0.5 && x < self.view.width as f32 - 0.5 && y < self.view.height as f32 - 0.5;
+        let inside =
+            x >= -0.5 && y >= -0.5 && x < self.view.width as f32 - 0.5 && y < self.view.height as f32 - 0.5;
         inside.then(|| (x.round().max(0.0) as usize, y.round().max(0.0) as usize))
     }
 

@@ -62,7 +62,9 @@ impl SkinTint {
         // The mean of what lies near the peak: bins alone are coarser than the differences that matter.
         let near: Vec<&Tint> = samples
             .iter()
-            .filter(|tint| (tint[0] - centre[0]).abs() < 2.0 * width && (tint[1] - centre[1]).abs() < 2.0 * width)
+            .filter(|tint| {
+                (tint[0] - centre[0]).abs() < 2.0 * width && (tint[1] - centre[1]).abs() < 2.0 * width
+            })
             .collect();
         let share = 1.0 / near.len().max(1) as f32;
         let mean = |axis: usize| near.iter().map(|tint| tint[axis] * share).sum::<f32>();
@@ -82,7 +84,8 @@ impl SkinTint {
         let [red, yellow, bright] = [0, 1, 2].map(|axis: usize| tint[axis] - self.mode[axis]);
         let plain = red > -0.3 && red < 0.6 && yellow.abs() < 0.35 && bright.abs() < 1.0;
         let off = self.pale();
-        let pale = (red - off[0]).abs() < 0.25 && (yellow - off[1]).abs() < 0.2 && (bright - off[2]).abs() < 0.8;
+        let pale =
+            (red - off[0]).abs() < 0.25 && (yellow - off[1]).abs() < 0.2 && (bright - off[2]).abs() < 0.8;
         plain || pale
     }
 }

@@ -62,8 +62,11 @@ pub(in crate::wound) fn shares(view: &View, bed: &Mask, balance: &Balance) -> Op
         if !bed.cells[at] || !view.skin[at] {
             continue;
         }
-        let is_glint = light.iter().all(|channel| *channel > 0.8)
-            || { let [r, g, b] = balance.of(*light); let top = r.max(g).max(b); r.min(g).min(b) > 0.62 * top && top > 0.3 };
+        let is_glint = light.iter().all(|channel| *channel > 0.8) || {
+            let [r, g, b] = balance.of(*light);
+            let top = r.max(g).max(b);
+            r.min(g).min(b) > 0.62 * top && top > 0.3
+        };
         if is_glint {
             glare += 1;
             continue;

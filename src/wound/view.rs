@@ -78,7 +78,9 @@ impl View {
             for x in 0..width {
                 let at = 2 * y * self.width + 2 * x;
                 let four = [at, at + 1, at + self.width, at + self.width + 1];
-                light.push([0, 1, 2].map(|c: usize| four.iter().map(|at| self.light[*at][c]).sum::<f32>() / 4.0));
+                light.push(
+                    [0, 1, 2].map(|c: usize| four.iter().map(|at| self.light[*at][c]).sum::<f32>() / 4.0),
+                );
                 skin.push(four.iter().all(|at| self.skin[*at]));
                 pictured.push(four.iter().all(|at| self.pictured[*at]));
             }
