@@ -1,4 +1,4 @@
-//! Markers in a real camera's picture, against what the AprilTag project's own detector says (tests/photo_samples/printed_markers).
+//! Markers in a real camera's picture, against what the AprilTag project's own detector says of them.
 
 use image::imageops::FilterType;
 use image::imageops::resize;
