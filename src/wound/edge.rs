@@ -17,8 +17,10 @@ use crate::wound::segment::Colours;
 use crate::wound::segment::Prior;
 use crate::wound::snap;
 use crate::wound::survey::CardPlace;
+use crate::wound::survey::Near;
 use crate::wound::survey::Survey;
 use crate::wound::survey::raster;
+use crate::wound::tint::SkinTint;
 use crate::wound::tint::tints;
 use crate::wound::view::View;
 
@@ -56,16 +58,17 @@ pub(in crate::wound) struct Edge {
 pub(in crate::wound) fn closer(
     picture: &Picture,
     card: &ScaleCard,
-    survey: &Survey,
+    near: &Near,
+    skin: Option<SkinTint>,
     found: &Mask,
     covers: &CardPlace,
 ) -> Option<Edge> {
-    let (middle, reach_mm) = span(&survey.view, found)?;
+    let (middle, reach_mm) = span(&near.view, found)?;
     let view = close_view(picture, &card.plane, middle, reach_mm, covers);
-    let beyond = beyond_mm(&view, &survey.view, found);
-    let view = without_lines(view, survey, &beyond);
+    let beyond = beyond_mm(&view, &near.view, found);
+    let view = without_lines(view, skin, &beyond);
     let soft = softened(&view, SOFT_MM * view.px_per_mm);
-    let colours = Colours::of(&soft, survey.skin);
+    let colours = Colours::of(&soft, skin);
     let prior: Vec<Prior> = beyond
         .iter()
         .zip(&view.skin)
@@ -126,10 +129,10 @@ fn beyond_mm(view: &View, coarse: &View, found: &Mask) -> Vec<f32> {
     (0..view.light.len()).map(pixel).collect()
 }
 
-fn without_lines(view: View, survey: &Survey, beyond: &[f32]) -> View {
-    let Some(skin) = &survey.skin else { return view };
+fn without_lines(view: View, skin: Option<SkinTint>, beyond: &[f32]) -> View {
+    let Some(skin) = skin else { return view };
     let first = Mask::new(view.width, view.height, beyond.iter().map(|beyond| *beyond < 0.0).collect());
-    let ink = pen::pen(&view, &tints(&view), skin, Some(&first));
+    let ink = pen::pen(&view, &tints(&view), &skin, Some(&first));
     if ink.count() == 0 { view } else { pen::without(&view, &ink) }
 }
 

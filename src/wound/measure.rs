@@ -49,7 +49,9 @@ pub struct HandDrawn {
 /// Standard deviation of an edge drawn by hand, all around together, mm (assumed; personal habit of drawing in or out).
 const HAND_EDGE_MM: f64 = 0.4;
 /// The wound is looked for this far around the tapped place, mm.
-pub(in crate::wound) const WOUND_REACH_MM: f32 = 60.0;
+const WOUND_REACH_MM: f32 = 60.0;
+/// And this far when it goes on, at half the resolution, mm.
+const LONG_REACH_MM: f32 = 100.0;
 
 /// Measures a wound on the review rendition. Never panics; what it cannot say it gives a reason for.
 pub fn measure(picture: &Picture, asked: &Asked) -> Measurement {
@@ -75,12 +77,22 @@ pub fn measure(picture: &Picture, asked: &Asked) -> Measurement {
         return with_card(card, because);
     }
     let survey = Survey::around(picture, &card, &covers, place);
-    let Some(pixel) = survey.pixel(place) else { return with_card(card, vec![Because::NoWound]) };
     if survey.colours.is_monochrome(&survey.view) {
         because.insert(0, Because::Monochrome);
         return with_card(card, because);
     }
-    let found = segment::candidates(&survey.view, &survey.colours, pixel, WOUND_REACH_MM);
+    let Some(mut near) = survey.near(place, WOUND_REACH_MM) else {
+        return with_card(card, vec![Because::NoWound]);
+    };
+    let mut found = segment::candidates(&near);
+    if found.first().is_some_and(|best| best.reaches)
+        && let Some(wider) = survey.wider(place, LONG_REACH_MM)
+    {
+        let again = segment::candidates(&wider);
+        if !again.is_empty() {
+            (near, found) = (wider, again);
+        }
+    }
     let Some(best) = found.first() else {
         because.insert(0, Because::NoWound);
         return with_card(card, because);
@@ -89,13 +101,13 @@ pub fn measure(picture: &Picture, asked: &Asked) -> Measurement {
         because.insert(0, Because::NoWound);
         return with_card(card, because);
     }
-    let Some(edge) = edge::closer(picture, &card, &survey, &best.mask, &covers) else {
+    let Some(edge) = edge::closer(picture, &card, &near, survey.skin, &best.mask, &covers) else {
         because.insert(0, Because::NoWound);
         return with_card(card, because);
     };
     because.extend(gates::of_picture(&card));
     because.extend(gates::of_edge(picture, &card, &survey, &found, &edge));
-    let px_mm2 = f64::from(survey.view.px_per_mm).powi(2);
+    let px_mm2 = f64::from(near.view.px_per_mm).powi(2);
     let areas = found.iter().map(|candidate| candidate.mask.count() as f64 / px_mm2).collect();
     let doubt = Doubt::automatic(&card, areas, best.mask.count() as f64 / px_mm2);
     complete(card, survey, edge, because, &doubt, asked.issue.tag_edge_mm)

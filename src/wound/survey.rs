@@ -82,17 +82,48 @@ impl Survey {
         Survey { view, ink, colours, skin }
     }
 
-    /// The view pixel a place lies in; `None` outside the view.
-    pub(in crate::wound) fn pixel(&self, place: MmPoint) -> Option<(usize, usize)> {
-        let (x, y) = self.view.px_of(place);
-        let inside =
-            x >= -0.5 && y >= -0.5 && x < self.view.width as f32 - 0.5 && y < self.view.height as f32 - 0.5;
-        inside.then(|| (x.round().max(0.0) as usize, y.round().max(0.0) as usize))
+    /// What lies within a distance of a place; `None` when the place is outside the view.
+    pub(in crate::wound) fn near(&self, place: MmPoint, reach_mm: f32) -> Option<Near> {
+        Near::of(&self.view, &self.colours, place, reach_mm)
+    }
+
+    /// As `near`, at half the resolution: for a wound too long for the first look.
+    pub(in crate::wound) fn wider(&self, place: MmPoint, reach_mm: f32) -> Option<Near> {
+        let view = self.view.halved();
+        Near::of(&view, &Colours::of(&view, self.skin), place, reach_mm)
     }
 
     /// An outline as pixels of this view.
     pub(in crate::wound) fn mask_of(&self, outline: &Outline) -> Mask {
         raster(&self.view, outline)
+    }
+}
+
+/// The surroundings of a tapped place.
+pub(in crate::wound) struct Near {
+    pub(in crate::wound) view: View,
+    pub(in crate::wound) colours: Colours,
+    /// The tapped place, in view pixels.
+    pub(in crate::wound) tap: (usize, usize),
+    pub(in crate::wound) reach_mm: f32,
+}
+
+/// Skin shown beyond the reach, mm: a rim to judge what touches it by.
+const MARGIN_MM: f32 = 4.0;
+
+impl Near {
+    fn of(view: &View, colours: &Colours, place: MmPoint, reach_mm: f32) -> Option<Near> {
+        let (x, y) = view.px_of(place);
+        let inside = |at: f32, size: usize| at >= -0.5 && at < size as f32 - 0.5;
+        if !(inside(x, view.width) && inside(y, view.height)) {
+            return None;
+        }
+        let at = (x.round().max(0.0) as usize, y.round().max(0.0) as usize);
+        let reach_px = ((reach_mm + MARGIN_MM) * view.px_per_mm) as usize;
+        let tap = (at.0.min(reach_px), at.1.min(reach_px));
+        let colours = colours.cropped(view, at, reach_px);
+        let view = view.cropped(at, reach_px);
+        Some(Near { view, colours, tap, reach_mm })
     }
 }
 
