@@ -254,7 +254,7 @@ fn borders(skin: &Skin, plane: &Plane, noise: f32, of_plateau: f32) -> Found {
     };
     let profiles: Vec<Vec<Option<f32>>> =
         (0..SECTORS).map(|sector| (0..=FARTHEST_MM).map(|ring| contrast(sector, ring)).collect()).collect();
-    let plateaus: Vec<f32> = profiles.iter().filter_map(|profile| near_edge(profile)).collect();
+    let plateaus: Vec<f32> = profiles.iter().filter_map(|profile| mean(&profile[1..5])).collect();
     let plateau = quantile(plateaus, 0.75);
     let raw: Vec<Option<f32>> = profiles
         .iter()
