@@ -48,6 +48,8 @@ pub struct HandDrawn {
 
 /// Standard deviation of an edge drawn by hand, all around together, mm (assumed; personal habit of drawing in or out).
 const HAND_EDGE_MM: f64 = 0.4;
+/// Other first guesses count as repetitions when they fit this well, share of the best.
+const AS_GOOD_FROM: f32 = 0.7;
 /// The wound is looked for this far around the tapped place, mm.
 const WOUND_REACH_MM: f32 = 60.0;
 /// And this far when it goes on, at half the resolution, mm.
@@ -108,7 +110,11 @@ pub fn measure(picture: &Picture, asked: &Asked) -> Measurement {
     because.extend(gates::of_picture(&card));
     because.extend(gates::of_edge(picture, &card, &survey, &found, &edge));
     let px_mm2 = f64::from(near.view.px_per_mm).powi(2);
-    let areas = found.iter().map(|candidate| candidate.mask.count() as f64 / px_mm2).collect();
+    let areas = found
+        .iter()
+        .filter(|other| other.score > AS_GOOD_FROM * best.score)
+        .map(|candidate| candidate.mask.count() as f64 / px_mm2)
+        .collect();
     let doubt = Doubt::automatic(&card, areas, best.mask.count() as f64 / px_mm2);
     complete(card, survey, edge, because, &doubt, asked.issue.tag_edge_mm)
 }
