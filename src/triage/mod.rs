@@ -59,6 +59,7 @@ mod urgency;
 mod well_answers;
 mod wording;
 
+pub use amend::ASKED_BACK;
 pub use answers::{
     Amount, Answers, Bleeding, Chills, DangerItem, Drainage, Edge, EdgeBand, EdgePace, Feels, PainTrend,
     StripAnswer, TakenTemperature, TempUnit, Temperature, Trend, WarmHard, Who, YesNo,

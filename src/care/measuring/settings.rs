@@ -1,0 +1,146 @@
+//! How a practice has its photos measured: whether at all, by which cards, and how large they came out of its printer.
+
+use crate::care::CareError;
+use crate::care::Desk;
+use crate::care::Done;
+use crate::care::Fault;
+use crate::care::record;
+use crate::care::record::Actor;
+use crate::ids::Moment;
+use crate::photo::CardIssue;
+use crate::store::practices;
+use crate::store::practices::Measuring;
+use crate::store::practices::MeasuringSettings;
+use crate::store::staff::StaffMember;
+
+/// Ids of the marker family 36h11: 587 of them (file `tag36h11.c` of the AprilTag project).
+const LAST_TAG_ID: u32 = 586;
+/// A card printed smaller or larger than by a fifth is a misprint, not a printer's habit. Own limits, no source.
+const TAG_EDGE_MM: std::ops::RangeInclusive<f64> = 16.0..=24.0;
+
+/// The form as typed.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Setting {
+    /// `on` or `off`.
+    pub measuring: String,
+    pub first_id: String,
+    pub last_id: String,
+    /// What a ruler laid on a printed card measures, mm.
+    pub tag_edge_mm: String,
+}
+
+/// How photos are measured now. Anyone who works here may read it.
+pub async fn settings(desk: &Desk, member: &StaffMember) -> Done<MeasuringSettings> {
+    let found = practices::measuring(&mut *desk.db.read().await?, member.practice).await?;
+    found.ok_or(CareError::NotFound)
+}
+
+/// Changes how photos are measured from now on. What was measured stays as it was; `measure --again` measures it anew.
+pub async fn set(desk: &Desk, lead: &StaffMember, typed: &Setting, moment: &Moment) -> Done<()> {
+    if !lead.roles.lead {
+        return Err(CareError::NotAllowed);
+    }
+    let settings = read(typed).map_err(CareError::Entered)?;
+    let mut tx = desk.db.write().await?;
+    practices::set_measuring(&mut tx, lead.practice, &settings).await?;
+    let detail = format!(
+        "measuring={} cards={}-{} tag_edge_mm={}",
+        settings.measuring.code(),
+        settings.cards.ids.start(),
+        settings.cards.ids.end(),
+        settings.cards.tag_edge_mm
+    );
+    let subject = format!("practice:{}", lead.practice);
+    let actor = Actor::Staff(lead.id);
+    record::note(&mut tx, lead.practice, actor, "measuring.set", &subject, &detail, moment.now).await?;
+    tx.commit().await?;
+    desk.tell(lead.practice);
+    Ok(())
+}
+
+fn read(typed: &Setting) -> Result<MeasuringSettings, Vec<Fault>> {
+    let measuring = typed.measuring.parse::<Measuring>();
+    let first = tag_id(&typed.first_id);
+    let last = tag_id(&typed.last_id);
+    let edge = millimetres(&typed.tag_edge_mm).filter(|edge_mm| TAG_EDGE_MM.contains(edge_mm));
+    let in_order = first.zip(last).filter(|(first, last)| first <= last);
+    match (measuring, in_order, edge) {
+        (Ok(measuring), Some((first, last)), Some(tag_edge_mm)) => {
+            Ok(MeasuringSettings { measuring, cards: CardIssue { ids: first..=last, tag_edge_mm } })
+        }
+        (measuring, _, edge) => {
+            let mut faults = Vec::new();
+            if measuring.is_err() {
+                faults.push(Fault::new("measuring", "Choose whether photos are measured."));
+            }
+            if first.is_none() {
+                faults.push(Fault::new("first_id", format!("Enter a whole number from 0 to {LAST_TAG_ID}.")));
+            }
+            if last.is_none() {
+                faults.push(Fault::new("last_id", format!("Enter a whole number from 0 to {LAST_TAG_ID}.")));
+            }
+            if first.zip(last).is_some_and(|(first, last)| first > last) {
+                faults.push(Fault::new("last_id", "The last id cannot be smaller than the first."));
+            }
+            if edge.is_none() {
+                faults.push(Fault::new("tag_edge_mm", EDGE_FAULT));
+            }
+            Err(faults)
+        }
+    }
+}
+
+const EDGE_FAULT: &str = "Enter the edge of the black square in millimetres, from 16 to 24: 20 when the card was printed \
+                          at its right size. Outside of this the sheet was printed at another scale: print it again at \
+                          100 %.";
+
+fn tag_id(typed: &str) -> Option<u32> {
+    typed.trim().parse().ok().filter(|id| *id <= LAST_TAG_ID)
+}
+
+/// Millimetres with a point or a comma, kept to a hundredth: no ruler reads finer.
+fn millimetres(typed: &str) -> Option<f64> {
+    let number: f64 = typed.trim().replace(',', ".").parse().ok()?;
+    number.is_finite().then(|| (number * 100.0).round() / 100.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn typed(first_id: &str, last_id: &str, tag_edge_mm: &str) -> Setting {
+        let [first_id, last_id, tag_edge_mm] = [first_id, last_id, tag_edge_mm].map(str::to_owned);
+        Setting { measuring: "on".to_owned(), first_id, last_id, tag_edge_mm }
+    }
+
+    fn faults(typed: &Setting) -> Vec<&'static str> {
+        read(typed).unwrap_err().into_iter().map(|fault| fault.field).collect()
+    }
+
+    #[test]
+    fn a_ruler_may_read_from_16_to_24_millimetres_with_point_or_comma() {
+        assert_eq!(read(&typed("0", "0", "19,4")).unwrap().cards.tag_edge_mm, 19.4);
+        for edge in ["16", "24", "24.004"] {
+            assert!(read(&typed("0", "0", edge)).is_ok(), "{edge}");
+        }
+        for edge in ["15.99", "24.01", "", "NaN", "inf", "two"] {
+            assert_eq!(faults(&typed("0", "0", edge)), ["tag_edge_mm"], "{edge}");
+        }
+    }
+
+    #[test]
+    fn ids_are_those_of_the_marker_family_in_order() {
+        assert_eq!(read(&typed("0", "586", "20")).unwrap().cards.ids, 0..=586);
+        assert_eq!(faults(&typed("0", "587", "20")), ["last_id"]);
+        assert_eq!(faults(&typed("-1", "3", "20")), ["first_id"]);
+        assert_eq!(read(&typed("5", "5", "20")).unwrap().cards.ids, 5..=5);
+        assert_eq!(faults(&typed("5", "4", "20")), ["last_id"]);
+    }
+
+    #[test]
+    fn on_or_off_must_be_chosen() {
+        let mut typed = typed("0", "0", "20");
+        typed.measuring = String::new();
+        assert_eq!(faults(&typed), ["measuring"]);
+    }
+}
