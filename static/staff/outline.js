@@ -1,7 +1,7 @@
 // Drawing the wound's edge and the redness on a photo, with mouse, finger or keys. Opened from the review page; the form
 // it fills in is the page's own, and what is kept is computed by the server.
 import { Drawing } from './outline_drawing.js';
-import { nearestSide, toMm } from './outline_geometry.js';
+import { nearestSide } from './outline_geometry.js';
 import { Loupe } from './outline_loupe.js';
 
 const SVG = 'http://www.w3.org/2000/svg';
@@ -51,7 +51,7 @@ class Desk {
     this.handles = draw('g', { class: 'desk-handles' });
     this.crosses = draw('g', { class: 'desk-crosses' });
     this.#svg.append(this.lines, this.crosses, this.handles);
-    this.#loupe = new Loupe(photo);
+    this.#loupe = new Loupe(document.querySelector(`.shot img[src="${photo}"]`));
     this.rings = make('select', { id: 'desk-ring' });
     this.live = make('dl', { className: 'desk-figures' });
     this.faultWords = make('div', { className: 'desk-faults' });
@@ -230,6 +230,8 @@ class Desk {
     this.#pointers.set(event.pointerId, at);
     this.#svg.setPointerCapture(event.pointerId);
     if (this.#pointers.size === 2) {
+      // Two fingers enlarge; what the first one began to pull goes back.
+      if (this.#held?.kind === 'point' && this.#held.moved) this.#back();
       this.#held = null;
       this.#loupe.hide();
       this.#pinch = { view: this.#view, from: [...this.#pointers.values()] };
@@ -263,6 +265,7 @@ class Desk {
 
   #move(event) {
     if (!this.#pointers.has(event.pointerId)) return;
+    if (!this.#pinch) this.#pointers.set(event.pointerId, this.#place(event));
     if (this.#pinch) return this.#pinched(event);
     const held = this.#held;
     if (!held) return;

@@ -5,11 +5,12 @@ const LARGER = 2.5;
 
 export class Loupe {
   canvas = Object.assign(document.createElement('canvas'), { className: 'loupe', width: 2 * SIDE_PX, height: 2 * SIDE_PX, hidden: true });
-  #picture = new Image();
+  #picture;
 
-  constructor(photo) {
+  // `picture`: the photo as it stands on the page, in the size its points are counted in.
+  constructor(picture) {
     this.canvas.setAttribute('aria-hidden', 'true');
-    this.#picture.src = photo;
+    this.#picture = picture;
   }
 
   hide() {
@@ -30,7 +31,7 @@ export class Loupe {
     pen.fillStyle = '#191c1e';
     pen.fillRect(0, 0, side, side);
     pen.setTransform(scale, 0, 0, scale, side / 2 - px * scale, side / 2 - py * scale);
-    if (this.#picture.complete && this.#picture.naturalWidth > 0) pen.drawImage(this.#picture, 0, 0);
+    if (this.#picture?.complete && this.#picture.naturalWidth > 0) pen.drawImage(this.#picture, 0, 0);
     pen.beginPath();
     points.forEach((point) => pen.lineTo(...point));
     pen.closePath();

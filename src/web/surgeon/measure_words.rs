@@ -1,6 +1,5 @@
 //! What a photo says about a wound, in a surgeon's words: figures with their ranges, and why one is missing.
 
-use crate::photo::CardFault;
 use crate::plan::Site;
 use crate::wound::Because;
 use crate::wound::Family;
@@ -49,20 +48,6 @@ pub fn because(because: Because) -> &'static str {
         Because::Failed => "Measuring failed on this picture.",
         Because::SwitchedOff => "The practice has switched measuring off.",
     }
-}
-
-/// Why no card can be measured by.
-pub fn card_fault(fault: CardFault) -> &'static str {
-    because(match fault {
-        CardFault::NotSeen => Because::CardNotSeen,
-        CardFault::Covered => Because::CardCovered,
-        CardFault::TooSmall => Because::CardTooSmall,
-        CardFault::TooTilted => Because::CardTooTilted,
-        CardFault::Mirrored => Because::Mirrored,
-        CardFault::OtherCard => Because::OtherCard,
-        CardFault::TwoCards => Because::TwoCards,
-        CardFault::Blurred => Because::Blurred,
-    })
 }
 
 /// How far the figures may be used: a code for its mark, and its words.

@@ -4,6 +4,7 @@
 use jiff::Timestamp;
 
 use crate::care::review::Opened;
+use crate::ids::PhotoId;
 use crate::photo::MmPoint;
 use crate::photo::PxPoint;
 use crate::photo::ScaleCard;
@@ -79,7 +80,7 @@ const NO_SCALE: &str = "Without a readable scale card an outline gives no millim
 
 /// A drawing that could not be kept, shown again as it was sent.
 pub struct Drawn {
-    pub photo: crate::ids::PhotoId,
+    pub photo: PhotoId,
     pub form: OutlineForm,
     pub faults: Vec<String>,
 }
