@@ -13,6 +13,7 @@ use crate::care::assessing;
 use crate::care::assessing::Again;
 use crate::care::assessing::Assessed;
 use crate::care::measuring;
+use crate::care::measuring::Hints;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -21,6 +22,7 @@ use crate::ids::Moment;
 use crate::ids::PhotoId;
 use crate::ids::WoundCheckId;
 use crate::photo;
+use crate::photo::CardIssue;
 use crate::photo::CleanPhoto;
 use crate::photo::Refused;
 use crate::store::Conn;
@@ -74,6 +76,16 @@ impl PreparedPhoto {
 
     pub fn is_readable(&self) -> bool {
         self.renditions.is_some()
+    }
+
+    /// `None`: what was sent is no picture.
+    pub fn renditions(&self) -> Option<&Renditions> {
+        self.renditions.as_ref()
+    }
+
+    /// What is known of it for measuring by these cards.
+    pub fn hints(&self, cards: CardIssue) -> Hints {
+        Hints { tap: self.tap, cards, camera: self.camera }
     }
 }
 

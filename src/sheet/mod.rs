@@ -15,6 +15,7 @@ mod tag;
 pub use contents::{Paper, SheetContents, SheetFault};
 pub use draft::{Area, Dash, Draft, Ink, Mark, PRINTER_MARGIN_MM};
 pub use qr::QR_EDGE_MM;
+pub use second_page::RULER_MM;
 pub use tag::{TAG_CELLS, tag36h11};
 
 use crate::words::sheet::SheetWords;

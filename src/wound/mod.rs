@@ -1,13 +1,24 @@
 //! What a picture says about the wound: outline, area, redness, tissue, measurement, healing course.
 
+mod contour;
+mod fine;
+mod graph_cut;
+mod mask;
 mod measure;
 mod measurement;
+mod mixture;
 mod outline;
+mod pen;
+mod segment;
+mod snap;
+mod tint;
+mod view;
 
 pub use measure::Asked;
 pub use measure::HandDrawn;
 pub use measure::measure;
 pub use measure::measure_by_hand;
+pub use measure::trial;
 pub use measurement::Because;
 pub use measurement::Bed;
 pub use measurement::Family;

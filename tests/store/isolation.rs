@@ -302,7 +302,7 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
                 measuring: "off".to_owned(),
                 first_id: "0".to_owned(),
                 last_id: "9".to_owned(),
-                tag_edge_mm: "19".to_owned(),
+                ruler_mm: "95".to_owned(),
             };
             measuring::set(desk, &ours.lead.member, &off, &moment).await.unwrap();
             is_refused(measuring::set(desk, surgeon, &off, &moment).await);

@@ -7,6 +7,7 @@ use crate::care::Fault;
 use crate::care::measuring::keeping;
 use crate::care::measuring::keeping::Dealt;
 use crate::care::measuring::work;
+use crate::care::measuring::work::Hints;
 use crate::ids::Moment;
 use crate::ids::PhotoId;
 use crate::photo::CardIssue;
@@ -58,37 +59,31 @@ pub async fn card_of(desk: &Desk, surgeon: &StaffMember, photo: PhotoId) -> Done
     if let Some(card) = known_card(&board) {
         return Ok(Some(card));
     }
-    on_picture(desk, &board, |picture, board| card_anew(picture, board)).await
+    on_picture(desk, &board, card_anew).await
 }
 
 fn known_card(board: &Board) -> Option<ScaleCard> {
     board.so_far.iter().find_map(|kept| kept.measurement.card.clone())
 }
 
-fn card_anew(picture: &Picture, board: &BoardFacts) -> Option<ScaleCard> {
-    let asked = work::asked(&board.photo, picture, board.cards.clone());
+fn card_anew(picture: &Picture, hints: &Hints) -> Option<ScaleCard> {
+    let asked = hints.asked(picture);
     let middle = PxPoint { x_px: picture.width() as f64 / 2.0, y_px: picture.height() as f64 / 2.0 };
     find_card(picture, &asked.issue, asked.tap.unwrap_or(middle), asked.focal_35mm).ok()
-}
-
-/// What a thread needs to know of the board.
-struct BoardFacts {
-    photo: Photo,
-    cards: CardIssue,
 }
 
 /// Looks at the photo on a thread of its own, holding a place among those that decode.
 async fn on_picture<T: Send + 'static>(
     desk: &Desk,
     board: &Board,
-    look: impl FnOnce(&Picture, &BoardFacts) -> T + Send + 'static,
+    look: impl FnOnce(&Picture, &Hints) -> T + Send + 'static,
 ) -> Done<T> {
     let bytes = work::review_bytes(desk, &board.photo).await?;
-    let facts = BoardFacts { photo: board.photo.clone(), cards: board.cards.clone() };
+    let hints = Hints::of(&board.photo, board.cards.clone());
     let _place = desk.decoding.acquire().await.map_err(|fault| CareError::Work(fault.to_string()))?;
     let looking = tokio::task::spawn_blocking(move || {
         let picture = Picture::from_rendition(&bytes).map_err(|refused| refused.code())?;
-        Ok::<T, &'static str>(look(&picture, &facts))
+        Ok::<T, &'static str>(look(&picture, &hints))
     });
     let looked = looking.await.map_err(|fault| CareError::Work(fault.to_string()))?;
     looked.map_err(|refused| CareError::Work(format!("the photo cannot be read: {refused}")))
@@ -106,8 +101,8 @@ pub async fn by_hand(
 ) -> Done<KeptMeasurement> {
     let board = board(desk, surgeon, photo).await?;
     let card = known_card(&board);
-    let measured = on_picture(desk, &board, move |picture, facts| {
-        let card = card.or_else(|| card_anew(picture, facts))?;
+    let measured = on_picture(desk, &board, move |picture, hints| {
+        let card = card.or_else(|| card_anew(picture, hints))?;
         Some(wound::measure_by_hand(picture, &card, drawn))
     });
     let Some(measurement) = measured.await? else { return Err(refused(NO_CARD)) };
@@ -141,10 +136,8 @@ pub async fn confirm(
     });
     let Some(unsure) = unsure else {
         // Pressed twice: what it made stands already.
-        let newest = board.so_far.into_iter().next();
-        return newest
-            .filter(|kept| kept.author == Author::Staff(surgeon.id))
-            .ok_or(refused(NOTHING_TO_CONFIRM));
+        let mine = board.so_far.into_iter().find(|kept| kept.author == Author::Staff(surgeon.id));
+        return mine.ok_or(refused(NOTHING_TO_CONFIRM));
     };
     let confirmed = Measurement { family: Family::ByHand, standing: Standing::Ok, ..unsure };
     keep(desk, surgeon, board, confirmed, "measurement.confirm", moment).await
@@ -162,9 +155,9 @@ async fn keep(
     let kept = keeping::to_keep(&photo, &check, Author::Staff(surgeon.id), measurement, moment);
     let mut tx = desk.db.write().await?;
     checks::hold(&mut tx, surgeon.practice, check.id).await?.ok_or(CareError::NotFound)?;
-    let newest = measurements::of_photo(&mut tx, surgeon.practice, photo.id).await?.into_iter().next();
-    if let Some(same) = newest.filter(|one| one.author == kept.author && one.measurement == kept.measurement)
-    {
+    let so_far = measurements::of_photo(&mut tx, surgeon.practice, photo.id).await?;
+    let mine = so_far.into_iter().find(|one| one.author == kept.author);
+    if let Some(same) = mine.filter(|one| one.measurement == as_read(&kept.measurement)) {
         return Ok(same);
     }
     keeping::keep(&mut tx, &kept, &cards, action).await?;
@@ -172,4 +165,10 @@ async fn keep(
     tx.commit().await?;
     desk.tell(surgeon.practice);
     Ok(kept)
+}
+
+/// A measurement as it comes back from where it is kept: the last digit of a number may differ from what was put in.
+fn as_read(measurement: &Measurement) -> Measurement {
+    let written = serde_json::to_string(measurement).unwrap_or_default();
+    serde_json::from_str(&written).unwrap_or_else(|_| measurement.clone())
 }

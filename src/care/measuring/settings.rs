@@ -1,4 +1,4 @@
-//! How a practice has its photos measured: whether at all, by which cards, and how large they came out of its printer.
+//! How a practice has its photos measured: whether at all, by which cards, and how large its printer makes them.
 
 use crate::care::CareError;
 use crate::care::Desk;
@@ -8,6 +8,8 @@ use crate::care::record;
 use crate::care::record::Actor;
 use crate::ids::Moment;
 use crate::photo::CardIssue;
+use crate::sheet::RULER_MM;
+use crate::sheet::scale_card::TAG_EDGE_MM;
 use crate::store::practices;
 use crate::store::practices::Measuring;
 use crate::store::practices::MeasuringSettings;
@@ -15,8 +17,8 @@ use crate::store::staff::StaffMember;
 
 /// Ids of the marker family 36h11: 587 of them (file `tag36h11.c` of the AprilTag project).
 const LAST_TAG_ID: u32 = 586;
-/// A card printed smaller or larger than by a fifth is a misprint, not a printer's habit. Own limits, no source.
-const TAG_EDGE_MM: std::ops::RangeInclusive<f64> = 16.0..=24.0;
+/// A sheet printed smaller or larger than by a fifth is a misprint, not a printer's habit. Own limits, no source.
+const RULER_READS_MM: std::ops::RangeInclusive<f64> = 80.0..=120.0;
 
 /// The form as typed.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -25,8 +27,8 @@ pub struct Setting {
     pub measuring: String,
     pub first_id: String,
     pub last_id: String,
-    /// What a ruler laid on a printed card measures, mm.
-    pub tag_edge_mm: String,
+    /// What a ruler laid on the sheet's line of [`RULER_MM`] reads, mm.
+    pub ruler_mm: String,
 }
 
 /// How photos are measured now. Anyone who works here may read it.
@@ -62,13 +64,14 @@ fn read(typed: &Setting) -> Result<MeasuringSettings, Vec<Fault>> {
     let measuring = typed.measuring.parse::<Measuring>();
     let first = tag_id(&typed.first_id);
     let last = tag_id(&typed.last_id);
-    let edge = millimetres(&typed.tag_edge_mm).filter(|edge_mm| TAG_EDGE_MM.contains(edge_mm));
+    let ruler = millimetres(&typed.ruler_mm).filter(|reads_mm| RULER_READS_MM.contains(reads_mm));
     let in_order = first.zip(last).filter(|(first, last)| first <= last);
-    match (measuring, in_order, edge) {
-        (Ok(measuring), Some((first, last)), Some(tag_edge_mm)) => {
+    match (measuring, in_order, ruler) {
+        (Ok(measuring), Some((first, last)), Some(reads_mm)) => {
+            let tag_edge_mm = TAG_EDGE_MM * reads_mm / RULER_MM;
             Ok(MeasuringSettings { measuring, cards: CardIssue { ids: first..=last, tag_edge_mm } })
         }
-        (measuring, _, edge) => {
+        (measuring, _, ruler) => {
             let mut faults = Vec::new();
             if measuring.is_err() {
                 faults.push(Fault::new("measuring", "Choose whether photos are measured."));
@@ -82,17 +85,21 @@ fn read(typed: &Setting) -> Result<MeasuringSettings, Vec<Fault>> {
             if first.zip(last).is_some_and(|(first, last)| first > last) {
                 faults.push(Fault::new("last_id", "The last id cannot be smaller than the first."));
             }
-            if edge.is_none() {
-                faults.push(Fault::new("tag_edge_mm", EDGE_FAULT));
+            if ruler.is_none() {
+                faults.push(Fault::new("ruler_mm", RULER_FAULT));
             }
             Err(faults)
         }
     }
 }
 
-const EDGE_FAULT: &str = "Enter the edge of the black square in millimetres, from 16 to 24: 20 when the card was printed \
-                          at its right size. Outside of this the sheet was printed at another scale: print it again at \
-                          100 %.";
+const RULER_FAULT: &str = "Enter what the 100 mm line on the printed sheet measures, from 80 to 120 mm: 100 when it was \
+                           printed at its right size. Outside of this, print the sheet again at 100 % / actual size.";
+
+/// What the sheet's line of [`RULER_MM`] measures where the marker came out this large, mm to a hundredth.
+pub fn ruler_reads_mm(cards: &CardIssue) -> f64 {
+    to_hundredths(cards.tag_edge_mm / TAG_EDGE_MM * RULER_MM)
+}
 
 fn tag_id(typed: &str) -> Option<u32> {
     typed.trim().parse().ok().filter(|id| *id <= LAST_TAG_ID)
@@ -101,16 +108,20 @@ fn tag_id(typed: &str) -> Option<u32> {
 /// Millimetres with a point or a comma, kept to a hundredth: no ruler reads finer.
 fn millimetres(typed: &str) -> Option<f64> {
     let number: f64 = typed.trim().replace(',', ".").parse().ok()?;
-    number.is_finite().then(|| (number * 100.0).round() / 100.0)
+    number.is_finite().then(|| to_hundredths(number))
+}
+
+fn to_hundredths(number: f64) -> f64 {
+    (number * 100.0).round() / 100.0
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn typed(first_id: &str, last_id: &str, tag_edge_mm: &str) -> Setting {
-        let [first_id, last_id, tag_edge_mm] = [first_id, last_id, tag_edge_mm].map(str::to_owned);
-        Setting { measuring: "on".to_owned(), first_id, last_id, tag_edge_mm }
+    fn typed(first_id: &str, last_id: &str, ruler_mm: &str) -> Setting {
+        let [first_id, last_id, ruler_mm] = [first_id, last_id, ruler_mm].map(str::to_owned);
+        Setting { measuring: "on".to_owned(), first_id, last_id, ruler_mm }
     }
 
     fn faults(typed: &Setting) -> Vec<&'static str> {
@@ -118,28 +129,29 @@ mod tests {
     }
 
     #[test]
-    fn a_ruler_may_read_from_16_to_24_millimetres_with_point_or_comma() {
-        assert_eq!(read(&typed("0", "0", "19,4")).unwrap().cards.tag_edge_mm, 19.4);
-        for edge in ["16", "24", "24.004"] {
-            assert!(read(&typed("0", "0", edge)).is_ok(), "{edge}");
+    fn a_ruler_may_read_from_80_to_120_millimetres_with_point_or_comma() {
+        for (reads, mm) in [("80", 80.0), ("97,5", 97.5), ("100", 100.0), ("120.004", 120.0)] {
+            let cards = read(&typed("0", "0", reads)).unwrap().cards;
+            assert!((cards.tag_edge_mm - mm / 5.0).abs() < 1e-9, "20 mm of 100 mm: {reads}");
+            assert_eq!(ruler_reads_mm(&cards), mm, "{reads}");
         }
-        for edge in ["15.99", "24.01", "", "NaN", "inf", "two"] {
-            assert_eq!(faults(&typed("0", "0", edge)), ["tag_edge_mm"], "{edge}");
+        for reads in ["79.99", "120.01", "", "NaN", "inf", "two"] {
+            assert_eq!(faults(&typed("0", "0", reads)), ["ruler_mm"], "{reads}");
         }
     }
 
     #[test]
     fn ids_are_those_of_the_marker_family_in_order() {
-        assert_eq!(read(&typed("0", "586", "20")).unwrap().cards.ids, 0..=586);
-        assert_eq!(faults(&typed("0", "587", "20")), ["last_id"]);
-        assert_eq!(faults(&typed("-1", "3", "20")), ["first_id"]);
-        assert_eq!(read(&typed("5", "5", "20")).unwrap().cards.ids, 5..=5);
-        assert_eq!(faults(&typed("5", "4", "20")), ["last_id"]);
+        assert_eq!(read(&typed("0", "586", "100")).unwrap().cards.ids, 0..=586);
+        assert_eq!(faults(&typed("0", "587", "100")), ["last_id"]);
+        assert_eq!(faults(&typed("-1", "3", "100")), ["first_id"]);
+        assert_eq!(read(&typed("5", "5", "100")).unwrap().cards.ids, 5..=5);
+        assert_eq!(faults(&typed("5", "4", "100")), ["last_id"]);
     }
 
     #[test]
     fn on_or_off_must_be_chosen() {
-        let mut typed = typed("0", "0", "20");
+        let mut typed = typed("0", "0", "100");
         typed.measuring = String::new();
         assert_eq!(faults(&typed), ["measuring"]);
     }

@@ -27,8 +27,10 @@ use crate::store::measuring_jobs;
 use crate::store::measuring_jobs::Job;
 use crate::store::measuring_jobs::Why;
 use crate::store::photos;
+use crate::store::photos::Camera;
 use crate::store::photos::Photo;
 use crate::store::photos::Size;
+use crate::store::photos::Tap;
 use crate::store::practices;
 use crate::store::practices::Measuring;
 use crate::wound;
@@ -45,10 +47,13 @@ const LEASE: SignedDuration = SignedDuration::from_mins(5);
 const MOST_TRIES: i64 = 3;
 const WAIT_AFTER_A_TRY: SignedDuration = SignedDuration::from_mins(2);
 
+/// What measures a picture.
+pub type Measure = Arc<dyn Fn(&Picture, &Asked) -> Measurement + Send + Sync>;
+
 /// How a photo is measured.
 #[derive(Clone)]
 pub struct Method {
-    pub measure: Arc<dyn Fn(&Picture, &Asked) -> Measurement + Send + Sync>,
+    pub measure: Measure,
     /// After this long a try is given up.
     pub time_limit: Duration,
 }
@@ -179,13 +184,12 @@ async fn look(desk: &Desk, method: &Method, waiting: &Waiting, bytes: bytes::Byt
     };
     let place = place.map_err(closed)?;
     let _decoding = desk.decoding.acquire().await.map_err(closed)?;
-    let (measure, photo, cards) = (Arc::clone(&method.measure), waiting.photo.clone(), waiting.cards.clone());
+    let (measure, hints) = (Arc::clone(&method.measure), Hints::of(&waiting.photo, waiting.cards.clone()));
     let measuring = tokio::task::spawn_blocking(move || {
         let _place = place;
         let seen = catch_unwind(AssertUnwindSafe(|| {
             let picture = Picture::from_rendition(&bytes).ok()?;
-            let asked = asked(&photo, &picture, cards);
-            Some(measure(&picture, &asked))
+            Some(measure(&picture, &hints.asked(&picture)))
         }));
         seen.ok().flatten()
     });
@@ -196,13 +200,27 @@ async fn look(desk: &Desk, method: &Method, waiting: &Waiting, bytes: bytes::Byt
     })
 }
 
-/// What is known of a photo besides its pixels, in px of the review rendition.
-pub(super) fn asked(photo: &Photo, picture: &Picture, cards: CardIssue) -> Asked {
-    let tap = photo.tap.map(|tap| PxPoint {
-        x_px: tap.x_per_10_000 as f64 / 10_000.0 * picture.width() as f64,
-        y_px: tap.y_per_10_000 as f64 / 10_000.0 * picture.height() as f64,
-    });
-    Asked { tap, issue: cards, focal_35mm: photo.camera.focal_35mm }
+/// What is known of a photo besides its pixels.
+#[derive(Clone, Debug)]
+pub struct Hints {
+    pub tap: Option<Tap>,
+    pub cards: CardIssue,
+    pub camera: Camera,
+}
+
+impl Hints {
+    pub(super) fn of(photo: &Photo, cards: CardIssue) -> Hints {
+        Hints { tap: photo.tap, cards, camera: photo.camera }
+    }
+
+    /// In px of the rendition that is measured.
+    pub fn asked(&self, picture: &Picture) -> Asked {
+        let tap = self.tap.map(|tap| PxPoint {
+            x_px: tap.x_per_10_000 as f64 / 10_000.0 * picture.width() as f64,
+            y_px: tap.y_per_10_000 as f64 / 10_000.0 * picture.height() as f64,
+        });
+        Asked { tap, issue: self.cards.clone(), focal_35mm: self.camera.focal_35mm }
+    }
 }
 
 /// Keeps what was seen, assesses the check by it, and takes the job off the list: all or nothing.
