@@ -121,6 +121,7 @@ async fn an_unsure_outline_shows_no_number_that_counts_until_it_is_confirmed() {
         page.must_say("no number counts until you confirm or draw it")
             .must_say("if the outline is right: 4.0 cm²")
             .must_say("Two different outlines fit this picture");
+        practice.minutes_pass(1);
         let confirm = format!("/photos/{}/outline/confirm", opened.photo);
         let answer = opened.surgeon.presses(&confirm, &[]).await;
         assert_eq!(answer.status, StatusCode::SEE_OTHER);

@@ -1,5 +1,6 @@
 // Photos with their measurements: opens the desk for drawing when it is asked for, and reads the page's parts anew after
 // something was kept. What is typed elsewhere on the page stays.
+import { beginSideBySide } from './side_by_side.js';
 
 const words = (form) => (JSON.parse(form.elements.rings.value || '{"wound":[]}').wound.length > 0 ? 'Correct the outline' : 'Draw the outline');
 
@@ -30,7 +31,7 @@ document.addEventListener('measured', ({ detail: page }) => {
     if (fresh) part.replaceWith(fresh);
   }
   begin(document);
-  document.dispatchEvent(new Event('parts-read'));
+  beginSideBySide();
   document.querySelector('.draw')?.focus();
 });
 
@@ -43,4 +44,5 @@ document.addEventListener('keydown', (event) => {
   event.preventDefault();
 });
 
+beginSideBySide();
 begin(document);

@@ -7,6 +7,7 @@ use crate::wound::Figure;
 use crate::wound::PenLine;
 use crate::wound::Redness;
 use crate::wound::Standing;
+use crate::wound::course::Surface;
 
 /// Below this, millimetres are given with one decimal; square millimetres stay whole below one square centimetre.
 const FINE_BELOW_MM: f64 = 10.0;
@@ -97,26 +98,37 @@ pub fn share_with_range(figure: &Figure) -> String {
 
 /// The share by which an area on a real photo may be off, beyond the range of repeating it: ±10 % on flat sites, ±20 %
 /// on limbs (own estimate from curvature and a card that does not lie flat; unproven on real wounds).
-pub fn real_life(site: Site) -> &'static str {
-    match site {
-        Site::Arm | Site::Hand | Site::Leg | Site::Foot | Site::Thigh => {
-            "The range is from repeating it on this photo. On a limb count on ±20 %: curved skin and a card that does \
-             not lie flat cannot be seen in one photo."
+pub fn real_life(surface: Surface) -> &'static str {
+    match surface {
+        Surface::Curved => {
+            "The range is from repeating it on this photo. On curved skin as here count on ±20 %: one photo cannot see the \
+             curve, nor a card that does not lie flat."
         }
+        Surface::Flat => {
+            "The range is from repeating it on this photo. On a flat place as here count on ±10 %: one photo cannot see a \
+             card that does not lie flat."
+        }
+    }
+}
+
+/// How the skin lies where a wound is: limbs, the head and folds bend away from the card.
+pub fn surface(site: Site) -> Surface {
+    match site {
+        Site::Trunk | Site::Buttock => Surface::Flat,
         Site::Face
         | Site::Scalp
         | Site::Neck
         | Site::Axilla
         | Site::Breast
-        | Site::Trunk
+        | Site::Arm
+        | Site::Hand
         | Site::Groin
         | Site::Genital
-        | Site::Buttock
         | Site::Pilonidal
-        | Site::Perianal => {
-            "The range is from repeating it on this photo. On a flat place count on ±10 %, on curved skin ±20 %: a card \
-             that does not lie flat cannot be seen in one photo."
-        }
+        | Site::Perianal
+        | Site::Thigh
+        | Site::Leg
+        | Site::Foot => Surface::Curved,
     }
 }
 

@@ -106,7 +106,7 @@ pub fn measured(
         clock: measure_words::redness_by_clock(&found.redness),
         because: found.because.iter().map(|why| measure_words::because(*why)).collect(),
         hints: hints(opened, found),
-        overlay: plane.map(|plane| overlay(found, plane, size_px)),
+        overlay: plane.map(|_| overlay(found, size_px)),
         hand: plane.map(|plane| hand_form(found, plane, drawn.filter(|drawn| drawn.photo == photo.id))),
         no_hand: if plane.is_none() { NO_SCALE } else { "" },
     })
@@ -184,7 +184,8 @@ fn bed(found: &Measurement) -> String {
 fn hints(opened: &Opened, found: &Measurement) -> Vec<String> {
     let mut hints = Vec::new();
     if found.size.is_some() {
-        hints.push(measure_words::real_life(opened.wound.operation.site).to_owned());
+        let surface = measure_words::surface(opened.wound.operation.site);
+        hints.push(measure_words::real_life(surface).to_owned());
     }
     let speaks_of_redness = match found.redness {
         Redness::Reach(_) | Redness::CannotTell | Redness::NoContrast { .. } => true,
@@ -196,25 +197,32 @@ fn hints(opened: &Opened, found: &Measurement) -> Vec<String> {
     hints
 }
 
-fn overlay(found: &Measurement, plane: &SkinPlane, (width_px, height_px): (u32, u32)) -> Overlay {
-    let wound = found.outline.iter().flat_map(Outline::pieces).flat_map(|piece| {
+/// The wound's edge with its islands, and the redness edge, as SVG path data in px; empty: nothing to draw.
+pub fn lines_over(found: &Measurement) -> (String, String) {
+    let Some(plane) = plane_of(found) else { return (String::new(), String::new()) };
+    let rings = found.outline.iter().flat_map(Outline::pieces).flat_map(|piece| {
         std::iter::once(piece.edge.as_slice()).chain(piece.islands.iter().map(Vec::as_slice))
     });
     let redness = match &found.redness {
         Redness::Reach(reach) => path(&reach.edge, plane),
         Redness::CannotTell | Redness::NoContrast { .. } | Redness::NotGiven { .. } => String::new(),
     };
+    (rings.map(|ring| path(ring, plane)).collect(), redness)
+}
+
+fn overlay(found: &Measurement, (width_px, height_px): (u32, u32)) -> Overlay {
+    let (wound, redness) = lines_over(found);
     Overlay {
         width_px,
         height_px,
-        wound: wound.map(|ring| path(ring, plane)).collect(),
+        wound,
         redness,
         card: found.card.as_ref().map_or_else(String::new, card_path),
     }
 }
 
 /// A ring as SVG path data in px; empty without points.
-pub fn path(ring: &[MmPoint], plane: &SkinPlane) -> String {
+fn path(ring: &[MmPoint], plane: &SkinPlane) -> String {
     closed(ring.iter().map(|at| plane.to_px(*at)))
 }
 
@@ -222,7 +230,8 @@ fn card_path(card: &ScaleCard) -> String {
     closed(card.corners_px.iter().copied())
 }
 
-fn closed(points: impl Iterator<Item = PxPoint>) -> String {
+/// Points joined to a closed line, as SVG path data; empty without points.
+pub fn closed(points: impl Iterator<Item = PxPoint>) -> String {
     let mut data = String::new();
     for at in points.filter(|at| at.x_px.is_finite() && at.y_px.is_finite()) {
         data.push(if data.is_empty() { 'M' } else { 'L' });

@@ -14,6 +14,7 @@ mod queue;
 mod reply_text;
 mod review;
 mod review_page;
+mod side_by_side;
 mod stream;
 mod why;
 

@@ -37,6 +37,8 @@ use crate::web::surgeon::disagreement;
 use crate::web::surgeon::measured;
 use crate::web::surgeon::measured::Drawn;
 use crate::web::surgeon::measured::MeasuredView;
+use crate::web::surgeon::side_by_side;
+use crate::web::surgeon::side_by_side::Beside;
 use crate::web::surgeon::why::Why;
 use crate::web::surgeon::why::why;
 use crate::web::time_words;
@@ -130,6 +132,7 @@ pub struct ReviewPage {
     pub before: Option<PhotoSet>,
     pub why: Why,
     pub answers: Vec<AnswerLine>,
+    pub beside: Beside,
     /// Where the answers and the photo say different things.
     pub disagreements: Vec<String>,
     /// What does not fit together, with what stands.
@@ -197,6 +200,7 @@ impl ReviewPage {
                 .before
                 .as_ref()
                 .map(|(earlier, photos)| photo_set(opened, earlier, photos, None, now)),
+            beside: side_by_side::beside(opened, now),
             disagreements: disagreement::between_answers_and_photo(opened),
             why: why(&check.assessment, opened.could_raise.as_deref()),
             changed: answers.iter().filter(|line| line.is_changed).count(),
