@@ -1,9 +1,16 @@
 //! What a picture says about the wound: outline, area, redness, tissue, measurement, healing course.
 
+mod compare;
+pub mod course;
 mod measure;
 mod measurement;
 mod outline;
 
+pub use compare::Differences;
+pub use compare::SideBySide;
+pub use compare::Warp;
+pub use compare::differences;
+pub use compare::side_by_side;
 pub use measure::Asked;
 pub use measure::HandDrawn;
 pub use measure::measure;
