@@ -1,6 +1,8 @@
 //! What a picture says about the wound: outline, area, redness, tissue, measurement, healing course.
 
+mod compare;
 mod contour;
+pub mod course;
 mod fine;
 mod graph_cut;
 mod mask;
@@ -14,6 +16,11 @@ mod snap;
 mod tint;
 mod view;
 
+pub use compare::Differences;
+pub use compare::SideBySide;
+pub use compare::Warp;
+pub use compare::differences;
+pub use compare::side_by_side;
 pub use measure::Asked;
 pub use measure::HandDrawn;
 pub use measure::measure;
