@@ -401,11 +401,11 @@ async fn a_lead_switches_measuring_off_and_on_and_what_was_typed_wrongly_is_kept
         let past = measuring::queue_past(practice.desk(), practice.id, &practice.moment()).await.unwrap();
         assert_eq!(past, Queued::SwitchedOff);
         // Wrong: told beside the field, and nothing is lost or changed.
-        let wrong = [("measuring", "on"), ("first_id", "7"), ("last_id", "3"), ("ruler_mm", "130")];
+        let wrong = [("measuring", "on"), ("first_id", "7"), ("last_id", "3"), ("ruler_mm", "10")];
         let page = lead.presses("/practice/measuring", &wrong).await;
         assert_eq!(page.status, axum::http::StatusCode::UNPROCESSABLE_ENTITY);
-        page.must_say("from 80 to 120").must_say("cannot be smaller than the first");
-        assert_eq!(page.field("ruler_mm").as_deref(), Some("130"));
+        page.must_say("That looks like centimetres").must_say("cannot be smaller than the first");
+        assert_eq!(page.field("ruler_mm").as_deref(), Some("10"));
         assert_eq!(said(&phone, check).await, [Said::SwitchedOff]);
         let on = [("measuring", "on"), ("first_id", "0"), ("last_id", "3"), ("ruler_mm", "100")];
         lead.presses("/practice/measuring", &on).await.is_fine();

@@ -3,7 +3,9 @@
 use crate::wound::graph_cut::Grid;
 use crate::wound::graph_cut::NEIGHBOURS;
 use crate::wound::mask::Mask;
+use crate::wound::mask::Part;
 use crate::wound::mixture::Mixture;
+use crate::wound::survey::Near;
 use crate::wound::tint::SkinTint;
 use crate::wound::tint::Tint;
 use crate::wound::tint::median;
@@ -33,6 +35,8 @@ pub(in crate::wound) struct Candidate {
     pub(in crate::wound) bed_share: f32,
     /// Colour step from just inside to just outside, median over the edge, in natural-log units.
     pub(in crate::wound) step: f32,
+    /// Goes as far as was looked.
+    pub(in crate::wound) reaches: bool,
     pub(in crate::wound) score: f32,
 }
 
@@ -41,16 +45,19 @@ pub(in crate::wound) struct Colours {
     pub(in crate::wound) tints: Vec<Tint>,
     scaled: Vec<Tint>,
     pub(in crate::wound) skin: Option<SkinTint>,
-    /// Middle and spread of reddened skin, scaled.
-    pub(in crate::wound) redness: Option<(Tint, Tint)>,
+    /// Colours of skin beyond what is cut: most of what a wound must stand out from.
+    farther: Vec<Tint>,
+    /// Middle and spread of reddened and of pale skin, scaled.
+    pub(in crate::wound) expected: Vec<(Tint, Tint)>,
 }
 
 /// Reddened skin differs from the patient's own skin by this much (natural-log units): more blood takes away green and
 /// blue alike, and some of the light.
 const REDNESS: Tint = [0.25, 0.0, -0.15];
 const REDNESS_SPREAD: Tint = [0.15, 0.08, 0.2];
-/// Share of the skin side that is expected to be reddened although none was learnt.
-const REDNESS_SHARE: f32 = 0.05;
+const PALE_SPREAD: Tint = [0.15, 0.12, 0.35];
+/// Share of the skin side that is expected to be of either kind although none was learnt.
+const EXPECTED_SHARE: f32 = 0.05;
 
 impl Colours {
     pub(in crate::wound) fn of(view: &View, skin: Option<SkinTint>) -> Colours {
@@ -62,11 +69,39 @@ impl Colours {
         let middle = [seen(0), seen(1), seen(2)];
         let scale = |tint: &Tint| [0, 1, 2].map(|axis: usize| (tint[axis] - middle[axis]) * AXIS_SCALE[axis]);
         let scaled = tints.iter().map(scale).collect();
-        let redness = skin.map(|skin| {
-            let mean = [0, 1, 2].map(|axis: usize| skin.mode[axis] + REDNESS[axis]);
-            (scale(&mean), [0, 1, 2].map(|axis: usize| REDNESS_SPREAD[axis] * AXIS_SCALE[axis]))
-        });
-        Colours { tints, scaled, skin, redness }
+        let part = |skin: &SkinTint, off: Tint, spread: Tint| {
+            let mean = [0, 1, 2].map(|axis: usize| skin.mode[axis] + off[axis]);
+            (scale(&mean), [0, 1, 2].map(|axis: usize| spread[axis] * AXIS_SCALE[axis]))
+        };
+        let expected = skin
+            .iter()
+            .flat_map(|skin| [part(skin, REDNESS, REDNESS_SPREAD), part(skin, skin.pale(), PALE_SPREAD)]);
+        let expected = expected.collect();
+        Colours { tints, scaled, skin, farther: Vec::new(), expected }
+    }
+
+    /// The colours of a part of the view; the rest is kept as farther skin.
+    pub(in crate::wound) fn cropped(&self, view: &View, (x, y): (usize, usize), reach_px: usize) -> Colours {
+        let within = |at: usize| {
+            (at % view.width).abs_diff(x) <= reach_px && (at / view.width).abs_diff(y) <= reach_px
+        };
+        let part = |from: &[Tint]| (0..from.len()).filter(|at| within(*at)).map(|at| from[at]).collect();
+        let farther =
+            (0..self.scaled.len()).filter(|at| view.skin[*at] && !within(*at)).map(|at| self.scaled[at]);
+        Colours {
+            tints: part(&self.tints),
+            scaled: part(&self.scaled),
+            skin: self.skin,
+            farther: farther.collect(),
+            expected: self.expected.clone(),
+        }
+    }
+
+    /// No colour anywhere: a black and white picture.
+    pub(in crate::wound) fn is_monochrome(&self, view: &View) -> bool {
+        let grey = |tint: &Tint| tint[0].abs() < 0.06 && tint[1].abs() < 0.06;
+        let seen = || self.tints.iter().zip(&view.skin).filter(|(_, skin)| **skin);
+        seen().filter(|(tint, _)| grey(tint)).count() * 100 > seen().count() * 98
     }
 }
 
@@ -77,6 +112,16 @@ pub(in crate::wound) enum Prior {
     MaybeWound,
     MaybeSkin,
     SureSkin,
+}
+
+impl Prior {
+    /// Not decided yet.
+    fn is_open(self) -> bool {
+        match self {
+            Prior::MaybeWound | Prior::MaybeSkin => true,
+            Prior::SureWound | Prior::SureSkin => false,
+        }
+    }
 }
 
 /// The colours of both sides.
@@ -91,11 +136,11 @@ pub(in crate::wound) fn learn(
     is_wound: impl Fn(usize) -> bool,
     is_skin: impl Fn(usize) -> bool,
 ) -> Option<Learnt> {
-    let of = |mine: &dyn Fn(usize) -> bool| {
-        let chosen = colours.scaled.iter().enumerate().filter(|(at, _)| mine(*at));
-        Mixture::fit(&chosen.map(|(_, colour)| *colour).collect::<Vec<Tint>>())
+    let of = |mine: &dyn Fn(usize) -> bool, more: &[Tint]| {
+        let chosen = colours.scaled.iter().enumerate().filter(|(at, _)| mine(*at)).map(|(_, colour)| *colour);
+        Mixture::fit(&chosen.chain(more.iter().copied()).collect::<Vec<Tint>>())
     };
-    Some(Learnt { wound: of(&is_wound)?, skin: of(&is_skin)? })
+    Some(Learnt { wound: of(&is_wound, &[])?, skin: of(&is_skin, &colours.farther)? })
 }
 
 /// Cuts wound from skin in rounds: colours of both sides are learnt, the cheapest border is found, and again.
@@ -103,11 +148,11 @@ pub(in crate::wound) fn learn(
 pub(in crate::wound) fn cut(view: &View, colours: &Colours, prior: &[Prior], rounds: usize) -> Option<Mask> {
     let mut inside: Vec<bool> =
         prior.iter().map(|prior| matches!(prior, Prior::SureWound | Prior::MaybeWound)).collect();
-    let borders = Borders::of(view, &colours.scaled);
+    let borders = Borders::of(view, &colours.scaled, prior);
     for _ in 0..rounds {
         let mut learnt = learn(colours, |at| view.skin[at] && inside[at], |at| view.skin[at] && !inside[at])?;
-        if let Some((mean, spread)) = colours.redness {
-            learnt.skin = learnt.skin.and(mean, spread, REDNESS_SHARE);
+        for (mean, spread) in &colours.expected {
+            learnt.skin = learnt.skin.and(*mean, *spread, EXPECTED_SHARE);
         }
         let now = cut_once(view, colours, prior, &borders, &learnt);
         let same = now == inside;
@@ -121,7 +166,7 @@ pub(in crate::wound) fn cut(view: &View, colours: &Colours, prior: &[Prior], rou
 
 /// The cheapest border with colours already learnt.
 pub(in crate::wound) fn cut_by(view: &View, colours: &Colours, prior: &[Prior], learnt: &Learnt) -> Mask {
-    let borders = Borders::of(view, &colours.scaled);
+    let borders = Borders::of(view, &colours.scaled, prior);
     Mask::new(view.width, view.height, cut_once(view, colours, prior, &borders, learnt))
 }
 
@@ -133,8 +178,16 @@ fn cut_once(
     learnt: &Learnt,
 ) -> Vec<bool> {
     let mut grid = Grid::new(view.width, view.height);
-    for (at, prior) in prior.iter().enumerate() {
-        let lean = match prior {
+    for (at, kind) in prior.iter().enumerate() {
+        // Decided pixels without an undecided neighbour change nothing, and take no part.
+        let takes_part = kind.is_open()
+            || (0..8).any(|direction| {
+                neighbour(at, direction, view.width, view.height).is_some_and(|other| prior[other].is_open())
+            });
+        if !takes_part {
+            continue;
+        }
+        let lean = match kind {
             Prior::SureWound => FIXED,
             Prior::SureSkin => -FIXED,
             Prior::MaybeWound | Prior::MaybeSkin if view.skin[at] => {
@@ -145,28 +198,30 @@ fn cut_once(
         };
         grid.lean(at % view.width, at / view.width, lean);
     }
-    borders.put_into(&mut grid, view.width, view.height);
-    grid.cut()
+    borders.put_into(&mut grid, view.width);
+    let inside = grid.cut();
+    inside.into_iter().zip(prior).map(|(inside, prior)| inside || *prior == Prior::SureWound).collect()
 }
 
-/// Prices of the borders to the four neighbours right and below.
+/// Prices of the borders to the four neighbours right and below; 0 between pixels that are both decided.
 struct Borders(Vec<[f32; 4]>);
 
 impl Borders {
-    fn of(view: &View, scaled: &[Tint]) -> Borders {
+    fn of(view: &View, scaled: &[Tint], prior: &[Prior]) -> Borders {
         let (width, height) = (view.width, view.height);
         let squared =
             |a: usize, b: usize| (0..3).map(|axis| (scaled[a][axis] - scaled[b][axis]).powi(2)).sum::<f32>();
-        let mut apart = vec![[0.0f32; 4]; scaled.len()];
+        let mut apart = vec![[f32::INFINITY; 4]; scaled.len()];
         let (mut sum, mut count) = (0.0f64, 0u32);
         for at in 0..scaled.len() {
             for (direction, apart) in apart[at].iter_mut().enumerate() {
-                if let Some(other) = neighbour(at, direction, width, height)
-                    && view.skin[at]
-                    && view.skin[other]
-                {
-                    *apart = squared(at, other);
-                    sum += f64::from(*apart);
+                let Some(other) = neighbour(at, direction, width, height) else { continue };
+                if prior[at].is_open() || prior[other].is_open() {
+                    *apart = if view.skin[at] && view.skin[other] { squared(at, other) } else { 0.0 };
+                }
+                // The usual step is that of all the skin in view, not that of the disputed band alone.
+                if direction % 2 == 0 && view.skin[at] && view.skin[other] {
+                    sum += f64::from(squared(at, other));
                     count += 1;
                 }
             }
@@ -175,16 +230,20 @@ impl Borders {
         for at in &mut apart {
             for (direction, apart) in at.iter_mut().enumerate() {
                 let length = if direction % 2 == 0 { 1.0 } else { std::f32::consts::SQRT_2 };
-                *apart = BORDER_PRICE / length * (-*apart / (2.0 * usual)).exp();
+                *apart = if apart.is_finite() {
+                    BORDER_PRICE / length * (-*apart / (2.0 * usual)).exp()
+                } else {
+                    0.0
+                };
             }
         }
         Borders(apart)
     }
 
-    fn put_into(&self, grid: &mut Grid, width: usize, height: usize) {
+    fn put_into(&self, grid: &mut Grid, width: usize) {
         for (at, prices) in self.0.iter().enumerate() {
             for (direction, price) in prices.iter().enumerate() {
-                if neighbour(at, direction, width, height).is_some() {
+                if *price > 0.0 {
                     grid.border(at % width, at / width, direction, *price);
                 }
             }
@@ -200,12 +259,9 @@ fn neighbour(at: usize, direction: usize, width: usize, height: usize) -> Option
 }
 
 /// The ways the wound at a view pixel can be seen, the best first.
-pub(in crate::wound) fn candidates(
-    view: &View,
-    colours: &Colours,
-    tap: (usize, usize),
-    reach_mm: f32,
-) -> Vec<Candidate> {
+pub(in crate::wound) fn candidates(near: &Near) -> Vec<Candidate> {
+    let Near { view, colours, tap, reach_mm } = near;
+    let (tap, reach_mm) = (*tap, *reach_mm);
     let from_tap = |at: usize| {
         let (x, y) = ((at % view.width) as f32 - tap.0 as f32, (at / view.width) as f32 - tap.1 as f32);
         x.hypot(y) / view.px_per_mm
@@ -222,10 +278,14 @@ pub(in crate::wound) fn candidates(
             })
             .collect();
         let Some(mask) = cut(view, colours, &prior, 4) else { continue };
-        let mask = tidy(&mask, tap, view.px_per_mm);
+        let mask = tidy(&mask, colours, tap, view.px_per_mm);
         if mask.count() > 0 {
             found.push(judge(view, colours, mask, tap, reach_mm));
         }
+    }
+    let fattest = found.iter().max_by(|a, b| a.score.total_cmp(&b.score)).map(|best| best.mask.clone());
+    if let Some(mask) = fattest.and_then(|mask| peeled(view, colours, &mask, tap, &from_tap, reach_mm)) {
+        found.push(judge(view, colours, mask, tap, reach_mm));
     }
     for at in 0..found.len() {
         let agree = (0..found.len())
@@ -237,13 +297,52 @@ pub(in crate::wound) fn candidates(
     found
 }
 
+/// A mask cut again from what of it does not look like skin: a reddened or pale rim falls off. `None`: nothing to peel.
+fn peeled(
+    view: &View,
+    colours: &Colours,
+    mask: &Mask,
+    tap: (usize, usize),
+    from_tap: &impl Fn(usize) -> f32,
+    reach_mm: f32,
+) -> Option<Mask> {
+    let skin = colours.skin?;
+    let bed: Vec<bool> =
+        mask.cells.iter().zip(&colours.tints).map(|(inside, tint)| *inside && !skin.passes(tint)).collect();
+    let prior: Vec<Prior> = (0..bed.len())
+        .map(|at| match from_tap(at) {
+            _ if !view.skin[at] => Prior::SureSkin,
+            near if near <= SURE_MM => Prior::SureWound,
+            _ if bed[at] => Prior::MaybeWound,
+            near if near <= reach_mm => Prior::MaybeSkin,
+            _ => Prior::SureSkin,
+        })
+        .collect();
+    let mask = tidy(&cut(view, colours, &prior, 3)?, colours, tap, view.px_per_mm);
+    (mask.count() > 0).then_some(mask)
+}
+
 /// Without hair-thin arms, as the one part at the tapped place, with its clefts closed.
-pub(in crate::wound) fn tidy(mask: &Mask, tap: (usize, usize), px_per_mm: f32) -> Mask {
+fn tidy(mask: &Mask, colours: &Colours, tap: (usize, usize), px_per_mm: f32) -> Mask {
     let opened = mask.shrunk(0.5 * px_per_mm).grown(0.5 * px_per_mm);
     let part = opened.part_at(tap.0, tap.1);
     let part = if part.count() > 0 { part } else { mask.part_at(tap.0, tap.1) };
     let closed = part.grown(px_per_mm).shrunk(px_per_mm);
-    closed.with(&closed.holes())
+    let mut holes = closed.holes();
+    holes.keep_parts(|hole| !is_island(hole, colours, px_per_mm));
+    closed.with(&holes)
+}
+
+/// A hole that looks like skin and is at least this large is an island, mm².
+const ISLAND_FROM_MM2: f32 = 4.0;
+/// Share of a hole that looks like skin from which it is an island.
+const ISLAND_SKIN_FROM: f32 = 0.7;
+
+/// Whether a hole in the wound is skin; other holes are glints or dark spots.
+pub(in crate::wound) fn is_island(hole: &Part, colours: &Colours, px_per_mm: f32) -> bool {
+    let large = hole.cells.len() as f32 >= ISLAND_FROM_MM2 * px_per_mm * px_per_mm;
+    let like = |at: &&usize| colours.skin.is_some_and(|skin| skin.passes(&colours.tints[**at]));
+    large && hole.cells.iter().filter(like).count() as f32 >= ISLAND_SKIN_FROM * hole.cells.len() as f32
 }
 
 /// How well what lies just outside looks like skin, and how clear the step is.
@@ -285,9 +384,11 @@ pub(in crate::wound) fn judge(
         }
         None => 0.0,
     };
-    let score =
-        bed_share.max(0.05) * skin_share.powf(1.5) * step.min(2.0).sqrt() * if reaches { 0.3 } else { 1.0 };
-    Candidate { mask, skin_share, bed_share, step, score }
+    let score = bed_share.powi(2).max(0.05)
+        * skin_share.powf(1.5)
+        * step.min(2.0).sqrt()
+        * if reaches { 0.3 } else { 1.0 };
+    Candidate { mask, skin_share, bed_share, step, reaches, score }
 }
 
 /// Median over the rim of the colour distance to the nearest part of the bed.

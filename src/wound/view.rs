@@ -88,6 +88,26 @@ impl View {
         View { width, height, px_per_mm: self.px_per_mm / 2.0, corner: self.corner, light, skin, pictured }
     }
 
+    /// The part within a distance of a pixel, px.
+    pub(in crate::wound) fn cropped(&self, (x, y): (usize, usize), reach_px: usize) -> View {
+        let (left, top) = (x.saturating_sub(reach_px), y.saturating_sub(reach_px));
+        let (right, bottom) = ((x + reach_px + 1).min(self.width), (y + reach_px + 1).min(self.height));
+        let rows = || (top..bottom).map(|row| row * self.width + left..row * self.width + right);
+        let step = 1.0 / f64::from(self.px_per_mm);
+        View {
+            width: right - left,
+            height: bottom - top,
+            px_per_mm: self.px_per_mm,
+            corner: MmPoint {
+                x_mm: self.corner.x_mm + left as f64 * step,
+                y_mm: self.corner.y_mm + top as f64 * step,
+            },
+            light: rows().flat_map(|row| self.light[row].iter().copied()).collect(),
+            skin: rows().flat_map(|row| self.skin[row].iter().copied()).collect(),
+            pictured: rows().flat_map(|row| self.pictured[row].iter().copied()).collect(),
+        }
+    }
+
     /// The view's pixels for a place, as (right, down) from the middle of the first pixel.
     pub(in crate::wound) fn px_of(&self, at: MmPoint) -> (f32, f32) {
         let along = |mm: f64| (mm * f64::from(self.px_per_mm)) as f32 - 0.5;

@@ -157,9 +157,9 @@ export const staffPages = (world) => {
     await lookAt(t, page, 'practice', `${demo.home}/practice`, { patient: false });
     await t.test('practice-faults', async () => {
       await page.goto(`${demo.home}/practice`);
-      await page.fill('#ruler_mm', '130');
+      await page.fill('#ruler_mm', '10');
       await Promise.all([page.waitForLoadState('load'), page.click('form[action="/practice/measuring"] button.press')]);
-      await mustSay(page, 'from 80 to 120');
+      await mustSay(page, 'That looks like centimetres');
       await look(page, 'practice-faults', { patient: false });
     });
     await lookAt(t, page, 'staff', `${demo.home}/practice/staff`, { patient: false });

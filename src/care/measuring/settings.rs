@@ -8,17 +8,15 @@ use crate::care::record;
 use crate::care::record::Actor;
 use crate::ids::Moment;
 use crate::photo::CardIssue;
+use crate::photo::TAG_EDGE_MM;
+use crate::photo::TAG_IDS;
 use crate::sheet::RULER_MM;
-use crate::sheet::scale_card::TAG_EDGE_MM;
+use crate::sheet::RulerFault;
+use crate::sheet::tag_edge_by_ruler;
 use crate::store::practices;
 use crate::store::practices::Measuring;
 use crate::store::practices::MeasuringSettings;
 use crate::store::staff::StaffMember;
-
-/// Ids of the marker family 36h11: 587 of them (file `tag36h11.c` of the AprilTag project).
-const LAST_TAG_ID: u32 = 586;
-/// A sheet printed smaller or larger than by a fifth is a misprint, not a printer's habit. Own limits, no source.
-const RULER_READS_MM: std::ops::RangeInclusive<f64> = 80.0..=120.0;
 
 /// The form as typed.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -62,39 +60,30 @@ pub async fn set(desk: &Desk, lead: &StaffMember, typed: &Setting, moment: &Mome
 
 fn read(typed: &Setting) -> Result<MeasuringSettings, Vec<Fault>> {
     let measuring = typed.measuring.parse::<Measuring>();
-    let first = tag_id(&typed.first_id);
-    let last = tag_id(&typed.last_id);
-    let ruler = millimetres(&typed.ruler_mm).filter(|reads_mm| RULER_READS_MM.contains(reads_mm));
+    let (first, last) = (tag_id(&typed.first_id), tag_id(&typed.last_id));
     let in_order = first.zip(last).filter(|(first, last)| first <= last);
-    match (measuring, in_order, ruler) {
-        (Ok(measuring), Some((first, last)), Some(reads_mm)) => {
-            let tag_edge_mm = TAG_EDGE_MM * reads_mm / RULER_MM;
-            Ok(MeasuringSettings { measuring, cards: CardIssue { ids: first..=last, tag_edge_mm } })
-        }
-        (measuring, _, ruler) => {
-            let mut faults = Vec::new();
-            if measuring.is_err() {
-                faults.push(Fault::new("measuring", "Choose whether photos are measured."));
-            }
-            if first.is_none() {
-                faults.push(Fault::new("first_id", format!("Enter a whole number from 0 to {LAST_TAG_ID}.")));
-            }
-            if last.is_none() {
-                faults.push(Fault::new("last_id", format!("Enter a whole number from 0 to {LAST_TAG_ID}.")));
-            }
-            if first.zip(last).is_some_and(|(first, last)| first > last) {
-                faults.push(Fault::new("last_id", "The last id cannot be smaller than the first."));
-            }
-            if ruler.is_none() {
-                faults.push(Fault::new("ruler_mm", RULER_FAULT));
-            }
-            Err(faults)
-        }
+    let edge = millimetres(&typed.ruler_mm).ok_or(RulerFault::NotALength).and_then(tag_edge_by_ruler);
+    if let (Ok(measuring), Some((first, last)), Ok(tag_edge_mm)) = (&measuring, in_order, &edge) {
+        let cards = CardIssue { ids: first..=last, tag_edge_mm: *tag_edge_mm };
+        return Ok(MeasuringSettings { measuring: *measuring, cards });
     }
+    let no_id = || format!("Enter a whole number from 0 to {}.", TAG_IDS - 1);
+    let mut faults = Vec::new();
+    if measuring.is_err() {
+        faults.push(Fault::new("measuring", "Choose whether photos are measured."));
+    }
+    if first.is_none() {
+        faults.push(Fault::new("first_id", no_id()));
+    }
+    if last.is_none() {
+        faults.push(Fault::new("last_id", no_id()));
+    }
+    if first.is_some() && last.is_some() && in_order.is_none() {
+        faults.push(Fault::new("last_id", "The last number cannot be smaller than the first."));
+    }
+    faults.extend(edge.err().map(|fault| Fault::new("ruler_mm", fault.to_string())));
+    Err(faults)
 }
-
-const RULER_FAULT: &str = "Enter what the 100 mm line on the printed sheet measures, from 80 to 120 mm: 100 when it was \
-                           printed at its right size. Outside of this, print the sheet again at 100 % / actual size.";
 
 /// What the sheet's line of [`RULER_MM`] measures where the marker came out this large, mm to a hundredth.
 pub fn ruler_reads_mm(cards: &CardIssue) -> f64 {
@@ -102,7 +91,7 @@ pub fn ruler_reads_mm(cards: &CardIssue) -> f64 {
 }
 
 fn tag_id(typed: &str) -> Option<u32> {
-    typed.trim().parse().ok().filter(|id| *id <= LAST_TAG_ID)
+    typed.trim().parse().ok().filter(|id| *id < TAG_IDS)
 }
 
 /// Millimetres with a point or a comma, kept to a hundredth: no ruler reads finer.
@@ -129,13 +118,13 @@ mod tests {
     }
 
     #[test]
-    fn a_ruler_may_read_from_80_to_120_millimetres_with_point_or_comma() {
-        for (reads, mm) in [("80", 80.0), ("97,5", 97.5), ("100", 100.0), ("120.004", 120.0)] {
+    fn what_the_ruler_reads_is_taken_with_point_or_comma_and_shown_as_it_was() {
+        for (reads, mm) in [("97.5", 97.5), ("97,5", 97.5), ("100", 100.0), (" 102.004 ", 102.0)] {
             let cards = read(&typed("0", "0", reads)).unwrap().cards;
             assert!((cards.tag_edge_mm - mm / 5.0).abs() < 1e-9, "20 mm of 100 mm: {reads}");
             assert_eq!(ruler_reads_mm(&cards), mm, "{reads}");
         }
-        for reads in ["79.99", "120.01", "", "NaN", "inf", "two"] {
+        for reads in ["10", "300", "-100", "", "NaN", "inf", "two"] {
             assert_eq!(faults(&typed("0", "0", reads)), ["ruler_mm"], "{reads}");
         }
     }

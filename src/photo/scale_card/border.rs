@@ -6,14 +6,14 @@
 use crate::photo::MmPoint;
 use crate::photo::SkinPlane;
 use crate::photo::scale_card::family::DATA_CELLS;
-use crate::photo::scale_card::geometry::CELL_MM;
+use crate::photo::scale_card::geometry::TAG_CELL_MM;
 use crate::photo::scale_card::geometry::TAG_EDGE_MM;
 use crate::photo::scale_card::light::Meter;
 
 /// Places looked at on each of the four sides.
 const PLACES_A_SIDE: usize = 40;
 /// How far to both sides of an edge the light is followed, mm: half a cell.
-const REACH_MM: f64 = CELL_MM / 2.0;
+const REACH_MM: f64 = TAG_CELL_MM / 2.0;
 
 /// A place on a printed edge, and which way it gets light there.
 #[derive(Clone, Copy, Debug)]
@@ -27,6 +27,13 @@ pub(super) struct Edge {
     pub along: f64,
 }
 
+impl Edge {
+    /// 0: it gets light along x; 1: along y.
+    pub fn direction(&self) -> usize {
+        usize::from(self.towards_light[0] == 0.0)
+    }
+}
+
 /// An edge found in the picture.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Crossing {
@@ -36,8 +43,7 @@ pub(super) struct Crossing {
     pub normal: [f64; 2],
     /// From 20 % to 80 % of the step, mm on the card.
     pub rise_mm: Option<f64>,
-    /// Light of the bright side less that of the dark side, and the bright side's.
-    pub step: f64,
+    /// Light of the bright side.
     pub bright: f64,
 }
 
@@ -69,7 +75,7 @@ pub(super) fn inner_edges(codeword: u64) -> Vec<Edge> {
             && inside.contains(&column)
             && codeword >> (row * DATA_CELLS as i32 + column) & 1 == 1
     };
-    let corner_mm = |cell: i32| (f64::from(cell) - DATA_CELLS as f64 / 2.0) * CELL_MM;
+    let corner_mm = |cell: i32| (f64::from(cell) - DATA_CELLS as f64 / 2.0) * TAG_CELL_MM;
     let mut edges = Vec::new();
     for row in -1..=DATA_CELLS as i32 {
         for column in -1..=DATA_CELLS as i32 {
@@ -81,8 +87,8 @@ pub(super) fn inner_edges(codeword: u64) -> Vec<Edge> {
                 let sign = if there { 1.0 } else { -1.0 };
                 for along in [0.3, 0.5, 0.7] {
                     let (x_mm, y_mm) = match down {
-                        0 => (corner_mm(column + 1), corner_mm(row) + along * CELL_MM),
-                        _ => (corner_mm(column) + along * CELL_MM, corner_mm(row + 1)),
+                        0 => (corner_mm(column + 1), corner_mm(row) + along * TAG_CELL_MM),
+                        _ => (corner_mm(column) + along * TAG_CELL_MM, corner_mm(row + 1)),
                     };
                     let towards_light = [sign * f64::from(across), sign * f64::from(down)];
                     edges.push(Edge { on_card: MmPoint { x_mm, y_mm }, towards_light, side: None, along });
@@ -140,7 +146,7 @@ fn crossing(meter: &Meter<'_>, plane: &SkinPlane, edge: &Edge, profile: &mut Vec
     if normal[0] * (outside[0] - inside[0]) + normal[1] * (outside[1] - inside[1]) < 0.0 {
         normal = normal.map(|part| -part);
     }
-    Some(Crossing { edge: *edge, px, normal, rise_mm, step, bright })
+    Some(Crossing { edge: *edge, px, normal, rise_mm, bright })
 }
 
 fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {

@@ -3,7 +3,7 @@
 use crate::photo::MmPoint;
 use crate::photo::SkinPlane;
 use crate::photo::scale_card::family::DATA_CELLS;
-use crate::photo::scale_card::geometry::CELL_MM;
+use crate::photo::scale_card::geometry::TAG_CELL_MM;
 use crate::photo::scale_card::light::Meter;
 
 /// Cells along one side: light margin, black border, data, border, margin.
@@ -17,8 +17,6 @@ pub(super) struct Reading {
     pub border_dark: f64,
     /// Share of the 36 margin cells that are light.
     pub margin_light: f64,
-    /// Corner cells of the border that are light: top left, top right, bottom right, bottom left.
-    pub light_corners: [bool; 4],
     /// Light less dark in the square's middle, as stored, 0 to 1.
     pub contrast: f64,
 }
@@ -62,15 +60,7 @@ pub(super) fn read(meter: &Meter<'_>, plane: &SkinPlane, sharpened: f64) -> Opti
             data |= u64::from(is_light(row + 2, column + 2)) << (row * DATA_CELLS + column);
         }
     }
-    let last = CELLS - 2;
-    Some(Reading {
-        data,
-        border_dark: share(1, false),
-        margin_light: share(0, true),
-        light_corners: [[1, 1], [1, last], [last, last], [last, 1]]
-            .map(|[row, column]| is_light(row, column)),
-        contrast,
-    })
+    Some(Reading { data, border_dark: share(1, false), margin_light: share(0, true), contrast })
 }
 
 /// Rows and columns of the cells that lie `ring` cells inside the outermost.
@@ -85,7 +75,7 @@ fn cells_of(ring: usize) -> impl Iterator<Item = [usize; 2]> {
 
 /// Mean of nine places around the middle of a cell.
 fn cell(meter: &Meter<'_>, plane: &SkinPlane, row: usize, column: usize) -> Option<f64> {
-    let along = |at: usize, step: f64| (at as f64 + 0.5 - CELLS as f64 / 2.0 + step * 0.2) * CELL_MM;
+    let along = |at: usize, step: f64| (at as f64 + 0.5 - CELLS as f64 / 2.0 + step * 0.2) * TAG_CELL_MM;
     let mut sum = 0.0;
     for dy in [-1.0, 0.0, 1.0] {
         for dx in [-1.0, 0.0, 1.0] {

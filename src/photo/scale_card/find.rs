@@ -3,7 +3,6 @@
 use std::ops::RangeInclusive;
 
 use crate::photo::Picture;
-use crate::photo::SkinPlane;
 use crate::photo::scale_card::cells;
 use crate::photo::scale_card::cells::Reading;
 use crate::photo::scale_card::dark::HalfGrey;
@@ -63,10 +62,7 @@ fn square_around(outline: Vec<[f64; 2]>, pixels: usize) -> Option<Quad> {
     let within = quad::area(&hull);
     let corners = quad::four_sides(hull)?;
     let around = quad::area(&corners);
-    let sides: [f64; 4] = std::array::from_fn(|at| {
-        let ([ax, ay], [bx, by]) = (corners[at], corners[(at + 1) % 4]);
-        (bx - ax).hypot(by - ay)
-    });
+    let sides = quad::sides(&corners);
     let shortest = sides.into_iter().fold(f64::INFINITY, f64::min);
     let longest = sides.into_iter().fold(0.0, f64::max);
     let plausible = around < 1.4 * within
@@ -108,9 +104,4 @@ fn same_place(a: &Quad, b: &Quad) -> bool {
     let middle = |quad: &Quad| [0, 1].map(|at| quad.iter().map(|corner| corner[at]).sum::<f64>() / 4.0);
     let ([ax, ay], [bx, by]) = (middle(a), middle(b));
     (ax - bx).hypot(ay - by) < quad::area(a).abs().sqrt() / 4.0
-}
-
-/// The plane a sighting's corners give, good to a pixel or two.
-pub(super) fn first_plane(sighting: &Sighting) -> Option<SkinPlane> {
-    through_corners(&sighting.corners)
 }

@@ -1,8 +1,15 @@
 //! The printed scale card in a photo: where it lies, how large a millimetre is there, how it is lit.
 
 mod border;
+#[cfg(test)]
+mod camera_tests;
 mod cells;
+mod choose;
 mod dark;
+#[cfg(test)]
+mod drawn;
+#[cfg(test)]
+mod drawn_tests;
 mod family;
 mod find;
 mod geometry;
@@ -20,7 +27,27 @@ use serde::Serialize;
 use crate::photo::Picture;
 use crate::photo::PxPoint;
 use crate::photo::SkinPlane;
+use crate::photo::scale_card::find::Sighting;
 use crate::photo::scale_card::find::What;
+
+pub use choose::TOO_BLURRED_ABOVE_MM;
+pub use choose::TOO_SMALL_BELOW_PX;
+pub use choose::TOO_TILTED_ABOVE_DEG;
+pub use family::TAG_CELLS;
+pub use family::TAG_IDS;
+pub use family::marker_cells;
+pub use geometry::CARD_HEIGHT_MM;
+pub use geometry::CARD_WIDTH_MM;
+pub use geometry::GROUND_REFLECTANCE;
+pub use geometry::PATCH_HEIGHT_MM;
+pub use geometry::PATCH_LEFT_MM;
+pub use geometry::PATCH_REFLECTANCE;
+pub use geometry::PATCH_TOP_MM;
+pub use geometry::PATCH_WIDTH_MM;
+pub use geometry::TAG_CELL_MM;
+pub use geometry::TAG_EDGE_MM;
+pub use geometry::TAG_LEFT_MM;
+pub use geometry::TAG_TOP_MM;
 
 /// Which cards are this practice's, and how large they came out of its printer.
 #[derive(Clone, Debug, PartialEq)]
@@ -79,67 +106,23 @@ pub fn find_card(
     near: PxPoint,
     focal_35mm: Option<f64>,
 ) -> Result<ScaleCard, CardFault> {
-    let seen = find::markers(picture, &issue.ids);
-    let (mut cards, mut fault) = (Vec::new(), CardFault::NotSeen);
-    for sighting in &seen {
-        let outcome = match sighting.what {
-            What::Marker | What::MirrorImage if !issue.ids.contains(&sighting.id) => {
-                Err(CardFault::OtherCard)
-            }
-            What::MirrorImage => Err(CardFault::Mirrored),
-            What::PartOfOwn => Err(CardFault::Covered),
-            What::Marker => {
-                measure::measured(picture, sighting, issue.tag_edge_mm, focal_35mm).and_then(gated)
-            }
-        };
-        match outcome {
-            Ok(card) => cards.push(card),
-            Err(why) => fault = nearer_to_readable(fault, why),
-        }
-    }
-    one_of(cards, near).unwrap_or(Err(fault))
+    let outcomes = find::markers(picture, &issue.ids)
+        .iter()
+        .map(|sighting| looked_at(picture, sighting, issue, focal_35mm))
+        .collect();
+    choose::card(outcomes, near)
 }
 
-const TOO_BLURRED_ABOVE_MM: f64 = 0.9;
-const TOO_SMALL_BELOW_PX: f64 = 40.0;
-const TOO_TILTED_ABOVE_DEG: f64 = 40.0;
-
-fn gated(card: ScaleCard) -> Result<ScaleCard, CardFault> {
-    if card.tag_edge_px < TOO_SMALL_BELOW_PX {
-        return Err(CardFault::TooSmall);
+fn looked_at(
+    picture: &Picture,
+    sighting: &Sighting,
+    issue: &CardIssue,
+    focal_35mm: Option<f64>,
+) -> Result<ScaleCard, CardFault> {
+    match sighting.what {
+        What::Marker | What::MirrorImage if !issue.ids.contains(&sighting.id) => Err(CardFault::OtherCard),
+        What::MirrorImage => Err(CardFault::Mirrored),
+        What::PartOfOwn => Err(measure::why_not_read(picture, sighting, issue.tag_edge_mm)),
+        What::Marker => choose::gated(measure::measured(picture, sighting, issue.tag_edge_mm, focal_35mm)?),
     }
-    if card.edge_rise_mm > TOO_BLURRED_ABOVE_MM {
-        return Err(CardFault::Blurred);
-    }
-    if card.tilt_deg > TOO_TILTED_ABOVE_DEG {
-        return Err(CardFault::TooTilted);
-    }
-    Ok(card)
-}
-
-fn nearer_to_readable(a: CardFault, b: CardFault) -> CardFault {
-    let rank = |fault: CardFault| match fault {
-        CardFault::NotSeen => 0,
-        CardFault::OtherCard => 1,
-        CardFault::Covered => 2,
-        CardFault::Mirrored => 3,
-        CardFault::TwoCards => 4,
-        CardFault::TooSmall => 5,
-        CardFault::Blurred => 6,
-        CardFault::TooTilted => 7,
-    };
-    if rank(b) > rank(a) { b } else { a }
-}
-
-fn one_of(mut cards: Vec<ScaleCard>, near: PxPoint) -> Option<Result<ScaleCard, CardFault>> {
-    let away_px = |card: &ScaleCard| {
-        let middle = card.plane.to_px(crate::photo::MmPoint { x_mm: 0.0, y_mm: 0.0 });
-        (middle.x_px - near.x_px).hypot(middle.y_px - near.y_px)
-    };
-    cards.sort_by(|a, b| away_px(a).total_cmp(&away_px(b)));
-    let mut cards = cards.into_iter();
-    let first = cards.next()?;
-    let scale = |card: &ScaleCard| card.plane.mm_per_px_at(card.plane.to_mm(near));
-    let agree = |other: ScaleCard| (scale(&other) / scale(&first) - 1.0).abs() <= 0.1;
-    Some(if cards.all(agree) { Ok(first) } else { Err(CardFault::TwoCards) })
 }

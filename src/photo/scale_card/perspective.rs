@@ -65,31 +65,30 @@ pub(super) fn tilt_deg(plane: &SkinPlane, camera: &Camera) -> Option<f64> {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Fitted {
     pub plane: SkinPlane,
-    /// How much darkness is wider than printed at every edge, px: light cut off by burning out, ink that spread.
-    pub spread_px: f64,
     /// What the crossings lie off, rms px, outliers left out.
     pub misfit_px: f64,
-    /// Between the camera's axis and the card's normal, degrees; `None` when no camera was supposed.
-    pub tilt_deg: Option<f64>,
+    /// Focal length it was fitted with, px; `None` for a perspective that supposes no camera.
+    pub focal_px: Option<f64>,
 }
 
 /// Any perspective at all: eight unknowns, and the spread.
 pub(super) fn fit_free(crossings: &[Crossing], start: &SkinPlane, spread: Spread) -> Option<Fitted> {
     let m = start.mm_to_px_matrix();
-    let w = m[2][2];
-    let first = [m[0][0], m[0][1], m[0][2], m[1][0], m[1][1], m[1][2], m[2][0], m[2][1]].map(|cell| cell / w);
-    let begin: [f64; 9] = std::array::from_fn(|at| first.get(at).copied().unwrap_or(0.0));
-    let steps = [1e-5, 1e-5, 1e-3, 1e-5, 1e-5, 1e-3, 1e-8, 1e-8, 1e-3];
-    let view = |unknowns: &[f64; 9]| {
-        let h: [f64; 8] = std::array::from_fn(|at| unknowns[at]);
-        free_matrix(&h)
+    let [a, b, c, d, e, f, g, h] =
+        [m[0][0], m[0][1], m[0][2], m[1][0], m[1][1], m[1][2], m[2][0], m[2][1]].map(|cell| cell / m[2][2]);
+    let begin = [0.0, 0.0, a, b, c, d, e, f, g, h];
+    let steps = [1e-3, 1e-3, 1e-5, 1e-5, 1e-3, 1e-5, 1e-5, 1e-3, 1e-8, 1e-8];
+    let view = |unknowns: &[f64; 10]| {
+        let [_, _, a, b, c, d, e, f, g, h] = *unknowns;
+        free_matrix(&[a, b, c, d, e, f, g, h])
     };
-    let (fit, misfit_px) = robust(begin, steps, crossings, spread, 8, &view, &|_| None)?;
+    let (fit, misfit_px) = robust(begin, steps, crossings, spread, &view, &|_| None)?;
     let plane = SkinPlane::from_mm_to_px(view(&fit.unknowns)).ok()?;
-    Some(Fitted { plane, spread_px: fit.unknowns[8], misfit_px, tilt_deg: None })
+    Some(Fitted { plane, misfit_px, focal_px: None })
 }
 
-/// Whether the spread is looked for; it takes edges inside the marker to tell it from size.
+/// Whether it is looked for how much darkness is wider than printed: light cut off by burning out, ink that spread, a hand that
+/// shook. Edges across the card and edges along it have a spread each; it takes edges inside the marker to tell it from size.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Spread {
     None,
@@ -104,30 +103,26 @@ pub(super) fn fit_camera(
     spread: Spread,
 ) -> Option<Fitted> {
     let pose = Pose::of(start, camera)?;
-    let tries = [pose, pose.tipped_over()];
-    let fitted = tries.iter().filter_map(|pose| {
-        let [a, b, c] = pose.turn_vector();
-        let begin = [a, b, c, pose.at_mm[0], pose.at_mm[1], pose.at_mm[2], 0.0, 0.0];
-        let depth = pose.at_mm[2];
-        let steps = [1e-5, 1e-5, 1e-5, depth * 1e-6, depth * 1e-6, depth * 1e-5, 1e-5, 1e-3];
-        let view = |unknowns: &[f64; 8]| view_of(unknowns, camera);
+    let fitted = [pose, pose.tipped_over()].into_iter().filter_map(|pose| {
+        let ([a, b, c], [x, y, depth]) = (pose.turn_vector(), pose.at_mm);
+        let begin = [0.0, 0.0, a, b, c, x, y, depth, 0.0];
+        let steps = [1e-3, 1e-3, 1e-5, 1e-5, 1e-5, depth * 1e-6, depth * 1e-6, depth * 1e-5, 1e-5];
         // Weighed against crossings that are good to about a tenth of a pixel each.
-        let doubt = |unknowns: &[f64; 8]| Some(unknowns[6] / camera.focal_doubt * 0.1);
-        robust(begin, steps, crossings, spread, 7, &view, &doubt)
+        let doubt = |unknowns: &[f64; 9]| Some(unknowns[8] / camera.focal_doubt * 0.1);
+        robust(begin, steps, crossings, spread, &|unknowns| view_of(unknowns, camera), &doubt)
     });
     let (fit, misfit_px) = fitted.min_by(|a, b| a.0.cost.total_cmp(&b.0.cost))?;
     let plane = SkinPlane::from_mm_to_px(view_of(&fit.unknowns, camera)).ok()?;
-    let rotation = turn([fit.unknowns[0], fit.unknowns[1], fit.unknowns[2]]);
-    let tilt_deg = rotation[2][2].abs().min(1.0).acos().to_degrees();
-    Some(Fitted { plane, spread_px: fit.unknowns[7], misfit_px, tilt_deg: Some(tilt_deg) })
+    let focal_px = Some(camera.focal_px * fit.unknowns[8].exp());
+    Some(Fitted { plane, misfit_px, focal_px })
 }
 
-fn view_of(unknowns: &[f64; 8], camera: &Camera) -> Matrix {
-    let r = turn([unknowns[0], unknowns[1], unknowns[2]]);
-    let focal = camera.focal_px * unknowns[6].exp();
+fn view_of(unknowns: &[f64; 9], camera: &Camera) -> Matrix {
+    let [_, _, a, b, c, x, y, depth, focal] = *unknowns;
+    let r = turn([a, b, c]);
+    let focal = camera.focal_px * focal.exp();
     let [cx, cy] = camera.middle_px;
-    let columns =
-        [[r[0][0], r[1][0], r[2][0]], [r[0][1], r[1][1], r[2][1]], [unknowns[3], unknowns[4], unknowns[5]]];
+    let columns = [[r[0][0], r[1][0], r[2][0]], [r[0][1], r[1][1], r[2][1]], [x, y, depth]];
     let mut matrix = [[0.0; 3]; 3];
     for (at, [x, y, z]) in columns.into_iter().enumerate() {
         matrix[0][at] = focal * x + cx * z;
@@ -143,21 +138,21 @@ fn robust<const N: usize>(
     steps: [f64; N],
     crossings: &[Crossing],
     spread: Spread,
-    spread_at: usize,
     view: &dyn Fn(&[f64; N]) -> Matrix,
     doubt: &dyn Fn(&[f64; N]) -> Option<f64>,
 ) -> Option<(Fit<N>, f64)> {
     if crossings.len() < 2 * N {
         return None;
     }
+    // The first two unknowns are the spreads.
     let offs = |unknowns: &[f64; N], out: &mut Vec<f64>| {
         let matrix = view(unknowns);
-        let wider = match spread {
+        let wider = |crossing: &Crossing| match spread {
             Spread::None => 0.0,
-            Spread::Sought => unknowns[spread_at],
+            Spread::Sought => unknowns[crossing.edge.direction()],
         };
         out.clear();
-        out.extend(crossings.iter().map(|crossing| off_px(&matrix, crossing) - wider));
+        out.extend(crossings.iter().map(|crossing| off_px(&matrix, crossing) - wider(crossing)));
     };
     let mut unknowns = begin;
     let mut weights = vec![1.0; crossings.len()];
@@ -169,7 +164,7 @@ fn robust<const N: usize>(
             out.iter_mut().zip(&weights).for_each(|(off, weight)| *off *= weight);
             out.extend(doubt(unknowns));
             if spread == Spread::None {
-                out.push(unknowns[spread_at]);
+                out.extend([unknowns[0], unknowns[1]]);
             }
         })?;
         unknowns = fit.unknowns;

@@ -33,6 +33,17 @@ pub(super) fn area(points: &[[f64; 2]]) -> f64 {
     points.iter().zip(next).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum::<f64>() / 2.0
 }
 
+pub(super) fn sides(quad: &Quad) -> [f64; 4] {
+    std::array::from_fn(|at| {
+        let ([ax, ay], [bx, by]) = (quad[at], quad[(at + 1) % 4]);
+        (bx - ax).hypot(by - ay)
+    })
+}
+
+pub(super) fn mean_side(quad: &Quad) -> f64 {
+    sides(quad).iter().sum::<f64>() / 4.0
+}
+
 /// Takes sides away from a convex figure, always the one whose loss adds least, until four are left. Sides that a rounded or
 /// hidden corner adds go first. `None`: fewer than four sides, or sides that never meet.
 pub(super) fn four_sides(mut figure: Vec<[f64; 2]>) -> Option<Quad> {

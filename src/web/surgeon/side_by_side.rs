@@ -14,10 +14,10 @@ use crate::web::sign_in::STAFF_LANGUAGE;
 use crate::web::surgeon::measure_words;
 use crate::web::surgeon::measured;
 use crate::web::time_words;
+use crate::wound::Differences;
 use crate::wound::Measurement;
+use crate::wound::SideBySide;
 use crate::wound::Standing;
-use crate::wound::compare;
-use crate::wound::compare::Differences;
 use crate::wound::course::Change;
 use crate::wound::course::Clear;
 
@@ -88,11 +88,11 @@ pub fn beside(opened: &Opened, now: Timestamp) -> Beside {
     };
     let surface = measure_words::surface(opened.wound.operation.site);
     let (found, before) = (&this.kept.measurement, &last.kept.measurement);
-    let differences = compare::differences(found, before, surface);
+    let differences = crate::wound::differences(found, before, surface);
     Beside {
         changes: differences.as_ref().map(changes).unwrap_or_default(),
         why_not: if differences.is_none() { no_figures(found, before).to_owned() } else { String::new() },
-        view: compare::side_by_side(found, before, surface)
+        view: crate::wound::side_by_side(found, before, surface)
             .map(|both| view(opened, &this, &last, &both, now)),
     }
 }
@@ -122,7 +122,7 @@ fn view(
     opened: &Opened,
     this: &Side<'_>,
     last: &Side<'_>,
-    both: &compare::SideBySide,
+    both: &SideBySide,
     now: Timestamp,
 ) -> SideView {
     let lines = measured::lines_over(&this.kept.measurement);
@@ -176,7 +176,7 @@ fn change_words(change: &Change, figure: fn(f64) -> String) -> String {
     let says = match change.says {
         Clear::Smaller => "smaller".to_owned(),
         Clear::Bigger => "bigger".to_owned(),
-        Clear::NoClearChange => format!("no clear change (less than {} cannot be told apart)", figure(change.band)),
+        Clear::NoClearChange => format!("no clear change (within ±{})", figure(change.band)),
     };
     format!("{from_to}{by}: {says}")
 }
@@ -205,7 +205,7 @@ mod tests {
         assert_eq!(words(500.0, 750.0, Clear::Bigger), "5.0 cm² → 7.5 cm², +50 %: bigger");
         assert_eq!(
             words(950.0, 900.0, Clear::NoClearChange),
-            "9.5 cm² → 9.0 cm², −5 %: no clear change (less than 1.3 cm² cannot be told apart)"
+            "9.5 cm² → 9.0 cm², −5 %: no clear change (within ±1.3 cm²)"
         );
     }
 }
