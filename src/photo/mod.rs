@@ -50,6 +50,7 @@ pub use rendition::FULL_PX;
 pub use rendition::REVIEW_PX;
 pub use rendition::Rendition;
 pub use rendition::SMALL_PX;
+pub use rendition::review_size_px;
 pub use scale_card::CARD_HEIGHT_MM;
 pub use scale_card::CARD_WIDTH_MM;
 pub use scale_card::CardFault;

@@ -6,6 +6,7 @@ use jiff::tz::TimeZone;
 
 use crate::care::review::Opened;
 use crate::ids::StaffId;
+use crate::photo::review_size_px;
 use crate::plan::StepKind;
 use crate::plan::day_number;
 use crate::plan::strip_state;
@@ -32,6 +33,12 @@ use crate::web::surgeon::answer_words::AnswerLine;
 use crate::web::surgeon::clash_words;
 use crate::web::surgeon::clash_words::ClashView;
 use crate::web::surgeon::decide::DecideView;
+use crate::web::surgeon::disagreement;
+use crate::web::surgeon::measured;
+use crate::web::surgeon::measured::Drawn;
+use crate::web::surgeon::measured::MeasuredView;
+use crate::web::surgeon::side_by_side;
+use crate::web::surgeon::side_by_side::Beside;
 use crate::web::surgeon::why::Why;
 use crate::web::surgeon::why::why;
 use crate::web::time_words;
@@ -39,6 +46,12 @@ use crate::web::wound_words;
 
 pub struct PhotoView {
     pub id: String,
+    pub position: i64,
+    /// Size of the review rendition, px.
+    pub size_px: (u32, u32),
+    pub measured: Option<MeasuredView>,
+    /// Such as that it waits to be measured; empty: nothing to say.
+    pub unmeasured: &'static str,
     pub alt: String,
     /// Empty: nothing is wrong with it.
     pub flags: String,
@@ -91,7 +104,8 @@ pub struct DecisionView {
 #[template(path = "surgeon/review.html")]
 pub struct ReviewPage {
     pub frame: Frame,
-    pub scripts: [String; 2],
+    pub scripts: [String; 3],
+    pub measure_css: String,
     pub id: String,
     pub name: String,
     pub age_years: i16,
@@ -118,6 +132,9 @@ pub struct ReviewPage {
     pub before: Option<PhotoSet>,
     pub why: Why,
     pub answers: Vec<AnswerLine>,
+    pub beside: Beside,
+    /// Where the answers and the photo say different things.
+    pub disagreements: Vec<String>,
     /// What does not fit together, with what stands.
     pub clashes: Vec<ClashView>,
     pub changed: usize,
@@ -152,7 +169,8 @@ impl ReviewPage {
         let mine = check.claim.filter(|claim| claim.by == me && claim.until > now);
         ReviewPage {
             frame,
-            scripts: [assets::address("staff/review.js"), assets::address("staff/zoom.js")],
+            scripts: ["staff/review.js", "staff/zoom.js", "staff/measured.js"].map(assets::address),
+            measure_css: assets::address("staff/measure.css"),
             id: check.id.to_string(),
             name: patient.name.clone(),
             age_years: patient.age_years(today),
@@ -177,11 +195,13 @@ impl ReviewPage {
             standing: standing(opened, me, now),
             mine_until: mine.map_or_else(String::new, |claim| clock(claim.until)),
             has_photo: opened.photos.iter().any(|photo| photo.renditions.is_some()),
-            photos: photo_set(check, &opened.photos, operation.operated, now, zone),
+            photos: photo_set(opened, check, &opened.photos, None, now),
             before: opened
                 .before
                 .as_ref()
-                .map(|(earlier, photos)| photo_set(earlier, photos, operation.operated, now, zone)),
+                .map(|(earlier, photos)| photo_set(opened, earlier, photos, None, now)),
+            beside: side_by_side::beside(opened, now),
+            disagreements: disagreement::between_answers_and_photo(opened),
             why: why(&check.assessment, opened.could_raise.as_deref()),
             changed: answers.iter().filter(|line| line.is_changed).count(),
             answers,
@@ -196,6 +216,12 @@ impl ReviewPage {
             form,
             unsent: String::new(),
         }
+    }
+
+    /// The same page with a drawing that could not be kept, as it was sent.
+    pub fn with_drawing(mut self, opened: &Opened, drawn: &Drawn, now: Timestamp) -> ReviewPage {
+        self.photos = photo_set(opened, &opened.check, &opened.photos, Some(drawn), now);
+        self
     }
 }
 
@@ -237,17 +263,18 @@ fn name_of(staff: &[StaffMember], id: StaffId) -> &str {
 }
 
 fn photo_set(
+    opened: &Opened,
     check: &WoundCheck,
     photos: &[Photo],
-    operated: Timestamp,
+    drawn: Option<&Drawn>,
     now: Timestamp,
-    zone: &TimeZone,
 ) -> PhotoSet {
-    let day = day_number(operated, check.received, zone);
+    let zone = &opened.practice.zone;
+    let day = day_number(opened.wound.operation.operated, check.received, zone);
     let missing = check.photos_expected - photos.len() as i64;
     PhotoSet {
         label: format!("Day {day} · {}", time_words::clock_time(check.received, now, zone, STAFF_LANGUAGE)),
-        photos: photos.iter().map(|photo| photo_view(photo, day)).collect(),
+        photos: photos.iter().map(|photo| photo_view(opened, photo, day, drawn, now)).collect(),
         missing: match missing {
             ..=0 => String::new(),
             1 => "1 photo has not come".to_owned(),
@@ -256,9 +283,24 @@ fn photo_set(
     }
 }
 
-fn photo_view(photo: &Photo, day: i64) -> PhotoView {
+fn photo_view(
+    opened: &Opened,
+    photo: &Photo,
+    day: i64,
+    drawn: Option<&Drawn>,
+    now: Timestamp,
+) -> PhotoView {
+    let full_px = photo.renditions.as_ref().map(|kept| (kept.width_px, kept.height_px));
     PhotoView {
         id: photo.id.to_string(),
+        position: photo.position,
+        size_px: full_px.map_or((0, 0), review_size_px),
+        measured: measured::measured(opened, photo, drawn, now),
+        unmeasured: if opened.to_measure.contains(&photo.id) {
+            "Waits to be measured. Read the page again in a moment."
+        } else {
+            ""
+        },
         alt: format!("Photo {} of day {day}", photo.position),
         flags: photo.flags.iter().map(|code| chart_words::photo_flag(code)).collect::<Vec<_>>().join(", "),
         is_readable: photo.renditions.is_some(),

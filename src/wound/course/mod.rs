@@ -1,0 +1,58 @@
+//! How a wound is getting on: the figures of one method over time, what they come to, and what they cannot say.
+
+mod advance;
+mod change;
+#[cfg(test)]
+mod course_promises;
+mod dated;
+mod depth;
+mod expected;
+mod healing;
+mod line;
+mod reach;
+mod verdict;
+
+pub use advance::Advance;
+pub use advance::Closure;
+pub use advance::NoClosure;
+pub use advance::Rate;
+pub use advance::margin_advance_mm_a_week;
+pub use advance::mean_inward_reach_mm;
+pub use advance::rate_a_week;
+pub use change::Change;
+pub use change::Clear;
+pub use change::FIELD_AREA_CURVED;
+pub use change::FIELD_AREA_FLAT;
+pub use change::FIELD_REACH_MM;
+pub use change::Surface;
+pub use change::area_change;
+pub use change::length_change;
+pub use change::reach_change;
+pub use change::with_area_error;
+pub use change::with_length_error;
+pub use change::with_reach_error;
+pub use dated::Dated;
+pub use dated::Fits;
+pub use dated::LeftOut;
+pub use dated::Point;
+pub use depth::DEPTH_FIRST_DAYS;
+pub use depth::DepthFalls;
+pub use expected::BEHIND_BY;
+pub use expected::Pace;
+pub use expected::SLOW_CLOSES_BY_DAY;
+pub use expected::Shape;
+pub use expected::USUAL_CLOSES_BY_DAY;
+pub use expected::WidthTest;
+pub use expected::share_left;
+pub use healing::HealingCourse;
+pub use healing::PAR_28_DAYS;
+pub use healing::Par28;
+pub use healing::Setting;
+pub use healing::healing_course;
+pub use line::Line;
+pub use line::repeated_median;
+pub use line::sen_interval;
+pub use reach::ReachPoint;
+pub use reach::RednessCourse;
+pub use verdict::Verdict;
+pub use verdict::Why;
