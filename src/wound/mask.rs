@@ -32,9 +32,9 @@ impl Mask {
         let mut column = vec![0.0f32; height];
         for x in 0..width {
             let mut since = far;
-            for y in 0..height {
+            for (y, far_above) in column.iter_mut().enumerate() {
                 since = if self.cells[y * width + x] { 0.0 } else { since + 1.0 };
-                column[y] = since;
+                *far_above = since;
             }
             since = far;
             for y in (0..height).rev() {

@@ -133,7 +133,7 @@ fn fit_part(sample: &[Tint], member: &[usize], part: usize) -> Option<Part> {
     let (yy, yz, zz) = (covariance(1, 1), covariance(1, 2), covariance(2, 2));
     let determinant = xx * (yy * zz - yz * yz) - xy * (xy * zz - yz * xz) + xz * (xy * yz - yy * xz);
     // Covariances with something added along the diagonal are positive definite; rounding alone could spoil it.
-    if !(determinant > 0.0) {
+    if determinant.is_nan() || determinant <= 0.0 {
         return None;
     }
     let inverse = [

@@ -44,8 +44,6 @@ pub(in crate::wound) struct Around {
     pub(in crate::wound) reach_mm: Vec<Option<f32>>,
     /// Redness near the edge over the noise of the far skin.
     pub(in crate::wound) contrast_to_noise: f32,
-    /// Redness near the edge, natural-log units of red over green.
-    pub(in crate::wound) plateau: f32,
     /// Nearest distance of the skin compared with, mm beyond the edge.
     pub(in crate::wound) compared_at_mm: f32,
     /// Distance that the farthest skin in view has from the edge, mm.
@@ -118,7 +116,6 @@ pub(in crate::wound) fn around(
             spread_mm: ((low - high).abs() / 2.0).max(LEAST_SPREAD_MM),
             rim: rim(view, wound, middle, &found.reach),
             contrast_to_noise: found.plateau / noise,
-            plateau: found.plateau,
             reach_mm: found.reach,
             compared_at_mm,
             far_light,
