@@ -9,6 +9,7 @@ use crate::wound::Redness;
 use crate::wound::RednessReach;
 use crate::wound::colour;
 use crate::wound::edge::Edge;
+use crate::wound::pen;
 use crate::wound::redness;
 use crate::wound::redness::Around;
 use crate::wound::redness::SECTORS;
@@ -71,7 +72,7 @@ pub(in crate::wound) fn colours(card: &ScaleCard, survey: &Survey, edge: &Edge) 
         }
     };
     let told = matches!(redness, Redness::Reach(_));
-    let pen = redness::pen_line(survey, &edge.outline, told.then_some(()).and(around.as_ref()));
+    let pen = pen::line(survey, &edge.outline, told.then_some(()).and(around.as_ref()));
     let ita_deg = around.as_ref().zip(card.grey_linear).and_then(|(around, grey)| {
         colour::ita_deg(colour::lab(Balance::from_grey(grey).of(around.far_light)))
     });
