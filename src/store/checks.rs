@@ -203,11 +203,12 @@ pub async fn before(conn: &mut Conn, check: &WoundCheck) -> Stored<Option<WoundC
         .transpose()
 }
 
-/// Keeps new answers and what they were assessed as; a check that was closed waits again.
+/// Keeps what a check says now, what it was assessed as, and where it stands.
 pub async fn amend(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
     const SQL: &str = "UPDATE wound_check SET answers = $3, assessment = $4, protocol_version = $5, urgency = $6, \
                        score = $7, due_ms = $8, photos_expected = $9, state = $10, claimed_by = $11, \
-                       claimed_until_ms = $12, facts = $13, closed_ms = NULL WHERE practice_id = $1 AND id = $2";
+                       claimed_until_ms = $12, facts = $13, \
+                       closed_ms = CASE WHEN $10 = 'closed' THEN closed_ms ELSE NULL END WHERE practice_id = $1 AND id = $2";
     sqlx::query(SQL)
         .bind(check.practice.to_string())
         .bind(check.id.to_string())

@@ -1,10 +1,28 @@
 //! What a picture says about the wound: outline, area, redness, tissue, measurement, healing course.
 
+mod blur;
+pub mod colour;
 mod compare;
+mod contour;
 pub mod course;
+mod edge;
+mod gates;
+mod graph_cut;
+mod mask;
 mod measure;
 mod measurement;
+mod mixture;
 mod outline;
+mod pen;
+mod readings;
+mod redness;
+mod repeat;
+mod segment;
+mod snap;
+mod survey;
+mod tint;
+mod tissue;
+mod view;
 
 pub use compare::Differences;
 pub use compare::SideBySide;
