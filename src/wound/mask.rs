@@ -99,6 +99,39 @@ impl Mask {
         count
     }
 
+    /// Keeps only the connected parts that pass.
+    pub(in crate::wound) fn keep_parts(&mut self, passes: impl Fn(&Part) -> bool) {
+        let mut taken = vec![false; self.cells.len()];
+        for start in 0..self.cells.len() {
+            if self.cells[start] && !taken[start] {
+                let part = Part { width: self.width, cells: self.flood_list(start, &mut taken) };
+                if !passes(&part) {
+                    part.cells.iter().for_each(|at| self.cells[*at] = false);
+                }
+            }
+        }
+    }
+
+    fn flood_list(&self, start: usize, taken: &mut [bool]) -> Vec<usize> {
+        let mut list = vec![start];
+        taken[start] = true;
+        let mut next = 0;
+        while let Some(&at) = list.get(next) {
+            next += 1;
+            let (x, y) = (at % self.width, at / self.width);
+            for v in y.saturating_sub(1)..=(y + 1).min(self.height - 1) {
+                for u in x.saturating_sub(1)..=(x + 1).min(self.width - 1) {
+                    let other = v * self.width + u;
+                    if self.cells[other] && !taken[other] {
+                        taken[other] = true;
+                        list.push(other);
+                    }
+                }
+            }
+        }
+        list
+    }
+
     /// All connected parts, the largest first, each with its pixel count.
     pub(in crate::wound) fn parts(&self) -> Vec<(usize, Mask)> {
         let mut taken = vec![false; self.cells.len()];
@@ -156,6 +189,29 @@ impl Mask {
             x == 0 || y == 0 || x + 1 == width || y + 1 == height
         };
         self.cells.iter().enumerate().any(|(at, cell)| *cell && on_border(at))
+    }
+}
+
+/// The pixels of one connected part (corners count as connected).
+pub(in crate::wound) struct Part {
+    width: usize,
+    pub(in crate::wound) cells: Vec<usize>,
+}
+
+impl Part {
+    /// Diagonal of the box around it, px.
+    pub(in crate::wound) fn extent_px(&self) -> f32 {
+        let span = |of: &dyn Fn(usize) -> usize| {
+            let low = self.cells.iter().map(|at| of(*at)).min().unwrap_or(0);
+            let high = self.cells.iter().map(|at| of(*at)).max().unwrap_or(0);
+            (high - low + 1) as f32
+        };
+        span(&|at| at % self.width).hypot(span(&|at| at / self.width))
+    }
+
+    /// Share of it that lies in a mask, 0–1.
+    pub(in crate::wound) fn inside(&self, mask: &Mask) -> f32 {
+        self.cells.iter().filter(|at| mask.cells[**at]).count() as f32 / self.cells.len() as f32
     }
 }
 

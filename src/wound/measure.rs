@@ -1,23 +1,31 @@
 //! From a picture and a tapped place to a measurement, or to the reason why there is none.
 
+use crate::photo::CardFault;
 use crate::photo::CardIssue;
 use crate::photo::MmPoint;
 use crate::photo::Picture;
 use crate::photo::PxPoint;
 use crate::photo::ScaleCard;
-use crate::photo::SkinPlane;
+use crate::photo::TAG_EDGE_MM;
+use crate::photo::find_card;
 use crate::wound::Because;
+use crate::wound::Family;
+use crate::wound::METHOD;
 use crate::wound::Measurement;
 use crate::wound::Outline;
-use crate::wound::Piece;
+use crate::wound::PenLine;
 use crate::wound::Probed;
-use crate::wound::contour;
-use crate::wound::fine;
+use crate::wound::Standing;
+use crate::wound::edge;
+use crate::wound::edge::Edge;
+use crate::wound::gates;
+use crate::wound::readings;
+use crate::wound::redness;
+use crate::wound::repeat;
+use crate::wound::repeat::Doubt;
 use crate::wound::segment;
-use crate::wound::segment::Colours;
-use crate::wound::tint;
-use crate::wound::tint::SkinTint;
-use crate::wound::view::View;
+use crate::wound::survey::CardPlace;
+use crate::wound::survey::Survey;
 
 /// What is known of a picture besides its pixels.
 #[derive(Clone, Debug, PartialEq)]
@@ -38,81 +46,129 @@ pub struct HandDrawn {
     pub probed: Probed,
 }
 
+/// Standard deviation of an edge drawn by hand, all around together, mm (assumed; personal habit of drawing in or out).
+const HAND_EDGE_MM: f64 = 0.4;
+/// The wound is looked for this far around the tapped place, mm.
+pub(in crate::wound) const WOUND_REACH_MM: f32 = 60.0;
+
 /// Measures a wound on the review rendition. Never panics; what it cannot say it gives a reason for.
 pub fn measure(picture: &Picture, asked: &Asked) -> Measurement {
-    let _ = (picture, asked);
-    Measurement::refused(vec![Because::Failed])
+    let middle = PxPoint { x_px: picture.width() as f64 / 2.0, y_px: picture.height() as f64 / 2.0 };
+    let tap = asked.tap.unwrap_or(middle);
+    let inside = |at: f64, size: usize| at >= 0.0 && at < size as f64;
+    if !(inside(tap.x_px, picture.width()) && inside(tap.y_px, picture.height())) {
+        return Measurement::refused(vec![Because::TapOutside]);
+    }
+    let card = match find_card(picture, &asked.issue, tap, asked.focal_35mm) {
+        Ok(card) => card,
+        Err(fault) => return Measurement::refused(vec![because_of_card(fault)]),
+    };
+    let mut because = if asked.tap.is_none() { vec![Because::NotTapped] } else { Vec::new() };
+    let place = card.plane.to_mm(tap);
+    if let Some(why) = gates::hopeless_light(&card) {
+        because.insert(0, why);
+        return with_card(card, because);
+    }
+    let covers = CardPlace::of(asked.issue.tag_edge_mm / TAG_EDGE_MM);
+    if covers.covers(place) {
+        because.insert(0, Because::TapOnCard);
+        return with_card(card, because);
+    }
+    let survey = Survey::around(picture, &card, &covers, place);
+    let Some(pixel) = survey.pixel(place) else { return with_card(card, vec![Because::NoWound]) };
+    if survey.colours.is_monochrome(&survey.view) {
+        because.insert(0, Because::Monochrome);
+        return with_card(card, because);
+    }
+    let found = segment::candidates(&survey.view, &survey.colours, pixel, WOUND_REACH_MM);
+    let Some(best) = found.first() else {
+        because.insert(0, Because::NoWound);
+        return with_card(card, because);
+    };
+    if best.bed_share < gates::NO_WOUND_BELOW {
+        because.insert(0, Because::NoWound);
+        return with_card(card, because);
+    }
+    let Some(edge) = edge::closer(picture, &card, &survey, &best.mask, &covers) else {
+        because.insert(0, Because::NoWound);
+        return with_card(card, because);
+    };
+    because.extend(gates::of_picture(&card));
+    because.extend(gates::of_edge(picture, &card, &survey, &found, &edge));
+    let px_mm2 = f64::from(survey.view.px_per_mm).powi(2);
+    let areas = found.iter().map(|candidate| candidate.mask.count() as f64 / px_mm2).collect();
+    let doubt = Doubt::automatic(&card, areas, best.mask.count() as f64 / px_mm2);
+    complete(card, survey, edge, because, &doubt, asked.issue.tag_edge_mm)
 }
 
 /// The figures of an outline a person drew on a picture with a readable card.
 pub fn measure_by_hand(picture: &Picture, card: &ScaleCard, drawn: HandDrawn) -> Measurement {
-    let _ = (picture, card, drawn);
-    Measurement::refused(vec![Because::Failed])
+    let covers = CardPlace::of(1.0);
+    let survey = Survey::around(picture, card, &covers, drawn.wound.middle());
+    let edge = edge::drawn(picture, card, &survey, drawn.wound, &covers);
+    let doubt = Doubt { other_areas: Vec::new(), edge_mm: HAND_EDGE_MM };
+    let because = gates::of_picture(card);
+    let mut measurement = complete(card.clone(), survey, edge, because, &doubt, TAG_EDGE_MM);
+    measurement.family = Family::ByHand;
+    // A person vouches for the edge; what colours can say is still up to the light.
+    measurement.standing = Standing::Ok;
+    measurement.probed = drawn.probed;
+    if let (Some(ring), Some(outline)) = (drawn.redness_edge, &measurement.outline) {
+        measurement.redness = redness::drawn(outline, ring);
+    }
+    measurement
 }
 
-pub struct Trial {
-    pub outline: Option<Outline>,
-    pub areas: Vec<(f32, f32, f32, f32)>,
-    pub ms: [f64; 4],
-    pub red: Option<Vec<MmPoint>>,
+fn complete(
+    card: ScaleCard,
+    survey: Survey,
+    edge: Edge,
+    mut because: Vec<Because>,
+    doubt: &Doubt,
+    tag_edge_mm: f64,
+) -> Measurement {
+    let size = repeat::size(&edge.outline, &card, tag_edge_mm, doubt);
+    let colours = readings::colours(&card, &survey, &edge);
+    because.extend(colours.because);
+    if size.area_mm2.relative_error() > gates::UNSURE_ABOVE {
+        because.push(Because::TwoOutlines);
+    }
+    because.sort();
+    because.dedup();
+    let standing =
+        if because.iter().any(gates::forbids_size) { Standing::LowConfidence } else { Standing::Ok };
+    Measurement {
+        method: METHOD.to_owned(),
+        family: Family::Automatic,
+        standing,
+        plane: Some(card.plane),
+        outline: Some(edge.outline),
+        size: Some(size),
+        redness: colours.redness,
+        pen: colours.pen,
+        bed: colours.bed,
+        ita_deg: colours.ita_deg,
+        probed: Probed::default(),
+        card: Some(card),
+        because,
+    }
 }
 
-pub fn trial(picture: &Picture, plane: &SkinPlane, tap: MmPoint, card: [MmPoint; 4]) -> Trial {
-    let t0 = std::time::Instant::now();
-    let covers = |at: MmPoint| crate::wound::outline::ring_holds(&card, at);
-    let base = View::flat(picture, plane, tap, 110.0, 3.0, covers);
-    let t1 = std::time::Instant::now();
-    let coarse = base.halved();
-    let tints = tint::tints(&coarse);
-    let ring: Vec<_> = (0..tints.len())
-        .filter(|at| {
-            coarse.skin[*at] && {
-                let (x, y) = (
-                    (at % coarse.width) as f32 - coarse.width as f32 / 2.0,
-                    (at / coarse.width) as f32 - coarse.height as f32 / 2.0,
-                );
-                let far = x.hypot(y) / coarse.px_per_mm;
-                far > 15.0 && far < 75.0
-            }
-        })
-        .map(|at| tints[at])
-        .collect();
-    let skin = SkinTint::of(&ring);
-    let coarse = match &skin {
-        Some(skin) => {
-            let ink = crate::wound::pen::pen(&coarse, &tints, skin);
-            crate::wound::pen::without(&coarse, &ink)
-        }
-        None => coarse,
-    };
-    let colours = Colours::of(&coarse, skin);
-    let (x, y) = coarse.px_of(tap);
-    let at = (x.round() as usize, y.round() as usize);
-    let found = segment::candidates(&coarse, &colours, at, 60.0);
-    let t2 = std::time::Instant::now();
-    let per2 = coarse.px_per_mm * coarse.px_per_mm;
-    let areas = found.iter().map(|c| (c.mask.count() as f32 / per2, c.skin_share, c.step, c.score)).collect();
-    let fine = found.first().and_then(|best| fine::look(picture, plane, &coarse, &best.mask, skin, covers));
-    let outline = fine.and_then(|fine| {
-        let line = fine
-            .lines
-            .iter()
-            .max_by(|a, b| contour::twice_area(a).abs().total_cmp(&contour::twice_area(b).abs()))?;
-        let ring: Vec<MmPoint> = line.iter().map(|p| fine.view.mm_of(p[0], p[1])).collect();
-        let mode = std::env::var("SNAP").ok().and_then(|s| s.parse().ok()).unwrap_or(2);
-        let ring = crate::wound::snap::snapped(picture, plane, &ring, mode);
-        Outline::new(vec![Piece { edge: ring, islands: vec![] }]).ok()
-    });
-    let t3 = std::time::Instant::now();
-    Trial {
-        outline,
-        areas,
-        ms: [
-            (t1 - t0).as_secs_f64() * 1e3,
-            (t2 - t1).as_secs_f64() * 1e3,
-            (t3 - t2).as_secs_f64() * 1e3,
-            0.0,
-        ],
-        red: None,
+/// A readable card and nothing to measure.
+fn with_card(card: ScaleCard, because: Vec<Because>) -> Measurement {
+    let refused = Measurement::refused(because);
+    Measurement { plane: Some(card.plane), card: Some(card), pen: PenLine::NotSeen, ..refused }
+}
+
+fn because_of_card(fault: CardFault) -> Because {
+    match fault {
+        CardFault::NotSeen => Because::CardNotSeen,
+        CardFault::Covered => Because::CardCovered,
+        CardFault::TooSmall => Because::CardTooSmall,
+        CardFault::TooTilted => Because::CardTooTilted,
+        CardFault::Mirrored => Because::Mirrored,
+        CardFault::OtherCard => Because::OtherCard,
+        CardFault::TwoCards => Because::TwoCards,
+        CardFault::Blurred => Because::Blurred,
     }
 }

@@ -1,7 +1,10 @@
 //! What a picture says about the wound: outline, area, redness, tissue, measurement, healing course.
 
+mod blur;
+pub mod colour;
 mod contour;
-mod fine;
+mod edge;
+mod gates;
 mod graph_cut;
 mod mask;
 mod measure;
@@ -9,16 +12,20 @@ mod measurement;
 mod mixture;
 mod outline;
 mod pen;
+mod readings;
+mod redness;
+mod repeat;
 mod segment;
 mod snap;
+mod survey;
 mod tint;
+mod tissue;
 mod view;
 
 pub use measure::Asked;
 pub use measure::HandDrawn;
 pub use measure::measure;
 pub use measure::measure_by_hand;
-pub use measure::trial;
 pub use measurement::Because;
 pub use measurement::Bed;
 pub use measurement::Family;

@@ -12,12 +12,15 @@ const LESS_RED_THAN: f32 = 1.25;
 const DARKER: f32 = 0.6;
 const SAME_COLOUR: f32 = 0.4;
 /// A line is no wider than this, mm.
-const WIDEST_MM: f32 = 2.4;
+const WIDEST_MM: f32 = 3.0;
+/// A piece of line is no shorter than this, mm.
+const SHORTEST_MM: f32 = 5.0;
 /// How far a line's blurred rim reaches, mm.
 const RIM_MM: f32 = 0.7;
 
-/// Where thin lines of ink, or hair, lie on the skin; all false where there are none.
-pub(in crate::wound) fn pen(view: &View, tints: &[Tint], skin: &SkinTint) -> Mask {
+/// Where thin lines of ink, or hair, lie on the skin; all false where there are none. What lies mostly within a region
+/// taken for the wound is dark tissue and no line.
+pub(in crate::wound) fn pen(view: &View, tints: &[Tint], skin: &SkinTint, within: Option<&Mask>) -> Mask {
     let is_ink = |at: usize| {
         let [red, yellow, bright] = [0, 1, 2].map(|axis: usize| tints[at][axis] - skin.mode[axis]);
         let coloured = yellow < -BLUER && red < LESS_RED_THAN;
@@ -29,7 +32,12 @@ pub(in crate::wound) fn pen(view: &View, tints: &[Tint], skin: &SkinTint) -> Mas
     let half = WIDEST_MM / 2.0 * view.px_per_mm;
     let broad = ink.shrunk(half).grown(half + 2.0);
     let cells = ink.cells.iter().zip(&broad.cells).map(|(ink, broad)| *ink && !broad).collect();
-    Mask { cells, ..ink }
+    let mut lines = Mask { cells, ..ink };
+    lines.keep_parts(|part| {
+        part.extent_px() >= SHORTEST_MM * view.px_per_mm
+            && !within.is_some_and(|wound| part.inside(wound) > 0.3)
+    });
+    lines
 }
 
 /// The view with the pen and its rim replaced by the nearest skin beside it.

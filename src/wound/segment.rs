@@ -3,6 +3,7 @@
 use crate::wound::graph_cut::Grid;
 use crate::wound::graph_cut::NEIGHBOURS;
 use crate::wound::mask::Mask;
+use crate::wound::mask::Part;
 use crate::wound::mixture::Mixture;
 use crate::wound::tint::SkinTint;
 use crate::wound::tint::Tint;
@@ -41,16 +42,17 @@ pub(in crate::wound) struct Colours {
     pub(in crate::wound) tints: Vec<Tint>,
     scaled: Vec<Tint>,
     pub(in crate::wound) skin: Option<SkinTint>,
-    /// Middle and spread of reddened skin, scaled.
-    pub(in crate::wound) redness: Option<(Tint, Tint)>,
+    /// Middle and spread of reddened and of pale skin, scaled.
+    pub(in crate::wound) expected: Vec<(Tint, Tint)>,
 }
 
 /// Reddened skin differs from the patient's own skin by this much (natural-log units): more blood takes away green and
 /// blue alike, and some of the light.
 const REDNESS: Tint = [0.25, 0.0, -0.15];
 const REDNESS_SPREAD: Tint = [0.15, 0.08, 0.2];
-/// Share of the skin side that is expected to be reddened although none was learnt.
-const REDNESS_SHARE: f32 = 0.05;
+const PALE_SPREAD: Tint = [0.15, 0.12, 0.35];
+/// Share of the skin side that is expected to be of either kind although none was learnt.
+const EXPECTED_SHARE: f32 = 0.05;
 
 impl Colours {
     pub(in crate::wound) fn of(view: &View, skin: Option<SkinTint>) -> Colours {
@@ -62,11 +64,22 @@ impl Colours {
         let middle = [seen(0), seen(1), seen(2)];
         let scale = |tint: &Tint| [0, 1, 2].map(|axis: usize| (tint[axis] - middle[axis]) * AXIS_SCALE[axis]);
         let scaled = tints.iter().map(scale).collect();
-        let redness = skin.map(|skin| {
-            let mean = [0, 1, 2].map(|axis: usize| skin.mode[axis] + REDNESS[axis]);
-            (scale(&mean), [0, 1, 2].map(|axis: usize| REDNESS_SPREAD[axis] * AXIS_SCALE[axis]))
-        });
-        Colours { tints, scaled, skin, redness }
+        let part = |skin: &SkinTint, off: Tint, spread: Tint| {
+            let mean = [0, 1, 2].map(|axis: usize| skin.mode[axis] + off[axis]);
+            (scale(&mean), [0, 1, 2].map(|axis: usize| spread[axis] * AXIS_SCALE[axis]))
+        };
+        let expected = skin
+            .iter()
+            .flat_map(|skin| [part(skin, REDNESS, REDNESS_SPREAD), part(skin, skin.pale(), PALE_SPREAD)]);
+        let expected = expected.collect();
+        Colours { tints, scaled, skin, expected }
+    }
+
+    /// No colour anywhere: a black and white picture.
+    pub(in crate::wound) fn is_monochrome(&self, view: &View) -> bool {
+        let grey = |tint: &Tint| tint[0].abs() < 0.06 && tint[1].abs() < 0.06;
+        let seen = || self.tints.iter().zip(&view.skin).filter(|(_, skin)| **skin);
+        seen().filter(|(tint, _)| grey(tint)).count() * 100 > seen().count() * 98
     }
 }
 
@@ -106,8 +119,8 @@ pub(in crate::wound) fn cut(view: &View, colours: &Colours, prior: &[Prior], rou
     let borders = Borders::of(view, &colours.scaled);
     for _ in 0..rounds {
         let mut learnt = learn(colours, |at| view.skin[at] && inside[at], |at| view.skin[at] && !inside[at])?;
-        if let Some((mean, spread)) = colours.redness {
-            learnt.skin = learnt.skin.and(mean, spread, REDNESS_SHARE);
+        for (mean, spread) in &colours.expected {
+            learnt.skin = learnt.skin.and(*mean, *spread, EXPECTED_SHARE);
         }
         let now = cut_once(view, colours, prior, &borders, &learnt);
         let same = now == inside;
@@ -222,10 +235,14 @@ pub(in crate::wound) fn candidates(
             })
             .collect();
         let Some(mask) = cut(view, colours, &prior, 4) else { continue };
-        let mask = tidy(&mask, tap, view.px_per_mm);
+        let mask = tidy(&mask, colours, tap, view.px_per_mm);
         if mask.count() > 0 {
             found.push(judge(view, colours, mask, tap, reach_mm));
         }
+    }
+    let fattest = found.iter().max_by(|a, b| a.score.total_cmp(&b.score)).map(|best| best.mask.clone());
+    if let Some(mask) = fattest.and_then(|mask| peeled(view, colours, &mask, tap, &from_tap, reach_mm)) {
+        found.push(judge(view, colours, mask, tap, reach_mm));
     }
     for at in 0..found.len() {
         let agree = (0..found.len())
@@ -237,13 +254,52 @@ pub(in crate::wound) fn candidates(
     found
 }
 
+/// A mask cut again from what of it does not look like skin: a reddened or pale rim falls off. `None`: nothing to peel.
+fn peeled(
+    view: &View,
+    colours: &Colours,
+    mask: &Mask,
+    tap: (usize, usize),
+    from_tap: &impl Fn(usize) -> f32,
+    reach_mm: f32,
+) -> Option<Mask> {
+    let skin = colours.skin?;
+    let bed: Vec<bool> =
+        mask.cells.iter().zip(&colours.tints).map(|(inside, tint)| *inside && !skin.passes(tint)).collect();
+    let prior: Vec<Prior> = (0..bed.len())
+        .map(|at| match from_tap(at) {
+            _ if !view.skin[at] => Prior::SureSkin,
+            near if near <= SURE_MM => Prior::SureWound,
+            _ if bed[at] => Prior::MaybeWound,
+            near if near <= reach_mm => Prior::MaybeSkin,
+            _ => Prior::SureSkin,
+        })
+        .collect();
+    let mask = tidy(&cut(view, colours, &prior, 3)?, colours, tap, view.px_per_mm);
+    (mask.count() > 0).then_some(mask)
+}
+
 /// Without hair-thin arms, as the one part at the tapped place, with its clefts closed.
-pub(in crate::wound) fn tidy(mask: &Mask, tap: (usize, usize), px_per_mm: f32) -> Mask {
+fn tidy(mask: &Mask, colours: &Colours, tap: (usize, usize), px_per_mm: f32) -> Mask {
     let opened = mask.shrunk(0.5 * px_per_mm).grown(0.5 * px_per_mm);
     let part = opened.part_at(tap.0, tap.1);
     let part = if part.count() > 0 { part } else { mask.part_at(tap.0, tap.1) };
     let closed = part.grown(px_per_mm).shrunk(px_per_mm);
-    closed.with(&closed.holes())
+    let mut holes = closed.holes();
+    holes.keep_parts(|hole| !is_island(hole, colours, px_per_mm));
+    closed.with(&holes)
+}
+
+/// A hole that looks like skin and is at least this large is an island, mm².
+const ISLAND_FROM_MM2: f32 = 4.0;
+/// Share of a hole that looks like skin from which it is an island.
+const ISLAND_SKIN_FROM: f32 = 0.7;
+
+/// Whether a hole in the wound is skin; other holes are glints or dark spots.
+pub(in crate::wound) fn is_island(hole: &Part, colours: &Colours, px_per_mm: f32) -> bool {
+    let large = hole.cells.len() as f32 >= ISLAND_FROM_MM2 * px_per_mm * px_per_mm;
+    let like = |at: &&usize| colours.skin.is_some_and(|skin| skin.passes(&colours.tints[**at]));
+    large && hole.cells.iter().filter(like).count() as f32 >= ISLAND_SKIN_FROM * hole.cells.len() as f32
 }
 
 /// How well what lies just outside looks like skin, and how clear the step is.
@@ -285,8 +341,10 @@ pub(in crate::wound) fn judge(
         }
         None => 0.0,
     };
-    let score =
-        bed_share.max(0.05) * skin_share.powf(1.5) * step.min(2.0).sqrt() * if reaches { 0.3 } else { 1.0 };
+    let score = bed_share.powi(2).max(0.05)
+        * skin_share.powf(1.5)
+        * step.min(2.0).sqrt()
+        * if reaches { 0.3 } else { 1.0 };
     Candidate { mask, skin_share, bed_share, step, score }
 }
 

@@ -11,6 +11,9 @@ const REACH_MM: f64 = 1.6;
 const STEP_MM: f64 = 0.08;
 /// Wound and skin are taken from here to `REACH_MM`, mm.
 const CLEAR_MM: f64 = 0.7;
+/// Share of wound in the light at the edge. Half is where it would be by geometry alone. Calibrated on two sets of drawn
+/// pictures from different painters: at 0.5 one reads 2 % of area too much and the other nothing; this lies between.
+const LEVEL: f32 = 0.6;
 /// The edge is moved this much at most, mm.
 const MOST_MM: f32 = 0.6;
 
@@ -19,7 +22,7 @@ pub(in crate::wound) fn snapped(
     picture: &Picture,
     plane: &SkinPlane,
     ring: &[MmPoint],
-    mode: u8,
+    outer: bool,
 ) -> Vec<MmPoint> {
     let ring = even(ring, 0.4);
     let count = ring.len();
@@ -28,8 +31,8 @@ pub(in crate::wound) fn snapped(
         let (a, b) = (ring[(at + count - 2) % count], ring[(at + 2) % count]);
         let (dx, dy) = (b.x_mm - a.x_mm, b.y_mm - a.y_mm);
         let length = dx.hypot(dy).max(1e-9);
-        // Outwards.
-        if clockwise { (dy / length, -dx / length) } else { (-dy / length, dx / length) }
+        // Outwards from the wound: into an island.
+        if clockwise == outer { (dy / length, -dx / length) } else { (-dy / length, dx / length) }
     };
     let steps = (REACH_MM / STEP_MM) as i32;
     let profiles: Vec<Option<Vec<[f32; 3]>>> = (0..count)
@@ -67,16 +70,7 @@ pub(in crate::wound) fn snapped(
             if squared < 1e-5 {
                 return None;
             }
-            let luma = |l: [f32; 3]| {
-                let g = |v: f32| v.max(0.0).powf(1.0 / 2.2);
-                (0.299 * g(l[0]) + 0.587 * g(l[1]) + 0.114 * g(l[2])).powf(2.2)
-            };
-            let (yi, yo) = (luma(inside), luma(outside));
-            let by_luma = (yi / yo).ln().abs() > LUMA.with(|l| *l);
             let share_at = |step: i32| {
-                if by_luma {
-                    return (luma(profile[(step + steps) as usize]) - yo) / (yi - yo);
-                }
                 let light = profile[(step + steps) as usize];
                 (0..3).map(|c| (light[c] - outside[c]) * d[c]).sum::<f32>() / squared
             };
@@ -84,8 +78,8 @@ pub(in crate::wound) fn snapped(
             let mut best: Option<f32> = None;
             for step in -most..most {
                 let (a, b) = (share_at(step), share_at(step + 1));
-                if a >= 0.5 && b < 0.5 {
-                    let off = (step as f32 + (a - 0.5) / (a - b)) * STEP_MM as f32;
+                if a >= LEVEL && b < LEVEL {
+                    let off = (step as f32 + (a - LEVEL) / (a - b)) * STEP_MM as f32;
                     if best.is_none_or(|best| off.abs() < best.abs()) {
                         best = Some(off);
                     }
@@ -105,12 +99,7 @@ pub(in crate::wound) fn snapped(
     (0..count)
         .map(|at| {
             let (nx, ny) = normal(at);
-            let by = f64::from(match mode {
-                0 => 0.0,
-                1 => usual,
-                2 => local(at),
-                _ => 0.5 * (usual + local(at)),
-            });
+            let by = f64::from(local(at));
             MmPoint { x_mm: ring[at].x_mm + nx * by, y_mm: ring[at].y_mm + ny * by }
         })
         .collect()
@@ -139,5 +128,3 @@ pub(in crate::wound) fn even(ring: &[MmPoint], apart_mm: f64) -> Vec<MmPoint> {
     }
     out
 }
-
-thread_local! { static LUMA: f32 = std::env::var("LUMA").ok().and_then(|s| s.parse().ok()).unwrap_or(9.0); }

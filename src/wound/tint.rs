@@ -72,10 +72,21 @@ impl SkinTint {
         Some(SkinTint { mode: [mean(0), mean(1), brightness] })
     }
 
-    /// Skin or redness of this patient: redder is allowed, another yellow is not.
+    /// How skin differs that stayed wet under a dressing: less blood shows and less pigment, and more light comes back,
+    /// part of the way to white.
+    pub(in crate::wound) fn pale(&self) -> Tint {
+        let [red, yellow, bright] = self.mode;
+        [-0.6 * red, -0.7 * yellow, -0.65 * bright]
+    }
+
+    /// Skin or redness of this patient: redder is allowed, another yellow is not; pale from wetness is allowed.
     pub(in crate::wound) fn passes(&self, tint: &Tint) -> bool {
         let [red, yellow, bright] = [0, 1, 2].map(|axis: usize| tint[axis] - self.mode[axis]);
-        red > -0.3 && red < 0.6 && yellow.abs() < 0.35 && bright.abs() < 1.0
+        let plain = red > -0.3 && red < 0.6 && yellow.abs() < 0.35 && bright.abs() < 1.0;
+        let off = self.pale();
+        let pale =
+            (red - off[0]).abs() < 0.25 && (yellow - off[1]).abs() < 0.2 && (bright - off[2]).abs() < 0.8;
+        plain || pale
     }
 }
 
