@@ -2,7 +2,9 @@
 
 mod blur;
 pub mod colour;
+mod compare;
 mod contour;
+pub mod course;
 mod edge;
 mod gates;
 mod graph_cut;
@@ -22,6 +24,11 @@ mod tint;
 mod tissue;
 mod view;
 
+pub use compare::Differences;
+pub use compare::SideBySide;
+pub use compare::Warp;
+pub use compare::differences;
+pub use compare::side_by_side;
 pub use measure::Asked;
 pub use measure::HandDrawn;
 pub use measure::measure;

@@ -54,18 +54,18 @@ pub(super) fn dark_patches(grey: &HalfGrey, reach: usize, smallest_side: u32) ->
     gathered(&runs, &owners, smallest_side)
 }
 
-/// Darker by a twelfth and two levels than around it: more than noise, less than any printed edge.
 fn dark_runs(grey: &HalfGrey, reach: usize) -> Vec<Run> {
     let (width, height) = (grey.width, grey.height);
     if width == 0 || height == 0 {
         return Vec::new();
     }
+    // Sums over the columns of the lines within reach, moved down line by line.
     let mut columns: Vec<u32> = vec![0; width];
     let line = |y: usize| &grey.levels[y * width..(y + 1) * width];
     for y in 0..reach.min(height) {
         columns.iter_mut().zip(line(y)).for_each(|(sum, level)| *sum += u32::from(*level));
     }
-    let mut sums: Vec<u32> = vec![0; width + 1];
+    let mut sums_to: Vec<u32> = vec![0; width + 1];
     let mut runs = Vec::new();
     for y in 0..height {
         if y + reach < height {
@@ -74,31 +74,36 @@ fn dark_runs(grey: &HalfGrey, reach: usize) -> Vec<Run> {
         if y > reach {
             columns.iter_mut().zip(line(y - reach - 1)).for_each(|(sum, level)| *sum -= u32::from(*level));
         }
-        let lines = (y + reach).min(height - 1) - y.saturating_sub(reach) + 1;
-        for x in 0..width {
-            sums[x + 1] = sums[x] + columns[x];
+        for (x, column) in columns.iter().enumerate() {
+            sums_to[x + 1] = sums_to[x] + column;
         }
-        let levels = line(y);
-        let mut start = None;
-        for x in 0..width {
+        let lines = (y + reach).min(height - 1) - y.saturating_sub(reach) + 1;
+        let is_dark = |x: usize, level: u8| {
             let (left, right) = (x.saturating_sub(reach), (x + reach + 1).min(width));
             let count = ((right - left) * lines) as u32;
-            let mean_times_count = sums[right] - sums[left];
-            let dark = (u32::from(levels[x]) + 2) * count * 12 < mean_times_count * 11;
-            match (dark, start) {
-                (true, None) => start = Some(x),
-                (false, Some(from)) => {
-                    runs.push(Run { line: y as u32, start: from as u32, end: x as u32 });
-                    start = None;
-                }
-                _ => {}
-            }
-        }
-        if let Some(from) = start {
-            runs.push(Run { line: y as u32, start: from as u32, end: width as u32 });
-        }
+            // Darker by a twelfth and two levels than around it: more than noise, less than any printed edge.
+            (u32::from(level) + 2) * count * 12 < (sums_to[right] - sums_to[left]) * 11
+        };
+        runs_of_line(y as u32, line(y), is_dark, &mut runs);
     }
     runs
+}
+
+fn runs_of_line(line: u32, levels: &[u8], is_dark: impl Fn(usize, u8) -> bool, runs: &mut Vec<Run>) {
+    let mut begun = None;
+    for (x, level) in levels.iter().enumerate() {
+        match (is_dark(x, *level), begun) {
+            (true, None) => begun = Some(x as u32),
+            (false, Some(start)) => {
+                runs.push(Run { line, start, end: x as u32 });
+                begun = None;
+            }
+            (true, Some(_)) | (false, None) => {}
+        }
+    }
+    if let Some(start) = begun {
+        runs.push(Run { line, start, end: levels.len() as u32 });
+    }
 }
 
 /// For each run the first run of its patch; runs that touch along an edge are one patch.

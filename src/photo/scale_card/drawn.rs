@@ -82,6 +82,11 @@ pub(super) struct Card {
 }
 
 impl Card {
+    fn is_near(&self, at: PxPoint) -> bool {
+        let at = self.plane.to_mm(at);
+        at.x_mm.abs() < CARD_WIDTH_MM && at.y_mm.abs() < CARD_HEIGHT_MM
+    }
+
     fn reflectance(&self, at: MmPoint) -> Option<f64> {
         if self.covered.iter().any(|(middle, radius_mm)| middle.distance_mm(at) < *radius_mm) {
             return None;
@@ -149,8 +154,11 @@ impl Scene {
     fn light_at(&self, column: usize, line: usize) -> [f64; 3] {
         // No two samples share a column or a line, or an upright edge would be drawn a quarter of a pixel off.
         const SAMPLES: u32 = 16;
+        let middle = PxPoint { x_px: column as f64 + 0.5, y_px: line as f64 + 0.5 };
+        // Far from every card one look is enough, and drawing takes a fourth of the time.
+        let samples = if self.cards.iter().any(|card| card.is_near(middle)) { SAMPLES } else { 1 };
         let mut sum = [0.0; 3];
-        for sample in 0..SAMPLES {
+        for sample in 0..samples {
             let part = |at: u32| (f64::from(at) + 0.5) / f64::from(SAMPLES);
             let turned_round = sample.reverse_bits() >> SAMPLES.leading_zeros() + 1;
             let at = PxPoint { x_px: column as f64 + part(sample), y_px: line as f64 + part(turned_round) };
@@ -162,7 +170,7 @@ impl Scene {
             let colour = seen.map_or(SKIN, |grey| [grey; 3]);
             sum.iter_mut().zip(colour).for_each(|(sum, colour)| *sum += colour * lit);
         }
-        sum.map(|sum| sum / f64::from(SAMPLES))
+        sum.map(|sum| sum / f64::from(samples))
     }
 
     pub fn found(&self, near: PxPoint, focal_35mm: Option<f64>) -> Result<ScaleCard, CardFault> {

@@ -1,6 +1,8 @@
 //! The printed scale card in a photo: where it lies, how large a millimetre is there, how it is lit.
 
 mod border;
+#[cfg(test)]
+mod camera_tests;
 mod cells;
 mod choose;
 mod dark;

@@ -67,6 +67,8 @@ pub(super) struct Fitted {
     pub plane: SkinPlane,
     /// What the crossings lie off, rms px, outliers left out.
     pub misfit_px: f64,
+    /// Focal length it was fitted with, px; `None` for a perspective that supposes no camera.
+    pub focal_px: Option<f64>,
 }
 
 /// Any perspective at all: eight unknowns, and the spread.
@@ -82,7 +84,7 @@ pub(super) fn fit_free(crossings: &[Crossing], start: &SkinPlane, spread: Spread
     };
     let (fit, misfit_px) = robust(begin, steps, crossings, spread, &view, &|_| None)?;
     let plane = SkinPlane::from_mm_to_px(view(&fit.unknowns)).ok()?;
-    Some(Fitted { plane, misfit_px })
+    Some(Fitted { plane, misfit_px, focal_px: None })
 }
 
 /// Whether it is looked for how much darkness is wider than printed: light cut off by burning out, ink that spread, a hand that
@@ -111,7 +113,8 @@ pub(super) fn fit_camera(
     });
     let (fit, misfit_px) = fitted.min_by(|a, b| a.0.cost.total_cmp(&b.0.cost))?;
     let plane = SkinPlane::from_mm_to_px(view_of(&fit.unknowns, camera)).ok()?;
-    Some(Fitted { plane, misfit_px })
+    let focal_px = Some(camera.focal_px * fit.unknowns[8].exp());
+    Some(Fitted { plane, misfit_px, focal_px })
 }
 
 fn view_of(unknowns: &[f64; 9], camera: &Camera) -> Matrix {

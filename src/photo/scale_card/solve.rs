@@ -10,10 +10,9 @@ pub(super) fn solved<const N: usize>(mut matrix: [[f64; N]; N], mut right: [f64;
         matrix.swap(at, pivot);
         right.swap(at, pivot);
         for row in at + 1..N {
-            let factor = matrix[row][at] / matrix[at][at];
-            for column in at..N {
-                matrix[row][column] -= factor * matrix[at][column];
-            }
+            let (above, below) = matrix.split_at_mut(row);
+            let factor = below[0][at] / above[at][at];
+            below[0][at..].iter_mut().zip(&above[at][at..]).for_each(|(cell, over)| *cell -= factor * over);
             right[row] -= factor * right[at];
         }
     }
@@ -45,26 +44,13 @@ pub(super) fn least_squares<const N: usize>(
     residuals(&best, &mut left);
     let mut cost = squares(&left)?;
     let mut damping = 1e-4;
-    let mut slopes: Vec<[f64; N]> = Vec::new();
     for _ in 0..rounds {
-        slopes.clear();
-        slopes.resize(left.len(), [0.0; N]);
-        for unknown in 0..N {
-            let mut nudged = best;
-            nudged[unknown] += steps[unknown];
-            residuals(&nudged, &mut moved);
-            for (slope, (after, before)) in slopes.iter_mut().zip(moved.iter().zip(&left)) {
-                slope[unknown] = (after - before) / steps[unknown];
-            }
-        }
+        let slopes = slopes_at(&best, &steps, &left, residuals);
         let (matrix, right) = normal(&slopes, &left);
         let before = cost;
         for _ in 0..8 {
             let mut damped = matrix;
-            for at in 0..N {
-                damped[at][at] *= 1.0 + damping;
-                damped[at][at] += 1e-12;
-            }
+            damped.iter_mut().enumerate().for_each(|(at, row)| row[at] = row[at] * (1.0 + damping) + 1e-12);
             let step = solved(damped, right)?;
             let tried: [f64; N] = std::array::from_fn(|at| best[at] - step[at]);
             residuals(&tried, &mut moved);
@@ -85,6 +71,26 @@ pub(super) fn least_squares<const N: usize>(
     Some(Fit { unknowns: best, cost })
 }
 
+/// What each residual gains with each unknown.
+fn slopes_at<const N: usize>(
+    unknowns: &[f64; N],
+    steps: &[f64; N],
+    left: &[f64],
+    residuals: &dyn Fn(&[f64; N], &mut Vec<f64>),
+) -> Vec<[f64; N]> {
+    let mut slopes = vec![[0.0; N]; left.len()];
+    let mut moved = Vec::with_capacity(left.len());
+    for (unknown, step) in steps.iter().enumerate() {
+        let mut nudged = *unknowns;
+        nudged[unknown] += step;
+        residuals(&nudged, &mut moved);
+        for (slope, (after, before)) in slopes.iter_mut().zip(moved.iter().zip(left)) {
+            slope[unknown] = (after - before) / step;
+        }
+    }
+    slopes
+}
+
 fn squares(values: &[f64]) -> Option<f64> {
     Some(values.iter().map(|value| value * value).sum::<f64>()).filter(|sum| sum.is_finite())
 }
@@ -100,4 +106,32 @@ fn normal<const N: usize>(slopes: &[[f64; N]], left: &[f64]) -> ([[f64; N]; N], 
         }
     }
     (matrix, right)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn equations_with_one_answer_give_it_and_others_none() {
+        assert_eq!(solved([[0.0, 2.0], [4.0, 1.0]], [6.0, 11.0]), Some([2.0, 3.0]));
+        assert_eq!(solved([[1.0, 2.0], [2.0, 4.0]], [1.0, 2.0]), None);
+        assert_eq!(solved([[f64::NAN, 2.0], [2.0, 4.0]], [1.0, 2.0]), None);
+    }
+
+    /// The least squares of Rosenbrock's valley are at (1, 1), as its formula shows.
+    #[test]
+    fn a_bent_valley_is_followed_to_its_end() {
+        let valley = |at: &[f64; 2], out: &mut Vec<f64>| {
+            out.clear();
+            out.extend([10.0 * (at[1] - at[0] * at[0]), 1.0 - at[0]]);
+        };
+        let fit = least_squares([-1.2, 1.0], [1e-7, 1e-7], 200, &valley).unwrap();
+        assert!(
+            (fit.unknowns[0] - 1.0).abs() < 1e-5 && (fit.unknowns[1] - 1.0).abs() < 1e-5,
+            "{:?}",
+            fit.unknowns
+        );
+        assert!(fit.cost < 1e-9);
+    }
 }
