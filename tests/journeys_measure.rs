@@ -25,6 +25,7 @@ use closewatch::ids::WoundCheckId;
 use closewatch::jobs;
 use closewatch::jobs::measuring::Tally;
 use closewatch::photo::MmPoint;
+use closewatch::plan::RiskFactors;
 use closewatch::store::audit;
 use closewatch::store::checks;
 use closewatch::store::checks::CheckState;
@@ -38,6 +39,8 @@ use closewatch::store::photos;
 use closewatch::store::practices;
 use closewatch::triage::Decision;
 use closewatch::triage::Urgency;
+use closewatch::triage::Value;
+use closewatch::words::Language;
 use closewatch::wound::Because;
 use closewatch::wound::Family;
 use closewatch::wound::Figure;
@@ -592,6 +595,51 @@ async fn a_surgeon_draws_on_a_measured_photo_and_is_told_where_nothing_can_be_dr
         assert_eq!(done.iter().filter(|action| *action == "measurement.draw").count(), 1);
     })
     .await;
+}
+
+/// The patient ticks nothing and says nothing of the redness: the photos alone bring the check up.
+#[tokio::test]
+async fn redness_that_spreads_from_photo_to_photo_brings_a_check_to_the_top_by_itself() {
+    on_each_engine(async |practice| {
+        let (surgeon, phone) = a_phone(&practice).await;
+        let (mut reached_cm, mut quiet) = (0.0, None);
+        let other = practice
+            .phone_of("Ana Ortiz", Language::English, RiskFactors::default(), operation(practice.now()))
+            .await;
+        for name in ["b-day03.jpg", "b-day04.jpg", "b-day05.jpg"] {
+            practice.minutes_pass(24 * 60);
+            if name == "b-day05.jpg" {
+                quiet = Some(other.sends("quiet", no_danger(), &[]).await);
+            }
+            sends_painted(&phone, name).await;
+            assert_eq!(measures(&practice, &Method::default()).await.measured, 1, "{name}");
+            let measured = the_newest(&practice, &phone).await.facts.unwrap().measured;
+            let Some(Value::Number { low, .. }) = measured.value("red_cm") else {
+                panic!("{name}: {measured:?}")
+            };
+            assert!(low > reached_cm, "{name}: {low} cm after {reached_cm} cm");
+            reached_cm = low;
+            if name != "b-day05.jpg" {
+                let check = the_newest(&practice, &phone).await.id;
+                surgeon.decides(check, Decision::HealingAsExpected, ANSWER).await.unwrap();
+            }
+        }
+        let last = the_newest(&practice, &phone).await;
+        let facts = last.facts.unwrap();
+        assert_eq!(facts.measured.value("red_trend"), Some(Value::Word("bigger")));
+        let protocol = &practice.desk().program_protocol;
+        let alone = closewatch::triage::verdict(protocol, &facts.answered).urgency;
+        assert!(last.assessment.urgency > alone, "{:?} by the answers alone", alone);
+        // It stands above one with the same answers that came before it.
+        let queue: Vec<_> = surgeon.reads_queue().await.into_iter().map(|row| row.id).collect();
+        assert_eq!(queue, [last.id, quiet.unwrap().check]);
+    })
+    .await;
+}
+
+async fn the_newest(practice: &Practice, phone: &Phone) -> WoundCheck {
+    let wound = phone.patient.enrolled.wound.id;
+    checks::of_wound(&mut *practice.books().await, practice.id, wound).await.unwrap().remove(0)
 }
 
 /// Runs the real program's `measure --again` on the books of a place.
