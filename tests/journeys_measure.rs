@@ -10,6 +10,9 @@ use std::time::Duration;
 
 use jiff::SignedDuration;
 
+use closewatch::care::CareError;
+use closewatch::care::intake;
+use closewatch::care::intake::Sending;
 use closewatch::care::measuring;
 use closewatch::care::measuring::Method;
 use closewatch::care::measuring::Outcome;
@@ -22,6 +25,7 @@ use closewatch::ids::WoundCheckId;
 use closewatch::jobs;
 use closewatch::jobs::measuring::Tally;
 use closewatch::photo::MmPoint;
+use closewatch::plan::RiskFactors;
 use closewatch::store::audit;
 use closewatch::store::checks;
 use closewatch::store::checks::CheckState;
@@ -35,12 +39,16 @@ use closewatch::store::photos;
 use closewatch::store::practices;
 use closewatch::triage::Decision;
 use closewatch::triage::Urgency;
+use closewatch::triage::Value;
+use closewatch::words::Language;
 use closewatch::wound::Because;
 use closewatch::wound::Family;
 use closewatch::wound::Figure;
+use closewatch::wound::HandDrawn;
 use closewatch::wound::METHOD;
 use closewatch::wound::Measurement;
 use closewatch::wound::Outline;
+use closewatch::wound::Probed;
 use closewatch::wound::Size;
 use closewatch::wound::Standing;
 
@@ -348,7 +356,7 @@ async fn a_surgeon_confirms_what_the_program_was_not_sure_of_once() {
         assert!(found.counted_size().is_none());
         let (desk, office) = (practice.desk(), practice.office().await);
         let refused = measuring::confirm(desk, &office.member, picture, &practice.moment()).await;
-        assert!(matches!(refused, Err(closewatch::care::CareError::NotAllowed)));
+        assert!(matches!(refused, Err(CareError::NotAllowed)));
         let confirmed = measuring::confirm(desk, &surgeon.member, picture, &practice.moment()).await.unwrap();
         assert_eq!(confirmed.author, Author::Staff(surgeon.member.id));
         assert_eq!(confirmed.measurement.outline, unsure.outline);
@@ -372,7 +380,7 @@ async fn nothing_waits_to_be_confirmed_where_the_program_was_sure_or_found_nothi
             measures(&practice, &sees(found)).await;
             let refused =
                 measuring::confirm(practice.desk(), &surgeon.member, picture, &practice.moment()).await;
-            assert!(matches!(refused, Err(closewatch::care::CareError::Entered(_))));
+            assert!(matches!(refused, Err(CareError::Entered(_))));
         }
     })
     .await;
@@ -507,15 +515,9 @@ async fn the_method_is_told_the_tap_the_cards_and_the_lens() {
         let (_, phone) = a_phone(&practice).await;
         let (desk, holder) = (practice.desk(), phone.holder().await);
         let tap = photos::Tap { x_per_10_000: 2_500, y_per_10_000: 7_500 };
-        let prepared = closewatch::care::intake::prepare_photo(desk, photo(1), 1, Some(tap)).await.unwrap();
-        let sending = closewatch::care::intake::Sending {
-            form_key: "form".to_owned(),
-            answers: no_danger(),
-            photos_expected: 1,
-        };
-        closewatch::care::intake::receive(desk, &holder, sending, vec![prepared], &practice.moment())
-            .await
-            .unwrap();
+        let prepared = intake::prepare_photo(desk, photo(1), 1, Some(tap)).await.unwrap();
+        let sending = Sending { form_key: "form".to_owned(), answers: no_danger(), photos_expected: 1 };
+        intake::receive(desk, &holder, sending, vec![prepared], &practice.moment()).await.unwrap();
         let told = Arc::new(std::sync::Mutex::new(None));
         let tells = Arc::clone(&told);
         let method = Method {
@@ -534,6 +536,110 @@ async fn the_method_is_told_the_tap_the_cards_and_the_lens() {
         assert_eq!(asked.focal_35mm, None);
     })
     .await;
+}
+
+/// A painted photo of the seed data, tapped as its painter says.
+fn painted(name: &str) -> (Vec<u8>, photos::Tap) {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("seed-data");
+    let book: serde_json::Value =
+        serde_json::from_slice(&std::fs::read(folder.join("practice.json")).unwrap()).unwrap();
+    let place = |axis: usize| book["taps"][name][axis].as_i64().unwrap();
+    let tap = photos::Tap { x_per_10_000: place(0), y_per_10_000: place(1) };
+    (std::fs::read(folder.join("photos").join(name)).unwrap(), tap)
+}
+
+async fn sends_painted(phone: &Phone, name: &str) -> PhotoId {
+    let practice = &phone.patient.practice;
+    let (desk, holder) = (practice.desk(), phone.holder().await);
+    let (bytes, tap) = painted(name);
+    let prepared = intake::prepare_photo(desk, bytes, 1, Some(tap)).await.unwrap();
+    let sending = Sending { form_key: name.to_owned(), answers: no_danger(), photos_expected: 1 };
+    let receipt = intake::receive(desk, &holder, sending, vec![prepared], &practice.moment()).await.unwrap();
+    the_photo(practice, receipt.check).await
+}
+
+/// In earnest: the program's own method, then a surgeon's hand over it.
+#[tokio::test]
+async fn a_surgeon_draws_on_a_measured_photo_and_is_told_where_nothing_can_be_drawn() {
+    on_each_engine(async |practice| {
+        let (surgeon, phone) = a_phone(&practice).await;
+        let picture = sends_painted(&phone, "b-day05.jpg").await;
+        let no_card = sends_painted(&phone, "f-day05-no-card.jpg").await;
+        let tally = measures(&practice, &Method::default()).await;
+        assert_eq!((tally.measured, tally.refused), (1, 1));
+        let found = kept(&practice, picture).await.remove(0).measurement;
+        let (desk, moment) = (practice.desk(), practice.moment());
+        assert_eq!(measuring::card_of(desk, &surgeon.member, picture).await.unwrap(), found.card);
+        assert_eq!(measuring::card_of(desk, &surgeon.member, no_card).await.unwrap(), None);
+        let drawn = || HandDrawn {
+            wound: found.outline.clone().unwrap(),
+            redness_edge: None,
+            probed: Probed { depth_mm: Some(12.0), undermining_mm: None },
+        };
+        let first = measuring::by_hand(desk, &surgeon.member, picture, drawn(), &moment).await.unwrap();
+        assert_eq!(
+            (first.author, first.measurement.family),
+            (Author::Staff(surgeon.member.id), Family::ByHand)
+        );
+        assert_eq!(first.measurement.probed.depth_mm, Some(12.0));
+        let (by_hand, by_program) = (first.measurement.size.unwrap(), found.size.unwrap());
+        let off = by_hand.area_mm2.value / by_program.area_mm2.value - 1.0;
+        assert!(off.abs() < 0.001, "the same outline has the same area: {off}");
+        practice.minutes_pass(1);
+        let moment = practice.moment();
+        let twice = measuring::by_hand(desk, &surgeon.member, picture, drawn(), &moment).await.unwrap();
+        assert_eq!(twice.id, first.id, "a doubled press draws once");
+        let refused = measuring::by_hand(desk, &surgeon.member, no_card, drawn(), &moment).await;
+        assert!(matches!(refused, Err(CareError::Entered(_))), "{refused:?}");
+        let done = actions(&practice).await;
+        assert_eq!(done.iter().filter(|action| *action == "measurement.draw").count(), 1);
+    })
+    .await;
+}
+
+/// The patient ticks nothing and says nothing of the redness: the photos alone bring the check up.
+#[tokio::test]
+async fn redness_that_spreads_from_photo_to_photo_brings_a_check_to_the_top_by_itself() {
+    on_each_engine(async |practice| {
+        let (surgeon, phone) = a_phone(&practice).await;
+        let (mut reached_cm, mut quiet) = (0.0, None);
+        let other = practice
+            .phone_of("Ana Ortiz", Language::English, RiskFactors::default(), operation(practice.now()))
+            .await;
+        for name in ["b-day03.jpg", "b-day04.jpg", "b-day05.jpg"] {
+            practice.minutes_pass(24 * 60);
+            if name == "b-day05.jpg" {
+                quiet = Some(other.sends("quiet", no_danger(), &[]).await);
+            }
+            sends_painted(&phone, name).await;
+            assert_eq!(measures(&practice, &Method::default()).await.measured, 1, "{name}");
+            let measured = the_newest(&practice, &phone).await.facts.unwrap().measured;
+            let Some(Value::Number { low, .. }) = measured.value("red_cm") else {
+                panic!("{name}: {measured:?}")
+            };
+            assert!(low > reached_cm, "{name}: {low} cm after {reached_cm} cm");
+            reached_cm = low;
+            if name != "b-day05.jpg" {
+                let check = the_newest(&practice, &phone).await.id;
+                surgeon.decides(check, Decision::HealingAsExpected, ANSWER).await.unwrap();
+            }
+        }
+        let last = the_newest(&practice, &phone).await;
+        let facts = last.facts.unwrap();
+        assert_eq!(facts.measured.value("red_trend"), Some(Value::Word("bigger")));
+        let protocol = &practice.desk().program_protocol;
+        let alone = closewatch::triage::verdict(protocol, &facts.answered).urgency;
+        assert!(last.assessment.urgency > alone, "{:?} by the answers alone", alone);
+        // It stands above one with the same answers that came before it.
+        let queue: Vec<_> = surgeon.reads_queue().await.into_iter().map(|row| row.id).collect();
+        assert_eq!(queue, [last.id, quiet.unwrap().check]);
+    })
+    .await;
+}
+
+async fn the_newest(practice: &Practice, phone: &Phone) -> WoundCheck {
+    let wound = phone.patient.enrolled.wound.id;
+    checks::of_wound(&mut *practice.books().await, practice.id, wound).await.unwrap().remove(0)
 }
 
 /// Runs the real program's `measure --again` on the books of a place.

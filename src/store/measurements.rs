@@ -45,7 +45,7 @@ pub struct KeptMeasurement {
 
 impl KeptMeasurement {
     /// The program broke off, so that this says nothing about the photo itself.
-    fn broke_off(&self) -> bool {
+    pub fn broke_off(&self) -> bool {
         self.measurement
             .because
             .iter()

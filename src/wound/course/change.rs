@@ -92,22 +92,27 @@ pub fn with_reach_error(reach_mm: &Figure) -> Figure {
 
 /// From one area to a later one; mm².
 pub fn area_change(before: &Figure, now: &Figure, surface: Surface) -> Change {
-    by_share(with_area_error(before, surface), with_area_error(now, surface))
+    change_by_share(with_area_error(before, surface), with_area_error(now, surface))
 }
 
 /// From one length or width to a later one; mm.
 pub fn length_change(before: &Figure, now: &Figure, surface: Surface) -> Change {
-    by_share(with_length_error(before, surface), with_length_error(now, surface))
+    change_by_share(with_length_error(before, surface), with_length_error(now, surface))
 }
 
 /// From one reach of redness to a later one; mm. Its error does not grow with the reach.
 pub fn reach_change(before: &Figure, now: &Figure) -> Change {
-    let (before, now) = (with_reach_error(before), with_reach_error(now));
+    change_of_reach(with_reach_error(before), with_reach_error(now))
+}
+
+/// For reaches that hold the whole error already.
+pub(super) fn change_of_reach(before: Figure, now: Figure) -> Change {
     let half = |figure: &Figure| (figure.high - figure.low) / 2.0;
     change(before, now, half(&before).hypot(half(&now)))
 }
 
-fn by_share(before: Figure, now: Figure) -> Change {
+/// For figures that hold the whole error already.
+pub(super) fn change_by_share(before: Figure, now: Figure) -> Change {
     // Under "nothing has changed" both are the same length long, so the shares alone count.
     let band = before.value.abs() * before.relative_error().hypot(now.relative_error());
     change(before, now, band)
@@ -160,7 +165,7 @@ mod tests {
     #[test]
     fn a_change_is_clear_beyond_what_measuring_twice_would_give() {
         for (percent, needed) in [(5.0, 13.86), (10.0, 27.72)] {
-            let band = |now: f64| by_share(spread(100.0, percent), spread(now, percent));
+            let band = |now: f64| change_by_share(spread(100.0, percent), spread(now, percent));
             assert!((band(100.0).band - needed).abs() < 0.005, "{:?}", band(100.0));
             assert_eq!(band(100.0 + needed - 0.01).says, Clear::NoClearChange);
             assert_eq!(band(100.0 + needed + 0.01).says, Clear::Bigger);

@@ -12,9 +12,11 @@ use crate::wound::Probed;
 use crate::wound::Redness;
 use crate::wound::Size;
 use crate::wound::Standing;
+use crate::wound::course::change::Change;
 use crate::wound::course::change::Clear;
 use crate::wound::course::change::Surface;
 use crate::wound::course::change::area_change;
+use crate::wound::course::change::change_by_share;
 use crate::wound::course::change::reach_change;
 use crate::wound::course::change::with_area_error;
 use crate::wound::course::change::with_length_error;
@@ -168,6 +170,13 @@ impl<'a> Series<'a> {
         Series { family, left_out, ..better }
     }
 
+    pub(super) fn of_family(dated: &'a [Dated], family: Family, surface: Surface) -> Series<'a> {
+        let newest = newest_of_each(dated);
+        let series = one_family(&newest, family, surface);
+        let left_out = series.left_out(&newest);
+        Series { left_out, ..series }
+    }
+
     /// Photos a few days apart first, then photos with redness, then how new the newest is.
     fn worth(&self) -> (usize, usize, i64) {
         let mut spaced: Vec<f64> = Vec::new();
@@ -272,6 +281,11 @@ fn agree(automatic: &Dated, drawn: &Dated, surface: Surface) -> bool {
 }
 
 impl Point {
+    /// What has changed from this photo to a later one of the same course, mm².
+    pub fn area_change_to(&self, later: &Point) -> Change {
+        change_by_share(self.area_mm2, later.area_mm2)
+    }
+
     /// `None` where the size does not count.
     pub(super) fn of(dated: &Dated, surface: Surface) -> Option<Point> {
         let size = dated.counted_size()?;

@@ -12,7 +12,6 @@ use crate::wound::course::advance::mean_inward_reach_mm;
 use crate::wound::course::advance::rate_a_week;
 use crate::wound::course::change::Change;
 use crate::wound::course::change::Surface;
-use crate::wound::course::change::area_change;
 use crate::wound::course::dated::Dated;
 use crate::wound::course::dated::LeftOut;
 use crate::wound::course::dated::Point;
@@ -81,8 +80,16 @@ pub struct HealingCourse {
 
 /// What the measurements of one wound come to. Their order does not matter. Never panics.
 pub fn healing_course(dated: &[Dated], setting: &Setting) -> HealingCourse {
+    course_of(Series::of(dated, setting.surface), dated, setting)
+}
+
+/// As [`healing_course`], by one family's figures whichever series is the better one.
+pub fn healing_course_of_family(dated: &[Dated], setting: &Setting, family: Family) -> HealingCourse {
+    course_of(Series::of_family(dated, family, setting.surface), dated, setting)
+}
+
+fn course_of(series: Series<'_>, dated: &[Dated], setting: &Setting) -> HealingCourse {
     let surface = setting.surface;
-    let series = Series::of(dated, surface);
     let mut points: Vec<Point> = series.sized.iter().filter_map(|one| Point::of(one, surface)).collect();
     mark_apart(&mut points);
     let fitting = fitting(&points);
@@ -97,9 +104,9 @@ pub fn healing_course(dated: &[Dated], setting: &Setting) -> HealingCourse {
         family: series.family,
         left_out: series.left_out,
         methods: methods(&points),
-        since_first: ends.and_then(|(first, last)| between(&series, first, last, surface)),
-        since_last: last_two(&points).and_then(|(one, other)| between(&series, one, other, surface)),
-        par_28: par_28(&fitting, &series, surface),
+        since_first: ends.map(|(first, last)| first.area_change_to(last)),
+        since_last: last_two(&points).map(|(one, other)| one.area_change_to(other)),
+        par_28: par_28(&fitting),
         rate: ends.and_then(|ends| rate_a_week(areas(ends), ends.1.day - ends.0.day)),
         inward_reach_mm: fitting
             .last()
@@ -129,18 +136,12 @@ fn last_two(points: &[Point]) -> Option<(&Point, &Point)> {
     }
 }
 
-/// The change of area between two photos of the series, from their own figures: the error of the field is added once.
-fn between(series: &Series<'_>, one: &Point, other: &Point, surface: Surface) -> Option<Change> {
-    let size = |point: &Point| series.sized.iter().find(|dated| dated.photo == point.photo)?.counted_size();
-    Some(area_change(&size(one)?.area_mm2, &size(other)?.area_mm2, surface))
-}
-
-fn par_28(points: &[Point], series: &Series<'_>, surface: Surface) -> Option<Par28> {
+fn par_28(points: &[Point]) -> Option<Par28> {
     let first = points.first()?;
     let near =
         |point: &&Point| PAR_28_DAYS.contains(&point.day) && point.day - first.day >= PAR_28_LEAST_SPAN_DAYS;
     let then = points.iter().find(near)?;
-    let percent = between(series, first, then, surface)?.reduction_percent()?;
+    let percent = first.area_change_to(then).reduction_percent()?;
     Some(Par28 { from_day: first.day, day: then.day, percent })
 }
 

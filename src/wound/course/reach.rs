@@ -5,7 +5,7 @@ use crate::wound::Figure;
 use crate::wound::Redness;
 use crate::wound::course::change::Change;
 use crate::wound::course::change::Clear;
-use crate::wound::course::change::reach_change;
+use crate::wound::course::change::change_of_reach;
 use crate::wound::course::change::with_reach_error;
 use crate::wound::course::dated::Dated;
 
@@ -19,6 +19,13 @@ pub struct ReachPoint {
     pub day: f64,
     pub photo: PhotoId,
     pub reach_mm: Figure,
+}
+
+impl ReachPoint {
+    /// What has changed from this photo to a later one, mm.
+    pub fn change_to(&self, later: &ReachPoint) -> Change {
+        change_of_reach(self.reach_mm, later.reach_mm)
+    }
 }
 
 /// The redness over time.
@@ -41,10 +48,8 @@ impl RednessCourse {
     /// From what one family said, in order of time.
     pub(super) fn of(series: &[&Dated]) -> RednessCourse {
         let mut course = RednessCourse::default();
-        let mut counted: Vec<(f64, Figure)> = Vec::new();
         for one in series {
             if let Some(reach_mm) = one.counted_reach() {
-                counted.push((one.day, reach_mm));
                 let reach_mm = with_reach_error(&reach_mm);
                 course.points.push(ReachPoint { day: one.day, photo: one.photo, reach_mm });
             }
@@ -54,19 +59,21 @@ impl RednessCourse {
                 Redness::Reach(_) | Redness::NotGiven { .. } => {}
             }
         }
-        if let Some((days_between, change)) = newest_change(&counted) {
+        if let Some((days_between, change)) = newest_change(&course.points) {
             (course.days_between, course.change) = (Some(days_between), Some(change));
         }
         course
     }
 }
 
-fn newest_change(counted: &[(f64, Figure)]) -> Option<(f64, Change)> {
-    let ((day, now), earlier) = counted.split_last()?;
-    let recent = || earlier.iter().filter(|(then, _)| *then < *day && day - then <= COMPARED_WITHIN_DAYS);
-    let against = |(then, reach): &(f64, Figure)| (day - then, reach_change(reach, now));
-    let least = recent().min_by(|one, other| one.1.value.total_cmp(&other.1.value)).map(against);
-    match least {
+fn newest_change(points: &[ReachPoint]) -> Option<(f64, Change)> {
+    let (now, earlier) = points.split_last()?;
+    let days = |then: &ReachPoint| now.day - then.day;
+    let recent = || earlier.iter().filter(|then| days(then) > 0.0 && days(then) <= COMPARED_WITHIN_DAYS);
+    let against = |then: &ReachPoint| (days(then), then.change_to(now));
+    let of_least =
+        |one: &&ReachPoint, other: &&ReachPoint| one.reach_mm.value.total_cmp(&other.reach_mm.value);
+    match recent().min_by(of_least).map(against) {
         Some(grown) if grown.1.says == Clear::Bigger => Some(grown),
         Some(_) | None => recent().last().map(against),
     }
