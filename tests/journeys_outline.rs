@@ -147,7 +147,8 @@ async fn a_confirmation_of_nothing_says_so_and_changes_nothing() {
 }
 
 /// Px of the photo: 200 × 200 of them are 4 cm².
-const SQUARE: &str = r#"{"wound":[{"edge":[[700,500],[900,500],[900,700],[700,700]],"islands":[]}],"redness":null}"#;
+const SQUARE: &str =
+    r#"{"wound":[{"edge":[[700,500],[900,500],[900,700],[700,700]],"islands":[]}],"redness":null}"#;
 
 #[tokio::test]
 async fn a_drawing_that_cannot_be_kept_comes_back_as_it_was_with_what_to_do() {
@@ -198,9 +199,8 @@ async fn another_practice_can_neither_draw_nor_confirm() {
         let opened = opened(&practice, unsure()).await;
         let stranger = practice.neighbour().await.surgeon().await;
         for way in ["outline", "outline/confirm"] {
-            let answer = stranger
-                .presses(&format!("/photos/{}/{way}", opened.photo), &[("rings", SQUARE)])
-                .await;
+            let answer =
+                stranger.presses(&format!("/photos/{}/{way}", opened.photo), &[("rings", SQUARE)]).await;
             assert_eq!(answer.status, StatusCode::NOT_FOUND);
         }
         assert_eq!(opened.kept().await.len(), 1);

@@ -120,3 +120,66 @@ fn from_side(at: Place, a: Place, b: Place) -> f32 {
     let along = along.clamp(0.0, 1.0);
     apart(at, [a[0] + along * dx, a[1] + along * dy])
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn field(side: usize, value: impl Fn(f32, f32) -> f32) -> Vec<f32> {
+        (0..side * side).map(|at| value((at % side) as f32, (at / side) as f32)).collect()
+    }
+
+    #[test]
+    fn the_line_around_a_disc_encloses_its_area() {
+        let disc = field(60, |x, y| 12.0 - (x - 30.0).hypot(y - 29.0));
+        let lines = closed_lines(&disc, 60, 60, 0.0);
+        assert_eq!(lines.len(), 1);
+        let area = twice_area(&lines[0]).abs() / 2.0;
+        assert!((area / (std::f32::consts::PI * 144.0) - 1.0).abs() < 0.002, "{area}");
+    }
+
+    #[test]
+    fn a_hole_turns_the_other_way() {
+        let ring = field(60, |x, y| {
+            let far = (x - 30.0).hypot(y - 30.0);
+            (far - 6.0).min(20.0 - far)
+        });
+        let lines = closed_lines(&ring, 60, 60, 0.0);
+        assert_eq!(lines.len(), 2);
+        assert!(twice_area(&lines[0]) * twice_area(&lines[1]) < 0.0);
+    }
+
+    #[test]
+    fn what_reaches_the_border_is_closed_there() {
+        let lines = closed_lines(&field(10, |_, _| 1.0), 10, 10, 0.5);
+        assert_eq!(lines.len(), 1);
+        // Pixel middles span 9 px; the value falls by 1.5 from the last middle to half-way outside.
+        assert!((80.0..=110.0).contains(&(twice_area(&lines[0]).abs() / 2.0)));
+    }
+
+    #[test]
+    fn two_corners_that_touch_make_closed_lines_all_the_same() {
+        let saddle = field(4, |x, y| if (x < 2.0) == (y < 2.0) { 1.0 } else { 0.0 });
+        for line in closed_lines(&saddle, 4, 4, 0.5) {
+            let (first, last) = (line[0], line[line.len() - 1]);
+            assert!(apart(first, last) < 1.6, "{line:?}");
+        }
+    }
+
+    #[test]
+    fn a_thinned_line_stays_near_and_has_fewer_points() {
+        let round: Vec<Place> = (0..720)
+            .map(|step| (step as f32 * 0.5).to_radians())
+            .map(|turn| [20.0 * turn.cos(), 20.0 * turn.sin()])
+            .collect();
+        let thin = thinned(&round, 0.05);
+        assert!(thin.len() < 100 && thin.len() > 20, "{}", thin.len());
+        let off = |at: &Place| {
+            thin.iter()
+                .zip(thin.iter().cycle().skip(1))
+                .map(|(a, b)| from_side(*at, *a, *b))
+                .fold(f32::INFINITY, f32::min)
+        };
+        assert!(round.iter().map(off).fold(0.0, f32::max) <= 0.0501);
+    }
+}

@@ -16,6 +16,7 @@ use crate::wound::segment;
 use crate::wound::segment::Colours;
 use crate::wound::segment::Prior;
 use crate::wound::snap;
+use crate::wound::snap::WoundLies;
 use crate::wound::survey::CardPlace;
 use crate::wound::survey::Near;
 use crate::wound::survey::Survey;
@@ -164,17 +165,17 @@ fn outline(picture: &Picture, plane: &SkinPlane, view: &View, mask: &Mask) -> Op
         lines.iter().max_by(|a, b| contour::twice_area(a).abs().total_cmp(&contour::twice_area(b).abs()))?;
     let outwards = contour::twice_area(widest).signum();
     let is_outer = |line: &&Vec<Place>| contour::twice_area(line).signum() == outwards;
-    let snapped = |line: &Vec<Place>, outer: bool| snap::snapped(picture, plane, &mm(line), outer);
+    let snapped = |line: &Vec<Place>, side| snap::snapped(picture, plane, &mm(line), side);
     let build = |snap: bool| {
-        let ring = |line: &Vec<Place>, outer: bool| if snap { snapped(line, outer) } else { mm(line) };
+        let ring = |line: &Vec<Place>, side| if snap { snapped(line, side) } else { mm(line) };
         let mut pieces: Vec<Piece> = lines
             .iter()
             .filter(large)
             .filter(is_outer)
-            .map(|line| Piece { edge: kept(&ring(line, true)), islands: Vec::new() })
+            .map(|line| Piece { edge: kept(&ring(line, WoundLies::Inside)), islands: Vec::new() })
             .collect();
         for line in lines.iter().filter(large).filter(|line| !is_outer(line)) {
-            let hole = kept(&ring(line, false));
+            let hole = kept(&ring(line, WoundLies::Outside));
             let Some(first) = hole.first() else { continue };
             if let Some(piece) =
                 pieces.iter_mut().find(|piece| crate::wound::outline::ring_holds(&piece.edge, *first))

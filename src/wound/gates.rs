@@ -6,7 +6,7 @@ use crate::photo::ScaleCard;
 use crate::wound::Because;
 use crate::wound::Outline;
 use crate::wound::edge::Edge;
-use crate::wound::segment::Candidate;
+use crate::wound::judge::Candidate;
 use crate::wound::survey::Survey;
 use crate::wound::tint::tint;
 

@@ -32,9 +32,9 @@ impl Mask {
         let mut column = vec![0.0f32; height];
         for x in 0..width {
             let mut since = far;
-            for y in 0..height {
+            for (y, far_above) in column.iter_mut().enumerate() {
                 since = if self.cells[y * width + x] { 0.0 } else { since + 1.0 };
-                column[y] = since;
+                *far_above = since;
             }
             since = far;
             for y in (0..height).rev() {
@@ -257,5 +257,74 @@ impl Envelope {
             let apart = x as f32 - self.at[part] as f32;
             *value = apart * apart + heights[self.at[part]];
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn mask(rows: &[&str]) -> Mask {
+        let cells = rows.iter().flat_map(|row| row.chars().map(|cell| cell == '#')).collect();
+        Mask::new(rows[0].len(), rows.len(), cells)
+    }
+
+    proptest! {
+        #[test]
+        fn a_distance_is_the_one_to_the_nearest_pixel(cells in proptest::collection::vec(proptest::bool::weighted(0.1), 17 * 11)) {
+            let mask = Mask::new(17, 11, cells);
+            let inside: Vec<usize> = (0..17 * 11).filter(|at| mask.cells[*at]).collect();
+            for (at, far) in mask.distances().into_iter().enumerate() {
+                let apart = |other: &usize| {
+                    ((at % 17) as f32 - (other % 17) as f32).hypot((at / 17) as f32 - (other / 17) as f32)
+                };
+                let nearest = inside.iter().map(apart).fold(f32::INFINITY, f32::min);
+                prop_assert!(far == nearest || (far - nearest).abs() < 1e-3, "{at}: {far}, not {nearest}");
+            }
+        }
+
+        #[test]
+        fn growing_and_shrinking_hold_each_other(cells in proptest::collection::vec(any::<bool>(), 12 * 9)) {
+            let mask = Mask::new(12, 9, cells);
+            let grown = mask.grown(1.5);
+            prop_assert!(mask.cells.iter().zip(&grown.cells).all(|(before, after)| !before || *after));
+            let shrunk = mask.shrunk(1.5);
+            prop_assert!(shrunk.cells.iter().zip(&mask.cells).all(|(after, before)| !after || *before));
+        }
+    }
+
+    #[test]
+    fn a_hole_is_enclosed_and_a_bay_is_not() {
+        let ring = mask(&[".....", ".###.", ".#.#.", ".###.", "....."]);
+        assert_eq!(ring.holes().count(), 1);
+        assert!(ring.holes().cells[12]);
+        let bay = mask(&[".....", ".#.#.", ".#.#.", ".###.", "....."]);
+        assert_eq!(bay.holes().count(), 0);
+        let filled_to_the_border = mask(&["###", "#.#", "###"]);
+        assert_eq!(filled_to_the_border.holes().count(), 1);
+    }
+
+    #[test]
+    fn parts_are_joined_by_sides_and_the_largest_comes_first() {
+        let two = mask(&["##...", "##...", "..###", "..###"]);
+        let parts = two.parts();
+        assert_eq!(parts.iter().map(|(count, _)| *count).collect::<Vec<usize>>(), [6, 4]);
+        assert_eq!(two.part_at(0, 0).count(), 4);
+        assert_eq!(two.part_at(4, 0).count(), 0);
+    }
+
+    #[test]
+    fn only_parts_that_pass_are_kept() {
+        let mut lines = mask(&["#####", ".....", "#...."]);
+        lines.keep_parts(|part| part.extent_px() > 3.0);
+        assert!(lines == mask(&["#####", ".....", "....."]));
+    }
+
+    #[test]
+    fn overlap_is_the_shared_part_of_both() {
+        let (left, right) = (mask(&["##.."]), mask(&[".##."]));
+        assert!((left.overlap(&right) - 1.0 / 3.0).abs() < 1e-6);
+        assert_eq!(mask(&["...."]).overlap(&mask(&["...."])), 0.0);
     }
 }

@@ -16,11 +16,11 @@ use crate::wound::Outline;
 use crate::wound::PenLine;
 use crate::wound::Probed;
 use crate::wound::Standing;
+use crate::wound::drawn_redness;
 use crate::wound::edge;
 use crate::wound::edge::Edge;
 use crate::wound::gates;
 use crate::wound::readings;
-use crate::wound::redness;
 use crate::wound::repeat;
 use crate::wound::repeat::Doubt;
 use crate::wound::segment;
@@ -48,6 +48,8 @@ pub struct HandDrawn {
 
 /// Standard deviation of an edge drawn by hand, all around together, mm (assumed; personal habit of drawing in or out).
 const HAND_EDGE_MM: f64 = 0.4;
+/// Other first guesses count as repetitions when they fit this well, share of the best.
+const AS_GOOD_FROM: f32 = 0.7;
 /// The wound is looked for this far around the tapped place, mm.
 const WOUND_REACH_MM: f32 = 60.0;
 /// And this far when it goes on, at half the resolution, mm.
@@ -108,7 +110,11 @@ pub fn measure(picture: &Picture, asked: &Asked) -> Measurement {
     because.extend(gates::of_picture(&card));
     because.extend(gates::of_edge(picture, &card, &survey, &found, &edge));
     let px_mm2 = f64::from(near.view.px_per_mm).powi(2);
-    let areas = found.iter().map(|candidate| candidate.mask.count() as f64 / px_mm2).collect();
+    let areas = found
+        .iter()
+        .filter(|other| other.score > AS_GOOD_FROM * best.score)
+        .map(|candidate| candidate.mask.count() as f64 / px_mm2)
+        .collect();
     let doubt = Doubt::automatic(&card, areas, best.mask.count() as f64 / px_mm2);
     complete(card, survey, edge, because, &doubt, asked.issue.tag_edge_mm)
 }
@@ -126,7 +132,7 @@ pub fn measure_by_hand(picture: &Picture, card: &ScaleCard, drawn: HandDrawn) ->
     measurement.standing = Standing::Ok;
     measurement.probed = drawn.probed;
     if let (Some(ring), Some(outline)) = (drawn.redness_edge, &measurement.outline) {
-        measurement.redness = redness::drawn(outline, ring);
+        measurement.redness = drawn_redness::reach(outline, ring);
     }
     measurement
 }
@@ -182,5 +188,54 @@ fn because_of_card(fault: CardFault) -> Because {
         CardFault::OtherCard => Because::OtherCard,
         CardFault::TwoCards => Because::TwoCards,
         CardFault::Blurred => Because::Blurred,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::wound::Redness;
+    use proptest::prelude::*;
+
+    fn asked(tap: Option<PxPoint>) -> Asked {
+        Asked { tap, issue: CardIssue { ids: 0..=0, tag_edge_mm: TAG_EDGE_MM }, focal_35mm: None }
+    }
+
+    #[test]
+    fn a_tap_outside_the_picture_is_refused_before_anything_else() {
+        let picture = Picture::new(40, 30, vec![120; 3_600]).unwrap();
+        for (x_px, y_px) in [(-0.1, 5.0), (40.0, 5.0), (5.0, 30.0), (f64::NAN, 5.0)] {
+            let found = measure(&picture, &asked(Some(PxPoint { x_px, y_px })));
+            assert_eq!((found.standing, found.because), (Standing::Refused, vec![Because::TapOutside]));
+        }
+    }
+
+    #[test]
+    fn without_a_card_nothing_is_measured() {
+        let picture = Picture::new(40, 30, vec![120; 3_600]).unwrap();
+        let found = measure(&picture, &asked(None));
+        assert_eq!((found.standing, found.because), (Standing::Refused, vec![Because::CardNotSeen]));
+        assert_eq!(found.redness, Redness::NotGiven { because: Because::CardNotSeen });
+        assert!(found.size.is_none() && found.outline.is_none() && found.bed.is_none());
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(40))]
+        #[test]
+        fn any_pixels_give_an_answer(
+            width in 1usize..90,
+            height in 1usize..90,
+            seed in any::<u64>(),
+            tap in proptest::option::of((-10.0..100.0f64, -10.0..100.0f64)),
+        ) {
+            let mut state = seed | 1;
+            let rgb = (0..3 * width * height).map(|_| {
+                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                (state >> 56) as u8
+            });
+            let picture = Picture::new(width, height, rgb.collect()).unwrap();
+            let found = measure(&picture, &asked(tap.map(|(x_px, y_px)| PxPoint { x_px, y_px })));
+            prop_assert_ne!(found.standing, Standing::Ok);
+        }
     }
 }

@@ -133,7 +133,7 @@ fn fit_part(sample: &[Tint], member: &[usize], part: usize) -> Option<Part> {
     let (yy, yz, zz) = (covariance(1, 1), covariance(1, 2), covariance(2, 2));
     let determinant = xx * (yy * zz - yz * yz) - xy * (xy * zz - yz * xz) + xz * (xy * yz - yy * xz);
     // Covariances with something added along the diagonal are positive definite; rounding alone could spoil it.
-    if !(determinant > 0.0) {
+    if determinant.is_nan() || determinant <= 0.0 {
         return None;
     }
     let inverse = [
@@ -147,4 +147,47 @@ fn fit_part(sample: &[Tint], member: &[usize], part: usize) -> Option<Part> {
     .map(|cofactor| cofactor / determinant);
     let weight = count / sample.len() as f32;
     Some(Part { mean, inverse, base: 0.5 * determinant.ln() - weight.ln() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cloud(middle: Tint, spread: f32) -> impl Iterator<Item = Tint> {
+        (0..400).map(move |step| {
+            let turn = step as f32 * 2.399_963;
+            let far = spread * ((step as f32 + 0.5) / 400.0).sqrt();
+            [
+                middle[0] + far * turn.cos(),
+                middle[1] + far * turn.sin(),
+                middle[2] + far * (turn * 0.37).cos(),
+            ]
+        })
+    }
+
+    #[test]
+    fn a_colour_of_the_region_surprises_less_than_one_of_another() {
+        let colours: Vec<Tint> = cloud([0.0, 0.0, 0.0], 5.0).chain(cloud([60.0, 10.0, -20.0], 8.0)).collect();
+        let mixture = Mixture::fit(&colours).unwrap();
+        for own in [[0.0, 0.0, 0.0], [60.0, 10.0, -20.0]] {
+            assert!(mixture.surprise(&own) + 10.0 < mixture.surprise(&[30.0, 5.0, -10.0]));
+        }
+    }
+
+    #[test]
+    fn an_expected_colour_surprises_less_once_it_is_added() {
+        let colours: Vec<Tint> = cloud([0.0, 0.0, 0.0], 5.0).collect();
+        let (redder, before) = ([20.0, 0.0, -8.0], Mixture::fit(&colours).unwrap());
+        let unsure = before.surprise(&redder);
+        let after = before.and(redder, [10.0, 6.0, 10.0], 0.05);
+        assert!(after.surprise(&redder) + 5.0 < unsure);
+    }
+
+    #[test]
+    fn a_flat_colour_fits_and_too_few_colours_do_not() {
+        assert!(Mixture::fit(&[[1.0, 2.0, 3.0]; 9]).is_none());
+        let flat = Mixture::fit(&[[1.0, 2.0, 3.0]; 100]).unwrap();
+        assert!(flat.surprise(&[1.0, 2.0, 3.0]).is_finite());
+        assert!(flat.surprise(&[9.0, 2.0, 3.0]) > flat.surprise(&[1.0, 2.0, 3.0]));
+    }
 }

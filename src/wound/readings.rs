@@ -9,6 +9,7 @@ use crate::wound::Redness;
 use crate::wound::RednessReach;
 use crate::wound::colour;
 use crate::wound::edge::Edge;
+use crate::wound::pen;
 use crate::wound::redness;
 use crate::wound::redness::Around;
 use crate::wound::redness::SECTORS;
@@ -22,6 +23,10 @@ const TOLD_FROM: f32 = 2.0;
 const NO_CONTRAST_BELOW: f32 = 0.5;
 /// Directions that must end in view, share.
 const CLOSED_FROM: f32 = 0.7;
+/// A narrower rim is the edge's own, mm.
+const SEEN_FROM_MM: f32 = 1.0;
+/// Redness goes round at least this share of the directions; blotches of the skin itself do not.
+const AROUND_FROM: f32 = 0.5;
 /// Skin must be in view this far beyond the edge to be compared with, mm.
 const COMPARED_FROM_MM: f32 = 30.0;
 /// The light's strongest channel over its weakest on the grey patch; more is no light to tell colours in.
@@ -67,7 +72,7 @@ pub(in crate::wound) fn colours(card: &ScaleCard, survey: &Survey, edge: &Edge) 
         }
     };
     let told = matches!(redness, Redness::Reach(_));
-    let pen = redness::pen_line(survey, &edge.outline, told.then_some(()).and(around.as_ref()));
+    let pen = pen::line(survey, &edge.outline, told.then_some(()).and(around.as_ref()));
     let ita_deg = around.as_ref().zip(card.grey_linear).and_then(|(around, grey)| {
         colour::ita_deg(colour::lab(Balance::from_grey(grey).of(around.far_light)))
     });
@@ -91,7 +96,8 @@ fn told(around: &Around, survey: &Survey) -> Redness {
     let known: Vec<f32> = around.reach_mm.iter().flatten().copied().collect();
     let p95 = f64::from(redness::quantile(known.clone(), 0.95));
     let max = f64::from(redness::quantile(known, 1.0));
-    if p95 < 1.0 {
+    let red = around.reach_mm.iter().flatten().filter(|reach| **reach >= SEEN_FROM_MM).count();
+    if p95 < f64::from(SEEN_FROM_MM) || (red as f32) < AROUND_FROM * around.closed * SECTORS as f32 {
         return Redness::CannotTell;
     }
     let spread = f64::from(around.spread_mm);

@@ -2,15 +2,8 @@
 
 use std::f32::consts::TAU;
 
-use crate::photo::MmPoint;
-use crate::wound::Figure;
-use crate::wound::Outline;
-use crate::wound::PenLine;
-use crate::wound::Redness;
-use crate::wound::RednessReach;
 use crate::wound::contour;
 use crate::wound::mask::Mask;
-use crate::wound::survey::Survey;
 use crate::wound::tint::SkinTint;
 use crate::wound::tint::Tint;
 use crate::wound::tint::median;
@@ -44,8 +37,6 @@ pub(in crate::wound) struct Around {
     pub(in crate::wound) reach_mm: Vec<Option<f32>>,
     /// Redness near the edge over the noise of the far skin.
     pub(in crate::wound) contrast_to_noise: f32,
-    /// Redness near the edge, natural-log units of red over green.
-    pub(in crate::wound) plateau: f32,
     /// Nearest distance of the skin compared with, mm beyond the edge.
     pub(in crate::wound) compared_at_mm: f32,
     /// Distance that the farthest skin in view has from the edge, mm.
@@ -118,7 +109,6 @@ pub(in crate::wound) fn around(
             spread_mm: ((low - high).abs() / 2.0).max(LEAST_SPREAD_MM),
             rim: rim(view, wound, middle, &found.reach),
             contrast_to_noise: found.plateau / noise,
-            plateau: found.plateau,
             reach_mm: found.reach,
             compared_at_mm,
             far_light,
@@ -254,7 +244,7 @@ fn borders(skin: &Skin, plane: &Plane, noise: f32, of_plateau: f32) -> Found {
     };
     let profiles: Vec<Vec<Option<f32>>> =
         (0..SECTORS).map(|sector| (0..=FARTHEST_MM).map(|ring| contrast(sector, ring)).collect()).collect();
-    let plateaus: Vec<f32> = profiles.iter().filter_map(|profile| near_edge(profile)).collect();
+    let plateaus: Vec<f32> = profiles.iter().filter_map(|profile| mean(&profile[1..5])).collect();
     let plateau = quantile(plateaus, 0.75);
     let raw: Vec<Option<f32>> = profiles
         .iter()
@@ -343,67 +333,80 @@ fn rim(view: &View, wound: &Mask, middle: (f32, f32), reach: &[Option<f32>]) -> 
         .unwrap_or_default()
 }
 
-/// Directions a line must be seen in to be the one drawn round the redness.
-const PEN_SECTORS: usize = 12;
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::wound::scene;
+    use crate::wound::scene::far_mm;
+    use crate::wound::tint::tints;
 
-/// Where the pen line lies against the redness.
-pub(in crate::wound) fn pen_line(survey: &Survey, outline: &Outline, around: Option<&Around>) -> PenLine {
-    let view = &survey.view;
-    let middle = view.px_of(outline.middle());
-    let beyond = survey.mask_of(outline).distances();
-    let mut far: Vec<Vec<f32>> = vec![Vec::new(); SECTORS];
-    let mut lines = survey.ink.clone();
-    lines.keep_parts(|part| {
-        let mut seen = [false; SECTORS];
-        for at in &part.cells {
-            seen[sector((at % view.width) as f32 - middle.0, (at / view.width) as f32 - middle.1)] = true;
+    fn around_disc(view: &View, radius_mm: f64) -> Around {
+        let tints = tints(view);
+        let inside =
+            |at: usize| far_mm(view.mm_of((at % view.width) as f32, (at / view.width) as f32)) <= radius_mm;
+        let wound = Mask::new(view.width, view.height, (0..tints.len()).map(inside).collect());
+        let nothing = Mask::new(view.width, view.height, vec![false; tints.len()]);
+        let skin = SkinTint::of(&tints).unwrap();
+        around(view, &tints, &skin, &wound, (149.5, 149.5), &nothing).unwrap()
+    }
+
+    #[test]
+    fn the_reach_is_where_the_redness_ends() {
+        for reach_mm in [5.0f32, 12.0, 30.0] {
+            let found = around_disc(&scene::wound(10.0, f64::from(reach_mm)), 10.0);
+            assert!(found.contrast_to_noise > 5.0 && found.closed > 0.95);
+            let p95 = quantile(found.reach_mm.iter().flatten().copied().collect(), 0.95);
+            assert!((p95 - reach_mm).abs() < 1.0, "{reach_mm}: {p95}");
+            assert!(found.compared_at_mm > reach_mm);
         }
-        seen.iter().filter(|seen| **seen).count() >= PEN_SECTORS
-    });
-    for at in (0..lines.cells.len()).filter(|at| lines.cells[*at]) {
-        let direction = sector((at % view.width) as f32 - middle.0, (at / view.width) as f32 - middle.1);
-        far[direction].push(beyond[at] / view.px_per_mm);
     }
-    if far.iter().all(Vec::is_empty) {
-        return PenLine::NotSeen;
-    }
-    let past = around.into_iter().flat_map(|around| {
-        far.iter().zip(&around.reach_mm).filter_map(|(line, reach)| {
-            let reach = (*reach)?;
-            (!line.is_empty()).then(|| f64::from(reach - median(line.clone())))
-        })
-    });
-    PenLine::Seen { beyond_mm: past.max_by(f64::total_cmp) }
-}
 
-/// Standard deviation of a redness edge drawn by hand, mm (assumed).
-const HAND_SPREAD_MM: f64 = 1.0;
+    #[test]
+    fn plain_skin_has_no_contrast() {
+        let found = around_disc(&scene::wound(10.0, 0.0), 10.0);
+        assert!(found.contrast_to_noise < 0.5, "{}", found.contrast_to_noise);
+    }
 
-/// Reach of a redness edge a person drew.
-pub(in crate::wound) fn drawn(outline: &Outline, ring: Vec<MmPoint>) -> Redness {
-    let ring = crate::wound::snap::even(&ring, 1.0);
-    let middle = outline.middle();
-    let far = |at: &MmPoint| if outline.holds(*at) { 0.0 } else { outline.distance_to_edge_mm(*at) };
-    let mut reach: Vec<f32> = ring.iter().map(|at| far(at) as f32).collect();
-    let mut by_clock_mm: [Option<f64>; 12] = [None; 12];
-    for at in &ring {
-        let turn = (at.y_mm - middle.y_mm).atan2(at.x_mm - middle.x_mm) / std::f64::consts::TAU + 0.25;
-        let hour = (turn * 12.0).round().rem_euclid(12.0) as usize % 12;
-        let most = by_clock_mm[hour].unwrap_or(0.0).max(far(at));
-        by_clock_mm[hour] = Some(most);
+    #[test]
+    fn redness_to_one_side_reaches_there_only() {
+        let view = scene::view(|at| match far_mm(at) {
+            far if far <= 10.0 => scene::BED,
+            far if far <= 30.0 && at.x_mm > 0.0 => scene::RED,
+            _ => scene::SKIN,
+        });
+        let found = around_disc(&view, 10.0);
+        let of = |right: f32, down: f32| found.reach_mm[sector(right, down)].unwrap();
+        assert!((of(1.0, 0.1) - 20.0).abs() < 1.5 && of(-1.0, 0.1) < 1.0, "{:?}", found.reach_mm);
     }
-    if reach.is_empty() {
-        reach.push(0.0);
+
+    #[test]
+    fn a_side_without_a_border_in_view_is_open() {
+        let view = scene::view(|at| match far_mm(at) {
+            far if far <= 10.0 => scene::BED,
+            _ if at.x_mm > 0.0 => scene::RED,
+            _ => scene::SKIN,
+        });
+        let found = around_disc(&view, 10.0);
+        assert_eq!(found.reach_mm[sector(1.0, 0.1)], None);
+        assert!(found.closed < 0.7, "{}", found.closed);
     }
-    let figure = |value: f32| {
-        let value = f64::from(value);
-        Figure::new(value, (value - 1.96 * HAND_SPREAD_MM).max(0.0), value + 1.96 * HAND_SPREAD_MM)
-    };
-    Redness::Reach(RednessReach {
-        p95_mm: figure(quantile(reach.clone(), 0.95)),
-        max_mm: figure(quantile(reach, 1.0)),
-        by_clock_mm,
-        edge: ring,
-        contrast_to_noise: 0.0,
-    })
+
+    #[test]
+    fn too_little_skin_in_view_is_no_answer() {
+        let mut view = scene::wound(10.0, 5.0);
+        for at in 0..view.skin.len() {
+            view.skin[at] = far_mm(view.mm_of((at % 300) as f32, (at / 300) as f32)) < 11.0;
+        }
+        let tints = tints(&view);
+        let nothing = Mask::new(300, 300, vec![false; tints.len()]);
+        let wound = Mask::new(300, 300, view.skin.clone());
+        let skin = SkinTint { mode: crate::wound::tint::tint(scene::SKIN) };
+        assert!(around(&view, &tints, &skin, &wound, (149.5, 149.5), &nothing).is_none());
+    }
+
+    #[test]
+    fn a_share_of_a_list_lies_between_its_neighbours() {
+        assert_eq!(quantile(vec![4.0, 1.0, 2.0, 3.0], 0.5), 2.5);
+        assert_eq!((quantile(vec![], 0.5), quantile(vec![7.0], 0.95)), (0.0, 7.0));
+    }
 }

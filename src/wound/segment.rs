@@ -2,6 +2,8 @@
 
 use crate::wound::graph_cut::Grid;
 use crate::wound::graph_cut::NEIGHBOURS;
+use crate::wound::judge::Candidate;
+use crate::wound::judge::judge;
 use crate::wound::mask::Mask;
 use crate::wound::mask::Part;
 use crate::wound::mixture::Mixture;
@@ -24,21 +26,6 @@ const BORDER_PRICE: f32 = 50.0;
 const MOST_LEAN: f32 = 60.0;
 /// A label no likelihood overrules.
 const FIXED: f32 = 1e6;
-
-/// One way to see the wound.
-#[derive(Clone)]
-pub(in crate::wound) struct Candidate {
-    pub(in crate::wound) mask: Mask,
-    /// Share of the rim just outside that looks like this patient's skin, 0–1.
-    pub(in crate::wound) skin_share: f32,
-    /// Share of the inside that does not look like skin, 0–1.
-    pub(in crate::wound) bed_share: f32,
-    /// Colour step from just inside to just outside, median over the edge, in natural-log units.
-    pub(in crate::wound) step: f32,
-    /// Goes as far as was looked.
-    pub(in crate::wound) reaches: bool,
-    pub(in crate::wound) score: f32,
-}
 
 /// What the picture's colours are, ready to cut.
 pub(in crate::wound) struct Colours {
@@ -345,67 +332,71 @@ pub(in crate::wound) fn is_island(hole: &Part, colours: &Colours, px_per_mm: f32
     large && hole.cells.iter().filter(like).count() as f32 >= ISLAND_SKIN_FROM * hole.cells.len() as f32
 }
 
-/// How well what lies just outside looks like skin, and how clear the step is.
-pub(in crate::wound) fn judge(
-    view: &View,
-    colours: &Colours,
-    mask: Mask,
-    tap: (usize, usize),
-    reach_mm: f32,
-) -> Candidate {
-    let per_mm = view.px_per_mm;
-    let outside = mask.distances();
-    let inside = mask.inverted().distances();
-    let ring = |far: &[f32], from: f32, to: f32| -> Vec<usize> {
-        (0..far.len())
-            .filter(|at| view.skin[*at] && far[*at] > from * per_mm && far[*at] <= to * per_mm)
-            .collect()
-    };
-    let rim = ring(&outside, 1.4, 2.4);
-    let bed = ring(&inside, 0.8, 2.2);
-    let skin_share = match &colours.skin {
-        Some(skin) if !rim.is_empty() => {
-            rim.iter().filter(|at| skin.passes(&colours.tints[**at])).count() as f32 / rim.len() as f32
-        }
-        Some(_) | None => 0.0,
-    };
-    let step = step(view, colours, &rim, &bed);
-    let width = view.width;
-    let reaches = mask.cells.iter().enumerate().any(|(at, inside)| {
-        let (x, y) = ((at % width) as f32 - tap.0 as f32, (at / width) as f32 - tap.1 as f32);
-        *inside && x.hypot(y) / per_mm > reach_mm - 2.0
-    });
-    let bed_share = match &colours.skin {
-        Some(skin) => {
-            let mine = |at: &usize| mask.cells[*at] && view.skin[*at];
-            let all: Vec<usize> = (0..mask.cells.len()).filter(mine).collect();
-            let like_skin = all.iter().filter(|at| skin.passes(&colours.tints[**at])).count();
-            1.0 - like_skin as f32 / all.len().max(1) as f32
-        }
-        None => 0.0,
-    };
-    let score = bed_share.powi(2).max(0.05)
-        * skin_share.powf(1.5)
-        * step.min(2.0).sqrt()
-        * if reaches { 0.3 } else { 1.0 };
-    Candidate { mask, skin_share, bed_share, step, reaches, score }
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::photo::MmPoint;
+    use crate::wound::scene;
+    use crate::wound::scene::far_mm;
+    use crate::wound::survey::Near;
 
-/// Median over the rim of the colour distance to the nearest part of the bed.
-fn step(view: &View, colours: &Colours, rim: &[usize], bed: &[usize]) -> f32 {
-    if rim.is_empty() || bed.is_empty() {
-        return 0.0;
+    fn found(view: &View, tap: MmPoint) -> Vec<Candidate> {
+        let tints = tints(view);
+        let colours = Colours::of(view, SkinTint::of(&tints));
+        candidates(&Near::of(view, &colours, tap, 60.0).unwrap())
     }
-    let place = |at: usize| ((at % view.width) as f32, (at / view.width) as f32);
-    let stride = (rim.len() / 200).max(1);
-    let steps = rim.iter().step_by(stride).map(|at| {
-        let (x, y) = place(*at);
-        let near = bed.iter().min_by(|a, b| {
-            let far = |at: usize| (place(at).0 - x).powi(2) + (place(at).1 - y).powi(2);
-            far(**a).total_cmp(&far(**b))
+
+    fn area_mm2(candidate: &Candidate) -> f64 {
+        candidate.mask.count() as f64 / 2.25
+    }
+
+    const MIDDLE: MmPoint = MmPoint { x_mm: 0.0, y_mm: 0.0 };
+
+    #[test]
+    fn the_wound_is_found_and_the_redness_is_left_out() {
+        for (radius_mm, redness_mm) in [(6.0, 0.0), (12.0, 10.0), (25.0, 6.0)] {
+            let best = &found(&scene::wound(radius_mm, redness_mm), MIDDLE)[0];
+            let expected = std::f64::consts::PI * radius_mm * radius_mm;
+            assert!(
+                (area_mm2(best) / expected - 1.0).abs() < 0.05,
+                "{radius_mm}: {} not {expected}",
+                area_mm2(best)
+            );
+            assert!(best.skin_share > 0.95 && best.bed_share > 0.95 && best.step > 0.5, "{radius_mm}");
+        }
+    }
+
+    #[test]
+    fn any_tap_in_the_wound_finds_the_same_one() {
+        let view = scene::wound(15.0, 8.0);
+        for tap in [[0.0, 0.0], [9.0, 4.0], [-4.0, -11.0]] {
+            let area = area_mm2(&found(&view, MmPoint::from(tap))[0]);
+            assert!((area / 706.9 - 1.0).abs() < 0.03, "{tap:?}: {area}");
+        }
+    }
+
+    #[test]
+    fn an_island_of_skin_is_not_counted() {
+        let view = scene::view(|at| match far_mm(at) {
+            _ if (at.x_mm - 6.0).hypot(at.y_mm) < 3.5 => scene::SKIN,
+            far if far < 15.0 => scene::BED,
+            _ => scene::SKIN,
         });
-        let (here, there) = (&colours.tints[*at], &colours.tints[*near.unwrap_or(at)]);
-        (0..3).map(|axis| (here[axis] - there[axis]).powi(2)).sum::<f32>().sqrt()
-    });
-    median(steps.collect())
+        let area = area_mm2(&found(&view, MmPoint { x_mm: -6.0, y_mm: 0.0 })[0]);
+        assert!((area / (706.9 - 38.5) - 1.0).abs() < 0.04, "{area}");
+    }
+
+    #[test]
+    fn plain_skin_holds_no_bed() {
+        let all = found(&scene::view(|_| scene::SKIN), MIDDLE);
+        assert!(all.first().is_none_or(|best| best.bed_share < 0.3));
+    }
+
+    #[test]
+    fn a_grey_picture_is_monochrome_and_skin_is_not() {
+        let grey = scene::view(|at| if far_mm(at) < 15.0 { [0.1; 3] } else { [0.3; 3] });
+        assert!(Colours::of(&grey, None).is_monochrome(&grey));
+        let skin = scene::wound(15.0, 5.0);
+        assert!(!Colours::of(&skin, None).is_monochrome(&skin));
+    }
 }

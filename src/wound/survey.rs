@@ -112,7 +112,12 @@ pub(in crate::wound) struct Near {
 const MARGIN_MM: f32 = 4.0;
 
 impl Near {
-    fn of(view: &View, colours: &Colours, place: MmPoint, reach_mm: f32) -> Option<Near> {
+    pub(in crate::wound) fn of(
+        view: &View,
+        colours: &Colours,
+        place: MmPoint,
+        reach_mm: f32,
+    ) -> Option<Near> {
         let (x, y) = view.px_of(place);
         let inside = |at: f32, size: usize| at >= -0.5 && at < size as f32 - 0.5;
         if !(inside(x, view.width) && inside(y, view.height)) {
@@ -164,5 +169,44 @@ fn flip_inside(cells: &mut [bool], width: usize, height: usize, ring: &[(f32, f3
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::wound::Piece;
+    use crate::wound::scene;
+
+    #[test]
+    fn an_outline_covers_as_many_pixels_as_its_area() {
+        let view = scene::view(|_| scene::SKIN);
+        let ring = |points: &[[f64; 2]]| points.iter().map(|at| MmPoint::from(*at)).collect::<Vec<MmPoint>>();
+        let edge = ring(&[[-30.0, -20.0], [40.0, -10.0], [10.0, 35.0]]);
+        let island = ring(&[[0.0, 0.0], [8.0, 0.0], [8.0, 8.0], [0.0, 8.0]]);
+        let outline = Outline::new(vec![Piece { edge, islands: vec![island] }]).unwrap();
+        let covered = raster(&view, &outline).count() as f64 / 2.25;
+        assert!((covered / outline.area_mm2() - 1.0).abs() < 0.02, "{covered} {}", outline.area_mm2());
+    }
+
+    #[test]
+    fn what_lies_outside_the_view_covers_nothing() {
+        let view = scene::view(|_| scene::SKIN);
+        let far = Outline::of_ring([[300.0, 0.0], [310.0, 0.0], [310.0, 10.0]].map(MmPoint::from).to_vec())
+            .unwrap();
+        assert_eq!(raster(&view, &far).count(), 0);
+        let across = Outline::of_ring(
+            [[-200.0, -200.0], [200.0, -200.0], [200.0, 200.0], [-200.0, 200.0]].map(MmPoint::from).to_vec(),
+        );
+        assert_eq!(raster(&view, &across.unwrap()).count(), 300 * 300);
+    }
+
+    #[test]
+    fn the_card_covers_its_own_place_with_a_margin() {
+        let card = CardPlace::of(1.0);
+        let covers = |x_mm: f64, y_mm: f64| card.covers(MmPoint { x_mm, y_mm });
+        assert!(covers(0.0, 0.0) && covers(45.0, 0.0) && covers(-19.0, 20.5));
+        assert!(!covers(46.0, 0.0) && !covers(-20.0, 0.0) && !covers(0.0, 22.0));
+        assert!(CardPlace::of(1.2).covers(MmPoint { x_mm: 53.0, y_mm: 0.0 }));
     }
 }

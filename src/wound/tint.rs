@@ -98,3 +98,47 @@ pub(in crate::wound) fn median(mut values: Vec<f32>) -> f32 {
     let middle = values.len() / 2;
     *values.select_nth_unstable_by(middle, f32::total_cmp).1
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::wound::scene;
+
+    #[test]
+    fn a_lamps_colour_and_a_shadow_shift_every_tint_alike() {
+        let lit = |light: Light| tint([0, 1, 2].map(|c: usize| light[c] * [1.3, 1.0, 0.6][c] * 0.5));
+        let off = |light: Light| [0, 1].map(|axis: usize| lit(light)[axis] - tint(light)[axis]);
+        let (skin, bed) = (off(scene::SKIN), off(scene::RED));
+        assert!((skin[0] - bed[0]).abs() < 0.01 && (skin[1] - bed[1]).abs() < 0.01, "{skin:?} {bed:?}");
+    }
+
+    #[test]
+    fn the_skins_own_colour_is_found_beside_wound_and_redness() {
+        let view = scene::wound(15.0, 10.0);
+        let skin = SkinTint::of(&tints(&view)).unwrap();
+        let plain = tint(scene::SKIN);
+        assert!((0..3).all(|axis| (skin.mode[axis] - plain[axis]).abs() < 0.04), "{:?} {plain:?}", skin.mode);
+        assert!(skin.passes(&plain) && skin.passes(&tint(scene::RED)));
+        assert!(!skin.passes(&tint(scene::BED)) && !skin.passes(&tint(scene::INK)));
+    }
+
+    #[test]
+    fn pale_wet_skin_passes_and_slough_does_not() {
+        let skin = SkinTint { mode: tint(scene::SKIN) };
+        let pale = skin.pale();
+        let off = |by: Tint| [0, 1, 2].map(|axis: usize| skin.mode[axis] + by[axis]);
+        assert!(skin.passes(&off(pale)));
+        assert!(!skin.passes(&off([pale[0], 0.5, pale[2]])));
+    }
+
+    #[test]
+    fn a_handful_of_places_is_no_skin() {
+        assert!(SkinTint::of(&[tint(scene::SKIN); 49]).is_none());
+        assert!(SkinTint::of(&[tint(scene::SKIN); 50]).is_some());
+    }
+
+    #[test]
+    fn the_middle_value_of_nothing_is_nothing() {
+        assert_eq!((median(vec![]), median(vec![3.0, 1.0, 2.0])), (0.0, 2.0));
+    }
+}

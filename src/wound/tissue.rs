@@ -84,3 +84,56 @@ pub(in crate::wound) fn shares(view: &View, bed: &Mask, balance: &Balance) -> Op
     let [granulation, yellow, dark] = counts.map(|count| f64::from(count) / f64::from(seen));
     Some(Shares { granulation, yellow, dark, glare: f64::from(glare) / f64::from(seen + glare) })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::photo::MmPoint;
+
+    /// Linear light of 8-bit sRGB levels.
+    fn srgb(levels: [u8; 3]) -> Light {
+        levels.map(|level| crate::photo::linear_light()[usize::from(level)])
+    }
+
+    fn strip(lights: &[Light]) -> (View, Mask) {
+        let view = View {
+            width: lights.len(),
+            height: 1,
+            px_per_mm: 1.0,
+            corner: MmPoint { x_mm: 0.0, y_mm: 0.0 },
+            light: lights.to_vec(),
+            skin: vec![true; lights.len()],
+            pictured: vec![true; lights.len()],
+        };
+        (view, Mask::new(lights.len(), 1, vec![true; lights.len()]))
+    }
+
+    const NEUTRAL: [f64; 3] = [0.18, 0.18, 0.18];
+
+    #[test]
+    fn red_yellow_and_dark_are_told_apart() {
+        let (red, yellow, dark) = (srgb([178, 34, 34]), srgb([230, 210, 120]), srgb([60, 60, 50]));
+        let (view, bed) = strip(&[red, red, yellow, dark]);
+        let found = shares(&view, &bed, &Balance::from_grey(NEUTRAL)).unwrap();
+        assert_eq!((found.granulation, found.yellow, found.dark, found.glare), (0.5, 0.25, 0.25, 0.0));
+    }
+
+    #[test]
+    fn the_grey_patch_takes_the_lamps_colour_out() {
+        let lamp = [1.2f32, 1.0, 0.7];
+        let under = |light: Light| [0, 1, 2].map(|c: usize| light[c] * lamp[c]);
+        let (view, bed) = strip(&[under(srgb([178, 34, 34])), under(srgb([230, 210, 120]))]);
+        let grey = [0, 1, 2].map(|c: usize| 0.18 * f64::from(lamp[c]));
+        let found = shares(&view, &bed, &Balance::from_grey(grey)).unwrap();
+        assert_eq!((found.granulation, found.yellow), (0.5, 0.5));
+    }
+
+    #[test]
+    fn glints_are_left_out_and_counted() {
+        let (view, bed) = strip(&[srgb([178, 34, 34]), srgb([255, 250, 248])]);
+        let found = shares(&view, &bed, &Balance::from_grey(NEUTRAL)).unwrap();
+        assert_eq!((found.granulation, found.glare), (1.0, 0.5));
+        let (view, bed) = strip(&[srgb([255, 250, 248])]);
+        assert!(shares(&view, &bed, &Balance::from_grey(NEUTRAL)).is_none());
+    }
+}

@@ -160,7 +160,7 @@ impl Scene {
         let mut sum = [0.0; 3];
         for sample in 0..samples {
             let part = |at: u32| (f64::from(at) + 0.5) / f64::from(SAMPLES);
-            let turned_round = sample.reverse_bits() >> SAMPLES.leading_zeros() + 1;
+            let turned_round = sample.reverse_bits() >> (SAMPLES.leading_zeros() + 1);
             let at = PxPoint { x_px: column as f64 + part(sample), y_px: line as f64 + part(turned_round) };
             let seen = self.cards.iter().find_map(|card| card.reflectance(card.plane.to_mm(at)));
             let lit = match self.shadow {

@@ -81,10 +81,11 @@ pub fn form_of(found: &Measurement, plane: &SkinPlane) -> OutlineForm {
     };
     let redness = match &found.redness {
         Redness::Reach(reach) if reach.edge.len() >= 3 => Some(ring(&reach.edge)),
-        Redness::Reach(_) | Redness::CannotTell | Redness::NoContrast { .. } | Redness::NotGiven { .. } => None,
+        Redness::Reach(_) | Redness::CannotTell | Redness::NoContrast { .. } | Redness::NotGiven { .. } => {
+            None
+        }
     };
-    let rings =
-        Rings { wound: found.outline.iter().flat_map(Outline::pieces).map(piece).collect(), redness };
+    let rings = Rings { wound: found.outline.iter().flat_map(Outline::pieces).map(piece).collect(), redness };
     let typed = |mm: Option<f64>| mm.map_or_else(String::new, |mm| format!("{mm}"));
     OutlineForm {
         rings: serde_json::to_string(&rings).unwrap_or_default(),
@@ -125,9 +126,7 @@ pub async fn confirm(
     let photo = photo_of(&app, &member, &id).await?;
     match measuring::confirm(&app.desk, &member.member, photo.id, &app.moment()).await {
         Ok(_) => Ok(back_to(&photo)),
-        Err(CareError::Entered(faults)) => {
-            again(&app, &member, &photo, OutlineForm::default(), faults).await
-        }
+        Err(CareError::Entered(faults)) => again(&app, &member, &photo, OutlineForm::default(), faults).await,
         Err(other) => Err(other.into()),
     }
 }
@@ -160,17 +159,14 @@ const NO_CARD: &str =
     "The scale card cannot be read in this photo, so an outline gives no millimetres. Ask for another photo.";
 
 /// The form read against the card's plane: every wrong thing at once.
-pub fn read(
-    form: &OutlineForm,
-    plane: &SkinPlane,
-    size_px: (u32, u32),
-) -> Result<HandDrawn, Vec<Fault>> {
+pub fn read(form: &OutlineForm, plane: &SkinPlane, size_px: (u32, u32)) -> Result<HandDrawn, Vec<Fault>> {
     let mut faults = Vec::new();
     let mut keep = |read: Result<Option<f64>, Fault>| read.map_err(|fault| faults.push(fault)).ok().flatten();
     let depth_mm = keep(millimetres("depth", &form.depth));
     let undermining_mm = keep(millimetres("undermining", &form.undermining));
     let read = serde_json::from_str::<Rings>(&form.rings).map_err(|_| {
-        "The drawing did not arrive whole. Press Save again; if that does not help, draw it once more.".to_owned()
+        "The drawing did not arrive whole. Press Save again; if that does not help, draw it once more."
+            .to_owned()
     });
     match read.and_then(|rings| outlines(&rings, plane, size_px)) {
         Ok((wound, redness_edge)) if faults.is_empty() => {
@@ -251,7 +247,9 @@ fn about(fault: NoOutline, name: &str) -> String {
         ),
         NoOutline::TooManyPieces => "There are more lines than can be kept. Remove some of them.".to_owned(),
         NoOutline::NotAPlace => {
-            format!("A point of the {name} lies too far from the scale card. Move it closer, then save again.")
+            format!(
+                "A point of the {name} lies too far from the scale card. Move it closer, then save again."
+            )
         }
         NoOutline::CrossesItself => {
             format!("The {name} crosses itself. Move the points where it does, then save again.")
@@ -280,10 +278,11 @@ async fn again(
 ) -> Result<Response, PageError> {
     let (now, me) = (app.now(), member.member.id);
     let opened = review::view(&app.desk, &member.member, photo.check, now).await?;
-    let deciding = can_decide(&opened, me, now)
-        .then(|| DecideView::of(&opened, DecideForm::default(), Vec::new(), now));
+    let deciding =
+        can_decide(&opened, me, now).then(|| DecideView::of(&opened, DecideForm::default(), Vec::new(), now));
     let frame = Frame::of(app, member, Part::Queue, "Wound check").await?;
-    let drawn = Drawn { photo: photo.id, form, faults: faults.into_iter().map(|fault| fault.words).collect() };
+    let drawn =
+        Drawn { photo: photo.id, form, faults: faults.into_iter().map(|fault| fault.words).collect() };
     let shown = ReviewPage::of(&opened, frame, me, deciding, now).with_drawing(&opened, &drawn, now);
     page(StatusCode::UNPROCESSABLE_ENTITY, &shown)
 }

@@ -24,7 +24,9 @@ pub fn because(because: Because) -> &'static str {
             "No scale card in the picture: an outline can be seen, but nothing can be given in millimetres."
         }
         Because::CardCovered => "The scale card is partly covered: nothing can be given in millimetres.",
-        Because::CardTooSmall => "The scale card is too small in the picture: it was taken from too far away.",
+        Because::CardTooSmall => {
+            "The scale card is too small in the picture: it was taken from too far away."
+        }
         Because::CardTooTilted => "The picture was taken too much from the side for a fair scale.",
         Because::Mirrored => "The picture is a mirror image: its scale card reads only backwards.",
         Because::OtherCard => "The marker in the picture is not from a scale card of this practice.",
@@ -144,7 +146,9 @@ pub fn redness(redness: &Redness, family: Family) -> String {
             length_with_range(&reach.p95_mm),
             length(reach.max_mm.value)
         ),
-        Redness::CannotTell => "cannot tell: something is there and its border is not clear. Look.".to_owned(),
+        Redness::CannotTell => {
+            "cannot tell: something is there and its border is not clear. Look.".to_owned()
+        }
         Redness::NoContrast { compared_at_mm } => format!(
             "no contrast to the surrounding skin in this picture (compared with skin {} away). This is not “none”: heat, \
              hardness and swelling must carry it.",

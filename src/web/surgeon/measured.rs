@@ -13,17 +13,17 @@ use crate::photo::review_size_px;
 use crate::store::measurements::Author;
 use crate::store::measurements::KeptMeasurement;
 use crate::store::photos::Photo;
+use crate::web::sign_in::STAFF_LANGUAGE;
+use crate::web::surgeon::drawing;
+use crate::web::surgeon::drawing::OutlineForm;
+use crate::web::surgeon::measure_words;
+use crate::web::time_words;
 use crate::wound::Family;
 use crate::wound::Measurement;
 use crate::wound::Outline;
 use crate::wound::Redness;
 use crate::wound::Size;
 use crate::wound::Standing;
-use crate::web::sign_in::STAFF_LANGUAGE;
-use crate::web::surgeon::drawing;
-use crate::web::surgeon::drawing::OutlineForm;
-use crate::web::surgeon::measure_words;
-use crate::web::time_words;
 
 /// One figure and its words.
 pub struct FigureLine {
@@ -138,7 +138,9 @@ fn figures(opened: &Opened, found: &Measurement) -> Vec<FigureLine> {
     if found.standing != Standing::Refused {
         lines.push(FigureLine::new("Redness", measure_words::redness(&found.redness, found.family)));
         let drawn = opened.wound.operation.pen_line.map(|_| ());
-        lines.extend(measure_words::pen_line(&found.pen, drawn).map(|words| FigureLine::new("Pen line", words)));
+        lines.extend(
+            measure_words::pen_line(&found.pen, drawn).map(|words| FigureLine::new("Pen line", words)),
+        );
         lines.push(FigureLine::new("Bed looks", bed(found)));
     }
     let probed = [("Depth", found.probed.depth_mm), ("Undermining", found.probed.undermining_mm)];

@@ -283,13 +283,7 @@ fn photo_set(
     }
 }
 
-fn photo_view(
-    opened: &Opened,
-    photo: &Photo,
-    day: i64,
-    drawn: Option<&Drawn>,
-    now: Timestamp,
-) -> PhotoView {
+fn photo_view(opened: &Opened, photo: &Photo, day: i64, drawn: Option<&Drawn>, now: Timestamp) -> PhotoView {
     let full_px = photo.renditions.as_ref().map(|kept| (kept.width_px, kept.height_px));
     PhotoView {
         id: photo.id.to_string(),

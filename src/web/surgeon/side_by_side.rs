@@ -79,7 +79,9 @@ pub fn beside(opened: &Opened, now: Timestamp) -> Beside {
         return none("");
     }
     let Some(this) = side(opened, &opened.check, &opened.photos) else {
-        return none("This check has no photo with a readable scale and an outline: the two stand above as they were taken.");
+        return none(
+            "This check has no photo with a readable scale and an outline: the two stand above as they were taken.",
+        );
     };
     let Some(last) = side(opened, earlier, earlier_photos) else {
         return none(
@@ -118,13 +120,7 @@ fn no_figures(now: &Measurement, before: &Measurement) -> &'static str {
     }
 }
 
-fn view(
-    opened: &Opened,
-    this: &Side<'_>,
-    last: &Side<'_>,
-    both: &SideBySide,
-    now: Timestamp,
-) -> SideView {
+fn view(opened: &Opened, this: &Side<'_>, last: &Side<'_>, both: &SideBySide, now: Timestamp) -> SideView {
     let lines = measured::lines_over(&this.kept.measurement);
     SideView {
         side_mm: format!("{:.2}", both.side_mm),
@@ -152,14 +148,18 @@ fn side_photo(opened: &Opened, side: &Side<'_>, warp: &Matrix, now: Timestamp) -
     let full_px = side.photo.renditions.as_ref().map(|kept| (kept.width_px, kept.height_px));
     SidePhoto {
         id: side.photo.id.to_string(),
-        label: format!("Day {day} · {}", time_words::clock_time(side.check.received, now, zone, STAFF_LANGUAGE)),
+        label: format!(
+            "Day {day} · {}",
+            time_words::clock_time(side.check.received, now, zone, STAFF_LANGUAGE)
+        ),
         size_px: full_px.map_or((0, 0), review_size_px),
         warp: serde_json::to_string(warp).unwrap_or_default(),
     }
 }
 
 fn changes(differences: &Differences) -> Vec<ChangeLine> {
-    let mm = |label, change: &Change| ChangeLine { label, words: change_words(change, measure_words::length) };
+    let mm =
+        |label, change: &Change| ChangeLine { label, words: change_words(change, measure_words::length) };
     let mut lines = vec![
         ChangeLine { label: "Area", words: change_words(&differences.area_mm2, measure_words::area) },
         mm("Length", &differences.length_mm),
@@ -172,7 +172,8 @@ fn changes(differences: &Differences) -> Vec<ChangeLine> {
 /// "9.5 cm² → 7.2 cm², −24 %: smaller", or that nothing is clear within the measuring error.
 fn change_words(change: &Change, figure: fn(f64) -> String) -> String {
     let from_to = format!("{} → {}", figure(change.before.value), figure(change.now.value));
-    let by = change.percent.map_or_else(String::new, |percent| format!(", {percent:+.0} %").replace('-', "−"));
+    let by =
+        change.percent.map_or_else(String::new, |percent| format!(", {percent:+.0} %").replace('-', "−"));
     let says = match change.says {
         Clear::Smaller => "smaller".to_owned(),
         Clear::Bigger => "bigger".to_owned(),
