@@ -2,7 +2,14 @@
 
 mod answer_words;
 mod clash_words;
+#[cfg_attr(not(test), expect(dead_code, reason = "the review page does not show it yet"))]
+mod course_chart;
+#[cfg_attr(not(test), expect(dead_code, reason = "the review page does not show it yet"))]
+mod course_view;
+mod course_words;
 mod decide;
+#[cfg_attr(not(test), expect(dead_code, reason = "the review page does not show it yet"))]
+mod disagreement_words;
 mod explained;
 mod fact_words;
 mod photo;
