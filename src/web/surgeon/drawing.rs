@@ -394,12 +394,17 @@ mod tests {
         let round = |count: u32, x: f64, y: f64, far: f64| -> Ring {
             let at = |step: u32| std::f64::consts::TAU * f64::from(step) / f64::from(count);
             let wavy = |step: u32| far * (1.0 + 0.2 * (3.0 * at(step)).sin());
-            (0..count).map(|step| [x + wavy(step) * at(step).cos(), y + wavy(step) * at(step).sin()]).collect()
+            (0..count)
+                .map(|step| [x + wavy(step) * at(step).cos(), y + wavy(step) * at(step).sin()])
+                .collect()
         };
         let drawings = [
             (vec![(round(5, 500.0, 400.0, 120.0), vec![])], SIZE_PX),
             (vec![(round(60, 700.0, 600.0, 260.0), vec![round(8, 690.0, 610.0, 30.0)])], SIZE_PX),
-            (vec![(round(40, 400.0, 800.0, 150.0), vec![]), (round(24, 1_100.0, 300.0, 90.0), vec![])], SIZE_PX),
+            (
+                vec![(round(40, 400.0, 800.0, 150.0), vec![]), (round(24, 1_100.0, 300.0, 90.0), vec![])],
+                SIZE_PX,
+            ),
         ];
         let told: Vec<serde_json::Value> = drawings
             .into_iter()
