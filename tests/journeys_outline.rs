@@ -214,7 +214,8 @@ async fn answers_and_photo_that_disagree_are_shown_both() {
         let says = Answers { edge: Said::Is(Edge::Band(EdgeBand::Thin)), ..no_danger() };
         let page = opened_with(&practice, square_wound(20.0, 33.0), says).await.page().await;
         page.must_say("The answers and the photo disagree")
-            .must_say("the photo shows 33 mm (31–35) beyond the edge");
+            .must_say("The patient says the redness reaches 5 mm at most; the photo shows 33 mm.")
+            .must_say("The photo counts.");
     })
     .await;
 }
@@ -263,6 +264,70 @@ async fn nothing_of_the_figures_is_told_to_the_patient() {
         let opened = opened(&practice, square_wound(20.0, 17.0)).await;
         let page = opened.phone.opens(&format!("/my/sent/{}", opened.code)).await;
         page.must_say("Photo 1 came through well.").must_not_say("cm²").must_not_say("17 mm");
+    })
+    .await;
+}
+
+/// The outline of a drawing, 20 by 20 mm, with its redness edge 12 mm farther out.
+const WITH_REDNESS: &str = r#"{"wound":[{"edge":[[700,500],[900,500],[900,700],[700,700]]}],"redness":[[580,380],[1020,380],[1020,820],[580,820]]}"#;
+
+#[tokio::test]
+async fn a_drawing_is_measured_kept_and_stands_before_what_the_program_found() {
+    on_each_engine(async |practice| {
+        let opened = opened(&practice, unsure()).await;
+        practice.minutes_pass(1);
+        let answer = opened.draws(&[("rings", WITH_REDNESS), ("depth", "12,5"), ("undermining", "")]).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER);
+        let kept = opened.kept().await;
+        assert_eq!(kept.len(), 2, "the program's own is kept beside it");
+        let drawn = &kept[0];
+        assert_eq!(drawn.author, Author::Staff(opened.surgeon.member.id));
+        assert!((drawn.measurement.size.unwrap().area_mm2.value - 400.0).abs() < 0.5);
+        assert_eq!(drawn.measurement.probed.depth_mm, Some(12.5));
+        let page = opened.page().await;
+        page.must_say("By hand")
+            .must_say("4.0 cm²")
+            .must_say("12 mm, probed at a visit")
+            .must_say("confirmed by Dr. Rosa Lind")
+            .must_say("Healing course");
+        assert!(actions(&practice).await.iter().any(|action| action == "measurement.draw"));
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn two_checks_are_compared_and_a_change_inside_the_error_is_no_change() {
+    on_each_engine(async |practice| {
+        let first = opened(&practice, square_wound(20.0, 7.0)).await;
+        practice.minutes_pass(24 * 60);
+        let second = first.phone.sends("second", no_danger(), &[photo(2)]).await.check;
+        practice.finds(square_wound(20.5, 17.0)).await;
+        let surgeon = practice.surgeon().await;
+        let page = surgeon.opens(&format!("/checks/{second}")).await;
+        page.must_say("Since the check before")
+            .must_say("4.0 cm² → 4.2 cm², +5 %: no clear change")
+            .must_say("7.0 mm → 17 mm, +143 %: bigger")
+            .must_say("At the same scale");
+        assert_eq!(page.html().matches("data-warp=").count(), 2);
+        let queue = surgeon.opens("/queue").await;
+        queue.must_say("redness 7 → 17 mm");
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn two_photos_without_a_common_scale_are_not_laid_over_each_other() {
+    on_each_engine(async |practice| {
+        let first = opened(&practice, square_wound(20.0, 7.0)).await;
+        practice.minutes_pass(24 * 60);
+        let second = first.phone.sends("second", no_danger(), &[photo(2)]).await.check;
+        practice.finds(not_measured(Because::CardCovered)).await;
+        let surgeon = practice.surgeon().await;
+        let page = surgeon.opens(&format!("/checks/{second}")).await;
+        page.must_say(
+            "no photo with a readable scale and an outline: the two stand above as they were taken",
+        );
+        assert!(!page.html().contains("data-warp="));
     })
     .await;
 }

@@ -8,6 +8,7 @@ use jiff::Timestamp;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::measuring;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -17,8 +18,6 @@ use crate::store::assessments;
 use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
-use crate::store::measurements;
-use crate::store::measurements::Author;
 use crate::store::measurements::KeptMeasurement;
 use crate::store::notices;
 use crate::store::notices::NoticeKind;
@@ -26,7 +25,6 @@ use crate::store::patients;
 use crate::store::photos;
 use crate::store::photos::Photo;
 use crate::store::practices;
-use crate::store::practices::Measuring;
 use crate::store::thread;
 use crate::store::thread::Sender;
 use crate::store::wounds;
@@ -43,9 +41,6 @@ use crate::triage::Urgency;
 use crate::triage::Value;
 use crate::wound::Because;
 use crate::wound::Standing;
-use crate::wound::course::Dated;
-
-const SECONDS_IN_A_DAY: f64 = 86_400.0;
 
 /// What a check comes to when these words are added to what was said in it.
 pub(in crate::care) async fn assess_with_words(
@@ -104,27 +99,12 @@ pub(in crate::care) async fn assess(
     Ok(Assessed { facts, assessment, due, protocol })
 }
 
-/// What a check's photos say by themselves and beside the wound's earlier ones, as measured so far. Where the practice
-/// has switched measuring off, only what a person drew counts.
+/// What a check's photos say by themselves and beside the wound's earlier ones, as measured so far.
 async fn measured_facts(conn: &mut Conn, wound: &Wound, check: &WoundCheck) -> Done<Facts> {
-    let settings = practices::measuring(conn, check.practice).await?.ok_or(CareError::NotFound)?;
     let pictures = photos::of_check(conn, check.practice, check.id).await?;
-    let mut of_wound = measurements::of_wound(conn, check.practice, check.wound).await?;
-    of_wound.retain(|kept| {
-        let counts = settings.measuring == Measuring::On || kept.author != Author::Program;
-        counts && !kept.broke_off()
-    });
-    let dated = |kept: &KeptMeasurement| {
-        let day = kept.taken.duration_since(wound.operation.operated).as_secs_f64() / SECONDS_IN_A_DAY;
-        Dated::of(day, kept.photo, kept.made.as_millisecond(), &kept.measurement)
-    };
-    let own: Vec<Dated> = of_wound.iter().filter(|kept| kept.check == check.id).map(dated).collect();
-    // Ids follow the order of arrival.
-    let earlier: Vec<Dated> = of_wound.iter().filter(|kept| kept.check < check.id).map(dated).collect();
-    let setting = triage::photo_setting(&wound.operation, &wound.risk);
-    let mut measured = triage::from_photo(&own, &earlier, &setting).facts;
-    let standing = measurements::standing(of_wound);
-    if let Some(usable) = photo_usable(&pictures, &standing) {
+    let say = measuring::photos_say(conn, wound, check).await?;
+    let mut measured = say.from_photo.facts;
+    if let Some(usable) = photo_usable(&pictures, &say.standing) {
         measured.set("photo_ok", Value::Flag(usable)).unwrap_or(());
     }
     Ok(measured)

@@ -9,6 +9,7 @@ use crate::care::Done;
 use crate::care::Fault;
 use crate::care::explain;
 use crate::care::measuring;
+use crate::care::measuring::PhotosSay;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -128,6 +129,8 @@ pub struct Opened {
     pub could_raise: Option<Vec<CouldRaise>>,
     /// Of each photo of the wound the measurement that stands, by the time the photos were taken.
     pub measured: Vec<KeptMeasurement>,
+    /// What the photos of this check say, and the healing course of the wound.
+    pub photos_say: PhotosSay,
     /// Photos of this check that wait to be measured.
     pub to_measure: Vec<PhotoId>,
 }
@@ -168,6 +171,7 @@ async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Op
     Ok(Opened {
         could_raise,
         measured: measuring::of_wound(&mut conn, practice_id, wound.id).await?,
+        photos_say: measuring::photos_say(&mut conn, &wound, &check).await?,
         to_measure,
         practice: practices::find(&mut conn, practice_id).await?.ok_or(CareError::NotFound)?,
         photos: pictures,

@@ -411,7 +411,7 @@ function lines({ area, perimeter, length, width, redness }) {
   const all = [
     ['Area', area < 100 ? `${Math.round(area)} mm²` : `${(area / 100).toFixed(1)} cm²`],
     ['Length × width', `${mm(length)} × ${mm(width)}`],
-    ['Edge', mm(perimeter)],
+    ['Edge around', mm(perimeter)],
   ];
   if (redness) all.push(['Redness beyond the edge', `${mm(redness.p95)}, at most ${mm(redness.max)}`]);
   return all;

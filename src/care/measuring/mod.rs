@@ -5,6 +5,7 @@ mod again;
 mod by_hand;
 mod for_patient;
 mod keeping;
+mod says;
 mod settings;
 mod work;
 
@@ -16,6 +17,8 @@ pub use by_hand::confirm;
 pub use for_patient::PhotoSays;
 pub use for_patient::Said;
 pub use for_patient::for_patient;
+pub use says::PhotosSay;
+pub(in crate::care) use says::photos_say;
 pub use settings::Setting;
 pub use settings::ruler_reads_mm;
 pub use settings::set;

@@ -384,4 +384,54 @@ mod tests {
         assert!((again.wound.area_mm2() - wound.area_mm2()).abs() < 1e-6);
         assert_eq!(again.probed, found.probed);
     }
+
+    /// Drawings on a tilted photo, with what a ruler finds on them: the script that follows the pointer is held to the
+    /// same numbers in the browser tests. RENEW_TRUTH=1 writes them anew.
+    #[test]
+    fn the_kept_drawings_have_the_figures_the_browser_is_held_to() {
+        let matrix = [[0.12, 0.03, -40.0], [-0.02, 0.15, -33.0], [0.00005, -0.0001, 1.0]];
+        let plane = SkinPlane::from_px_to_mm(matrix).unwrap();
+        let round = |count: u32, x: f64, y: f64, far: f64| -> Ring {
+            let at = |step: u32| std::f64::consts::TAU * f64::from(step) / f64::from(count);
+            let wavy = |step: u32| far * (1.0 + 0.2 * (3.0 * at(step)).sin());
+            (0..count)
+                .map(|step| [x + wavy(step) * at(step).cos(), y + wavy(step) * at(step).sin()])
+                .collect()
+        };
+        let drawings = [
+            (vec![(round(5, 500.0, 400.0, 120.0), vec![])], SIZE_PX),
+            (vec![(round(60, 700.0, 600.0, 260.0), vec![round(8, 690.0, 610.0, 30.0)])], SIZE_PX),
+            (
+                vec![(round(40, 400.0, 800.0, 150.0), vec![]), (round(24, 1_100.0, 300.0, 90.0), vec![])],
+                SIZE_PX,
+            ),
+        ];
+        let told: Vec<serde_json::Value> = drawings
+            .into_iter()
+            .map(|(pieces, size_px)| {
+                let piece = |(edge, islands): (Ring, Vec<Ring>)| DrawnPiece { edge, islands };
+                let rings = Rings { wound: pieces.into_iter().map(piece).collect(), redness: None };
+                let (outline, _) = outlines(&rings, &plane, size_px).unwrap();
+                let extent = outline.extent();
+                serde_json::json!({
+                    "matrix": matrix, "wound": rings.wound, "area": outline.area_mm2(),
+                    "perimeter": outline.perimeter_mm(), "length": extent.length_mm, "width": extent.width_mm,
+                })
+            })
+            .collect();
+        let text = serde_json::to_string_pretty(&told).unwrap() + "\n";
+        let file = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/truth/outline.json");
+        if std::env::var_os("RENEW_TRUTH").is_some() {
+            std::fs::write(file, &text).unwrap();
+        }
+        let kept: Vec<serde_json::Value> =
+            serde_json::from_str(&std::fs::read_to_string(file).unwrap()).unwrap();
+        for (told, kept) in told.iter().zip(&kept) {
+            for figure in ["area", "perimeter", "length", "width"] {
+                let (told, kept) = (told[figure].as_f64().unwrap(), kept[figure].as_f64().unwrap());
+                assert!((told / kept - 1.0).abs() < 1e-9, "{figure}: {told} is not {kept}");
+            }
+        }
+        assert_eq!(told.len(), kept.len());
+    }
 }

@@ -1,6 +1,5 @@
 //! What a photo says about a wound, in a surgeon's words: figures with their ranges, and why one is missing.
 
-use crate::plan::Site;
 use crate::wound::Because;
 use crate::wound::Family;
 use crate::wound::Figure;
@@ -110,27 +109,6 @@ pub fn real_life(surface: Surface) -> &'static str {
             "The range is from repeating it on this photo. On a flat place as here count on ±10 %: one photo cannot see a \
              card that does not lie flat."
         }
-    }
-}
-
-/// How the skin lies where a wound is: limbs, the head and folds bend away from the card.
-pub fn surface(site: Site) -> Surface {
-    match site {
-        Site::Trunk | Site::Buttock => Surface::Flat,
-        Site::Face
-        | Site::Scalp
-        | Site::Neck
-        | Site::Axilla
-        | Site::Breast
-        | Site::Arm
-        | Site::Hand
-        | Site::Groin
-        | Site::Genital
-        | Site::Pilonidal
-        | Site::Perianal
-        | Site::Thigh
-        | Site::Leg
-        | Site::Foot => Surface::Curved,
     }
 }
 

@@ -186,8 +186,7 @@ fn bed(found: &Measurement) -> String {
 fn hints(opened: &Opened, found: &Measurement) -> Vec<String> {
     let mut hints = Vec::new();
     if found.size.is_some() {
-        let surface = measure_words::surface(opened.wound.operation.site);
-        hints.push(measure_words::real_life(surface).to_owned());
+        hints.push(measure_words::real_life(opened.photos_say.surface).to_owned());
     }
     let speaks_of_redness = match found.redness {
         Redness::Reach(_) | Redness::CannotTell | Redness::NoContrast { .. } => true,

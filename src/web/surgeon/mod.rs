@@ -2,14 +2,18 @@
 
 mod answer_words;
 mod clash_words;
+mod course_chart;
+mod course_view;
+mod course_words;
 mod decide;
-mod disagreement;
+mod disagreement_words;
 mod drawing;
 mod explained;
 mod fact_words;
 mod measure_words;
 mod measured;
 mod photo;
+mod photo_set;
 mod queue;
 mod reply_text;
 mod review;

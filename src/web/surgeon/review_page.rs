@@ -6,7 +6,6 @@ use jiff::tz::TimeZone;
 
 use crate::care::review::Opened;
 use crate::ids::StaffId;
-use crate::photo::review_size_px;
 use crate::plan::StepKind;
 use crate::plan::day_number;
 use crate::plan::strip_state;
@@ -14,11 +13,11 @@ use crate::store::callbacks::Callback;
 use crate::store::callbacks::CallbackState;
 use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
-use crate::store::photos::Photo;
 use crate::store::reviews::Review;
 use crate::store::staff::StaffMember;
 use crate::store::thread::Message;
 use crate::store::thread::Sender;
+use crate::triage;
 use crate::triage::CallOutcome;
 use crate::triage::Context;
 use crate::triage::changes;
@@ -32,39 +31,19 @@ use crate::web::surgeon::answer_words;
 use crate::web::surgeon::answer_words::AnswerLine;
 use crate::web::surgeon::clash_words;
 use crate::web::surgeon::clash_words::ClashView;
+use crate::web::surgeon::course_view::CourseView;
 use crate::web::surgeon::decide::DecideView;
-use crate::web::surgeon::disagreement;
-use crate::web::surgeon::measured;
+use crate::web::surgeon::disagreement_words;
+use crate::web::surgeon::disagreement_words::DisagreementView;
 use crate::web::surgeon::measured::Drawn;
-use crate::web::surgeon::measured::MeasuredView;
+use crate::web::surgeon::photo_set::PhotoSet;
+use crate::web::surgeon::photo_set::photo_set;
 use crate::web::surgeon::side_by_side;
 use crate::web::surgeon::side_by_side::Beside;
 use crate::web::surgeon::why::Why;
 use crate::web::surgeon::why::why;
 use crate::web::time_words;
 use crate::web::wound_words;
-
-pub struct PhotoView {
-    pub id: String,
-    pub position: i64,
-    /// Size of the review rendition, px.
-    pub size_px: (u32, u32),
-    pub measured: Option<MeasuredView>,
-    /// Such as that it waits to be measured; empty: nothing to say.
-    pub unmeasured: &'static str,
-    pub alt: String,
-    /// Empty: nothing is wrong with it.
-    pub flags: String,
-    pub is_readable: bool,
-}
-
-/// One check's photos.
-pub struct PhotoSet {
-    pub label: String,
-    pub photos: Vec<PhotoView>,
-    /// Such as "1 of 2 photos has not come"; empty when all are here.
-    pub missing: String,
-}
 
 pub struct PlanLine {
     pub label: &'static str,
@@ -134,7 +113,8 @@ pub struct ReviewPage {
     pub answers: Vec<AnswerLine>,
     pub beside: Beside,
     /// Where the answers and the photo say different things.
-    pub disagreements: Vec<String>,
+    pub disagreements: Vec<DisagreementView>,
+    pub course: CourseView,
     /// What does not fit together, with what stands.
     pub clashes: Vec<ClashView>,
     pub changed: usize,
@@ -201,7 +181,11 @@ impl ReviewPage {
                 .as_ref()
                 .map(|(earlier, photos)| photo_set(opened, earlier, photos, None, now)),
             beside: side_by_side::beside(opened, now),
-            disagreements: disagreement::between_answers_and_photo(opened),
+            disagreements: triage::disagreements(&check.answers, &opened.photos_say.from_photo)
+                .iter()
+                .map(disagreement_words::disagreement)
+                .collect(),
+            course: CourseView::of(&opened.photos_say.course),
             why: why(&check.assessment, opened.could_raise.as_deref()),
             changed: answers.iter().filter(|line| line.is_changed).count(),
             answers,
@@ -260,45 +244,6 @@ fn standing(opened: &Opened, me: StaffId, now: Timestamp) -> String {
 
 fn name_of(staff: &[StaffMember], id: StaffId) -> &str {
     staff.iter().find(|member| member.id == id).map_or("A colleague", |member| member.name.as_str())
-}
-
-fn photo_set(
-    opened: &Opened,
-    check: &WoundCheck,
-    photos: &[Photo],
-    drawn: Option<&Drawn>,
-    now: Timestamp,
-) -> PhotoSet {
-    let zone = &opened.practice.zone;
-    let day = day_number(opened.wound.operation.operated, check.received, zone);
-    let missing = check.photos_expected - photos.len() as i64;
-    PhotoSet {
-        label: format!("Day {day} · {}", time_words::clock_time(check.received, now, zone, STAFF_LANGUAGE)),
-        photos: photos.iter().map(|photo| photo_view(opened, photo, day, drawn, now)).collect(),
-        missing: match missing {
-            ..=0 => String::new(),
-            1 => "1 photo has not come".to_owned(),
-            more => format!("{more} photos have not come"),
-        },
-    }
-}
-
-fn photo_view(opened: &Opened, photo: &Photo, day: i64, drawn: Option<&Drawn>, now: Timestamp) -> PhotoView {
-    let full_px = photo.renditions.as_ref().map(|kept| (kept.width_px, kept.height_px));
-    PhotoView {
-        id: photo.id.to_string(),
-        position: photo.position,
-        size_px: full_px.map_or((0, 0), review_size_px),
-        measured: measured::measured(opened, photo, drawn, now),
-        unmeasured: if opened.to_measure.contains(&photo.id) {
-            "Waits to be measured. Read the page again in a moment."
-        } else {
-            ""
-        },
-        alt: format!("Photo {} of day {day}", photo.position),
-        flags: photo.flags.iter().map(|code| chart_words::photo_flag(code)).collect::<Vec<_>>().join(", "),
-        is_readable: photo.renditions.is_some(),
-    }
 }
 
 /// What the patient changed in the form after first sending it, one line each time.

@@ -88,7 +88,7 @@ pub fn beside(opened: &Opened, now: Timestamp) -> Beside {
             "The check before has no photo with a readable scale and an outline: the two stand above as they were taken.",
         );
     };
-    let surface = measure_words::surface(opened.wound.operation.site);
+    let surface = opened.photos_say.surface;
     let (found, before) = (&this.kept.measurement, &last.kept.measurement);
     let differences = crate::wound::differences(found, before, surface);
     Beside {

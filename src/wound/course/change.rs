@@ -87,7 +87,8 @@ pub fn with_length_error(length_mm: &Figure, surface: Surface) -> Figure {
 
 /// A reach of redness with the error of the field added to that of the picture, mm.
 pub fn with_reach_error(reach_mm: &Figure) -> Figure {
-    widened(reach_mm, FIELD_REACH_MM)
+    let reach = widened(reach_mm, FIELD_REACH_MM);
+    Figure::new(reach.value, reach.low.max(0.0), reach.high)
 }
 
 /// From one area to a later one; mm².
@@ -107,7 +108,8 @@ pub fn reach_change(before: &Figure, now: &Figure) -> Change {
 
 /// For reaches that hold the whole error already.
 pub(super) fn change_of_reach(before: Figure, now: Figure) -> Change {
-    let half = |figure: &Figure| (figure.high - figure.low) / 2.0;
+    // Upwards, where no interval is cut off at nothing.
+    let half = |figure: &Figure| figure.high - figure.value;
     change(before, now, half(&before).hypot(half(&now)))
 }
 
