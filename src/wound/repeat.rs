@@ -20,6 +20,10 @@ const EDGE_OF_BLUR: f64 = 0.25;
 /// Scale of a card whose paper is burnt out, 95 % of area (own measurement on drawn pictures: up to 4.3 %).
 const BURNT_OUT_AREA: f64 = 0.05;
 
+/// A card lies this far off the skin's plane, standard deviation in radians (4°, own choice: a dressing's edge, a limb).
+/// Seen aslant, that much turn changes the area by its product with the tangent of the tilt.
+const LIES_OFF_RAD: f64 = 0.07;
+
 /// What is not certain about one measurement.
 pub(in crate::wound) struct Doubt {
     /// Areas of the edge as other first guesses found it, as shares of the chosen one's.
@@ -101,7 +105,11 @@ fn scale_spread(outline: &Outline, card: &ScaleCard, tag_edge_mm: f64) -> ScaleS
         }
     }
     let burnt_out = if card.burnt_out { BURNT_OUT_AREA / NINETEEN_OF_TWENTY } else { 0.0 };
-    ScaleSpread { area: squares.0.sqrt().hypot(burnt_out), length: squares.1.sqrt().hypot(burnt_out / 2.0) }
+    let lies_off = LIES_OFF_RAD * card.tilt_deg.clamp(0.0, 60.0).to_radians().tan();
+    ScaleSpread {
+        area: squares.0.sqrt().hypot(burnt_out).hypot(lies_off),
+        length: squares.1.sqrt().hypot(burnt_out / 2.0).hypot(lies_off),
+    }
 }
 
 /// The outline as another plane would have placed the same pixels.
