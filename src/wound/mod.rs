@@ -13,6 +13,7 @@ mod measure;
 mod measurement;
 mod mixture;
 mod outline;
+mod overlap;
 mod pen;
 mod readings;
 mod redness;

@@ -42,7 +42,6 @@ pub struct CourseChart {
 pub struct Panel {
     pub title: &'static str,
     pub title_y: String,
-    pub top: String,
     pub axis_y: String,
     pub ticks: Vec<Tick>,
     pub marks: Vec<Mark>,
@@ -137,7 +136,6 @@ impl Heights {
         Panel {
             title,
             title_y: px(self.top - 11.0),
-            top: px(self.top),
             axis_y: px(self.axis_y),
             ticks: ticks
                 .map(|value| Tick { at: px(self.y(value)), label: format!("{value:.decimals$}") })
