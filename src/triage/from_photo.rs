@@ -305,7 +305,7 @@ mod tests {
         assert_eq!(pace(48.0, 16.0), number(0.2, 1.6));
         assert_eq!(pace(48.5, 16.0), None);
         assert_eq!(pace(6.0, 6.5), None);
-        assert_eq!(pace(6.0, 6.6).is_some(), true);
+        assert!(pace(6.0, 6.6).is_some());
         assert_eq!(pace(6.0, -8.0), None);
     }
 

@@ -5,26 +5,20 @@ use crate::photo::MmPoint;
 use crate::photo::PxPoint;
 use crate::photo::SkinPlane;
 use crate::wound::Measurement;
-use crate::wound::Outline;
 use crate::wound::Redness;
 use crate::wound::course::Change;
 use crate::wound::course::Surface;
 use crate::wound::course::area_change;
 use crate::wound::course::length_change;
 use crate::wound::course::reach_change;
+use crate::wound::overlap::Cells;
+use crate::wound::overlap::Turn;
+use crate::wound::overlap::best_turn;
 
 /// Skin shown beyond the wounds and the redness, mm (ours).
 const AROUND_MM: f64 = 12.0;
 /// The frame's side, mm: not so small that a pixel grows to a tile, not so large that the wound is lost.
 const SIDE_MM: std::ops::RangeInclusive<f64> = 40.0..=240.0;
-/// Turns that overlap nearly as well as the best one are as good (ours): of those the least is taken, because patients
-/// hold the phone the same way more often than they lay the card the same way.
-const AS_GOOD: f64 = 0.97;
-/// Cells along the side of the grid the two outlines are laid over each other on.
-const CELLS: usize = 96;
-const TURNS: i32 = 180;
-const DEGREES_A_TURN: f64 = 360.0 / TURNS as f64;
-
 /// Two photos in one frame.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SideBySide {
@@ -126,36 +120,12 @@ pub fn differences(now: &Measurement, before: &Measurement, surface: Surface) ->
     })
 }
 
-/// A turn about the wound's middle; the middle comes to (0, 0).
-struct Turn {
-    about: MmPoint,
-    by_rad: f64,
-}
-
-impl Turn {
-    fn applied(&self, at: MmPoint) -> MmPoint {
-        let (sin, cos) = self.by_rad.sin_cos();
-        let (x, y) = (at.x_mm - self.about.x_mm, at.y_mm - self.about.y_mm);
-        MmPoint { x_mm: cos * x - sin * y, y_mm: sin * x + cos * y }
-    }
-
-    fn undone(&self, at: MmPoint) -> MmPoint {
-        let (sin, cos) = self.by_rad.sin_cos();
-        let (x, y) = (cos * at.x_mm + sin * at.y_mm, -sin * at.x_mm + cos * at.y_mm);
-        MmPoint { x_mm: x + self.about.x_mm, y_mm: y + self.about.y_mm }
-    }
-
-    /// As a matrix, with (0, 0) moved to the middle of the frame.
-    fn matrix(&self, side_mm: f64) -> Matrix {
-        let (sin, cos) = self.by_rad.sin_cos();
-        let MmPoint { x_mm, y_mm } = self.about;
-        let half = side_mm / 2.0;
-        [
-            [cos, -sin, half - cos * x_mm + sin * y_mm],
-            [sin, cos, half - sin * x_mm - cos * y_mm],
-            [0.0, 0.0, 1.0],
-        ]
-    }
+/// A turn as a matrix, with (0, 0) moved to the middle of the frame.
+fn matrix(turn: &Turn, side_mm: f64) -> Matrix {
+    let (sin, cos) = turn.by_rad.sin_cos();
+    let MmPoint { x_mm, y_mm } = turn.about;
+    let half = side_mm / 2.0;
+    [[cos, -sin, half - cos * x_mm + sin * y_mm], [sin, cos, half - sin * x_mm - cos * y_mm], [0.0, 0.0, 1.0]]
 }
 
 /// The turn that makes the picture's own right run to the right, at the wound, radians. `None` where the plane is seen
@@ -169,7 +139,7 @@ fn upright_rad(plane: &SkinPlane, middle: MmPoint) -> Option<f64> {
 
 /// `None` where the wound's middle lies on the horizon.
 fn warp(plane: &SkinPlane, turn: &Turn, side_mm: f64) -> Option<Warp> {
-    let matrix = product(&turn.matrix(side_mm), plane.px_to_mm_matrix());
+    let matrix = product(&matrix(turn, side_mm), plane.px_to_mm_matrix());
     let middle = plane.to_px(turn.about);
     let w = matrix[2][0] * middle.x_px + matrix[2][1] * middle.y_px + matrix[2][2];
     let frame_mm_from_px = matrix.map(|row| row.map(|cell| cell / w));
@@ -200,89 +170,6 @@ fn side_mm(both: [(&Measurement, &Turn); 2]) -> f64 {
     (2.0 * (now.max(before) + AROUND_MM)).clamp(*SIDE_MM.start(), *SIDE_MM.end())
 }
 
-/// An outline grown or shrunk to a set area and laid on a grid about its middle, each cell in or out.
-struct Cells {
-    filled: Vec<bool>,
-    places: Vec<[f64; 2]>,
-}
-
-/// The grid's half width in units of the square root of the wound's area: four times as long as wide still fits.
-const REACH: f64 = 1.6;
-
-fn cell_middle(at: usize) -> f64 {
-    ((at as f64 + 0.5) / CELLS as f64 - 0.5) * 2.0 * REACH
-}
-
-impl Cells {
-    fn of(outline: &Outline, turn: &Turn) -> Cells {
-        let unit_mm = outline.area_mm2().sqrt();
-        let is_in =
-            |x: f64, y: f64| outline.holds(turn.undone(MmPoint { x_mm: x * unit_mm, y_mm: y * unit_mm }));
-        let all = (0..CELLS * CELLS).map(|at| [cell_middle(at % CELLS), cell_middle(at / CELLS)]);
-        let (mut filled, mut places) = (vec![false; CELLS * CELLS], Vec::new());
-        for (at, [x, y]) in all.enumerate() {
-            if is_in(x, y) {
-                filled[at] = true;
-                places.push([x, y]);
-            }
-        }
-        Cells { filled, places }
-    }
-
-    fn holds(&self, x: f64, y: f64) -> bool {
-        let cell = |along: f64| {
-            let at = ((along / (2.0 * REACH) + 0.5) * CELLS as f64).floor();
-            (0.0..CELLS as f64).contains(&at).then_some(at as usize)
-        };
-        cell(x).zip(cell(y)).is_some_and(|(x, y)| self.filled[y * CELLS + x])
-    }
-
-    /// What both cover over what either covers, with the other turned.
-    fn overlap(&self, other: &Cells, turned_deg: f64) -> f64 {
-        let (sin, cos) = turned_deg.to_radians().sin_cos();
-        let turned = |[x, y]: &[f64; 2]| self.holds(cos * x - sin * y, sin * x + cos * y);
-        let both = other.places.iter().filter(|place| turned(place)).count() as f64;
-        let either = (self.places.len() + other.places.len()) as f64 - both;
-        if either > 0.0 { both / either } else { 0.0 }
-    }
-}
-
-struct Fit {
-    turned_deg: f64,
-    overlap: f64,
-}
-
-/// The least turn that lays the one over the other nearly as well as the best one does.
-fn best_turn(now: &Cells, before: &Cells) -> Fit {
-    let tried: Vec<Fit> = (-TURNS / 2..TURNS / 2)
-        .map(|step| f64::from(step) * DEGREES_A_TURN)
-        .map(|turned_deg| Fit { turned_deg, overlap: now.overlap(before, turned_deg) })
-        .collect();
-    let best = tried.iter().map(|fit| fit.overlap).fold(0.0, f64::max);
-    let good = tried.iter().filter(|fit| fit.overlap >= AS_GOOD * best);
-    let Some(least) = good.min_by(|one, other| one.turned_deg.abs().total_cmp(&other.turned_deg.abs()))
-    else {
-        return Fit { turned_deg: 0.0, overlap: 0.0 };
-    };
-    // The least of the good ones lies at the rim of its hill; the top of that hill is meant.
-    climbed(&tried, least)
-}
-
-/// From one turn uphill to the top of its hill.
-fn climbed(tried: &[Fit], from: &Fit) -> Fit {
-    let turns = tried.len();
-    let mut at = tried.iter().position(|fit| fit.turned_deg == from.turned_deg).unwrap_or(0);
-    for _ in 0..turns {
-        let (left, right) = ((at + turns - 1) % turns, (at + 1) % turns);
-        let better = if tried[left].overlap > tried[right].overlap { left } else { right };
-        if tried[better].overlap <= tried[at].overlap {
-            break;
-        }
-        at = better;
-    }
-    Fit { turned_deg: tried[at].turned_deg, overlap: tried[at].overlap }
-}
-
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;
@@ -291,9 +178,11 @@ mod tests {
     use crate::wound::Because;
     use crate::wound::Family;
     use crate::wound::Figure;
+    use crate::wound::Outline;
     use crate::wound::RednessReach;
     use crate::wound::Size;
     use crate::wound::Standing;
+    use crate::wound::overlap::DEGREES_A_TURN;
 
     fn figure(value: f64) -> Figure {
         Figure::new(value, value, value)

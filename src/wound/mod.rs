@@ -15,6 +15,7 @@ mod measure;
 mod measurement;
 mod mixture;
 mod outline;
+mod overlap;
 mod pen;
 mod readings;
 mod redness;

@@ -13,6 +13,7 @@ use crate::wound::course::advance::rate_a_week;
 use crate::wound::course::change::Change;
 use crate::wound::course::change::Surface;
 use crate::wound::course::dated::Dated;
+use crate::wound::course::dated::Fits;
 use crate::wound::course::dated::LeftOut;
 use crate::wound::course::dated::Point;
 use crate::wound::course::dated::Series;
@@ -57,11 +58,12 @@ pub struct HealingCourse {
     /// In order of time.
     pub points: Vec<Point>,
     pub left_out: LeftOut,
-    /// Whether the automatic figures come from more than one version of the method.
+    /// The versions of the method behind the figures, in order; two may differ by themselves.
     pub methods: Vec<String>,
     /// Area from the first photo to the last, photos that do not fit left out; `None` for fewer than two.
     pub since_first: Option<Change>,
-    /// Area from the last photo but one to the last, whatever they look like.
+    /// Area from the last photo that fits before the newest one to the newest, whether that fits or not: what is new must
+    /// never be left out.
     pub since_last: Option<Change>,
     /// `None` without a photo near day 28, or without an earlier one.
     pub par_28: Option<Par28>,
@@ -129,11 +131,10 @@ fn methods(points: &[Point]) -> Vec<String> {
     methods
 }
 
+/// The newest photo, whatever it looks like, and the last before it that fits the others.
 fn last_two(points: &[Point]) -> Option<(&Point, &Point)> {
-    match points {
-        [.., one, other] => Some((one, other)),
-        [] | [_] => None,
-    }
+    let (newest, earlier) = points.split_last()?;
+    earlier.iter().rev().find(|point| point.fits == Fits::WithTheOthers).map(|before| (before, newest))
 }
 
 fn par_28(points: &[Point]) -> Option<Par28> {

@@ -3,6 +3,8 @@
 mod advance;
 mod change;
 #[cfg(test)]
+mod course_examples;
+#[cfg(test)]
 mod course_promises;
 mod dated;
 mod depth;

@@ -75,6 +75,6 @@ fn newest_change(points: &[ReachPoint]) -> Option<(f64, Change)> {
         |one: &&ReachPoint, other: &&ReachPoint| one.reach_mm.value.total_cmp(&other.reach_mm.value);
     match recent().min_by(of_least).map(against) {
         Some(grown) if grown.1.says == Clear::Bigger => Some(grown),
-        Some(_) | None => recent().last().map(against),
+        Some(_) | None => recent().next_back().map(against),
     }
 }
