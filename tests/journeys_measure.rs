@@ -141,16 +141,17 @@ async fn a_photo_is_measured_after_the_receipt_and_what_it_shows_reaches_the_que
     .await;
 }
 
-/// Only the scale is missing: the eye can judge it, and the patient reads what to do.
+/// Without a scale nobody can tell whether the wound closes: the rule says to ask again, and the patient reads what to do.
 #[tokio::test]
-async fn a_photo_without_a_card_is_usable_and_the_patient_is_told_why_it_was_not_measured() {
+async fn a_photo_without_a_card_is_asked_for_again_and_the_patient_is_told_why() {
     on_each_engine(async |practice| {
         let (_, phone) = a_phone(&practice).await;
         let receipt = phone.sends("form", no_danger(), &[photo(1)]).await;
-        let before = rows_of(&mut *practice.books().await, practice.id).await;
+        let before = the_check(&practice, receipt.check).await;
+        assert!(!fired(&before, "photo-unusable"));
         measures(&practice, &sees(Measurement::refused(vec![Because::CardNotSeen]))).await;
-        let after = rows_of(&mut *practice.books().await, practice.id).await;
-        assert_eq!(after["wound_check"], before["wound_check"]);
+        let after = the_check(&practice, receipt.check).await;
+        assert!(fired(&after, "photo-unusable") && after.assessment.urgency >= before.assessment.urgency);
         let because = vec![Because::CardNotSeen];
         assert_eq!(
             said(&phone, receipt.check).await,

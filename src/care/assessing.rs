@@ -110,10 +110,10 @@ async fn measured_facts(conn: &mut Conn, wound: &Wound, check: &WoundCheck) -> D
     Ok(measured)
 }
 
-/// Whether any photo can be judged by eye; `None` while none has come.
+/// Whether any photo is good enough not to ask for another; `None` while none has come.
 ///
-/// A photo without a readable card can: only its scale is missing, and the patient is asked for another at once. One
-/// that was too blurred, dark, bright or colourless to find the wound in cannot, whatever the whole picture looks like.
+/// One that was too blurred, dark, bright or colourless to find the wound in is not, nor is one without a scale that can
+/// be read: the rule that asks again says "without scale". A photo that nobody has measured yet has nothing against it.
 fn photo_usable(pictures: &[Photo], standing: &[KeptMeasurement]) -> Option<bool> {
     if pictures.is_empty() {
         return None;
@@ -122,7 +122,7 @@ fn photo_usable(pictures: &[Photo], standing: &[KeptMeasurement]) -> Option<bool
         let measured = standing.iter().find(|kept| kept.photo == picture.id).map(|kept| &kept.measurement);
         measured.is_some_and(|found| {
             found.standing == Standing::Refused
-                && found.because.iter().any(|because| hides_the_wound(*because))
+                && found.because.iter().any(|because| asks_for_another(*because))
         })
     };
     let usable =
@@ -130,18 +130,21 @@ fn photo_usable(pictures: &[Photo], standing: &[KeptMeasurement]) -> Option<bool
     Some(pictures.iter().any(usable))
 }
 
-/// Whether a picture refused for this reason cannot be judged by eye either.
-fn hides_the_wound(because: Because) -> bool {
+/// Whether a picture refused for this reason should be taken again.
+fn asks_for_another(because: Because) -> bool {
     match because {
-        Because::Blurred | Because::TooDark | Because::TooBright | Because::Monochrome => true,
-        Because::CardNotSeen
+        Because::Blurred
+        | Because::TooDark
+        | Because::TooBright
+        | Because::Monochrome
+        | Because::CardNotSeen
         | Because::CardCovered
         | Because::CardTooSmall
         | Because::CardTooTilted
         | Because::Mirrored
         | Because::OtherCard
-        | Because::TwoCards
-        | Because::Glare
+        | Because::TwoCards => true,
+        Because::Glare
         | Because::ColourCast
         | Because::CutOff
         | Because::TapOutside

@@ -65,7 +65,7 @@ pub fn measure(picture: &Picture, asked: &Asked) -> Measurement {
     }
     let card = match find_card(picture, &asked.issue, tap, asked.focal_35mm) {
         Ok(card) => card,
-        Err(fault) => return Measurement::refused(vec![because_of_card(fault)]),
+        Err(fault) => return Measurement::refused(vec![fault.into()]),
     };
     let mut because = if asked.tap.is_none() { vec![Because::NotTapped] } else { Vec::new() };
     let place = card.plane.to_mm(tap);
@@ -178,16 +178,18 @@ fn with_card(card: ScaleCard, because: Vec<Because>) -> Measurement {
     Measurement { plane: Some(card.plane), card: Some(card), pen: PenLine::NotSeen, ..refused }
 }
 
-fn because_of_card(fault: CardFault) -> Because {
-    match fault {
-        CardFault::NotSeen => Because::CardNotSeen,
-        CardFault::Covered => Because::CardCovered,
-        CardFault::TooSmall => Because::CardTooSmall,
-        CardFault::TooTilted => Because::CardTooTilted,
-        CardFault::Mirrored => Because::Mirrored,
-        CardFault::OtherCard => Because::OtherCard,
-        CardFault::TwoCards => Because::TwoCards,
-        CardFault::Blurred => Because::Blurred,
+impl From<CardFault> for Because {
+    fn from(fault: CardFault) -> Because {
+        match fault {
+            CardFault::NotSeen => Because::CardNotSeen,
+            CardFault::Covered => Because::CardCovered,
+            CardFault::TooSmall => Because::CardTooSmall,
+            CardFault::TooTilted => Because::CardTooTilted,
+            CardFault::Mirrored => Because::Mirrored,
+            CardFault::OtherCard => Because::OtherCard,
+            CardFault::TwoCards => Because::TwoCards,
+            CardFault::Blurred => Because::Blurred,
+        }
     }
 }
 

@@ -19,6 +19,11 @@ use crate::wound::tissue::Balance;
 
 /// Redness this many times the noise of the far skin has a border that can be told.
 const TOLD_FROM: f32 = 2.0;
+/// On brown and dark skin a border is told only from here: that redness shows there as it does in drawn pictures is not
+/// proven, and heat, hardness and swelling must carry the weight (own choice).
+const TOLD_ON_DARK_SKIN_FROM: f32 = 6.0;
+/// Brown skin begins here, individual typology angle in degrees (published class limits: brown 10 to −30, dark below).
+const DARK_SKIN_BELOW_DEG: f64 = 10.0;
 /// Below this there is no contrast at all.
 const NO_CONTRAST_BELOW: f32 = 0.5;
 /// Directions that must end in view, share.
@@ -57,6 +62,9 @@ pub(in crate::wound) fn colours(card: &ScaleCard, survey: &Survey, edge: &Edge) 
         let middle = survey.view.px_of(edge.outline.middle());
         redness::around(&survey.view, &survey.colours.tints, &skin, &wound, middle, &survey.ink)
     });
+    let tone_deg = around.as_ref().zip(card.grey_linear).and_then(|(around, grey)| {
+        colour::ita_deg(colour::lab(Balance::from_grey(grey).of(around.far_light)))
+    });
     let redness = match &around {
         None => {
             let why = if monochrome { Because::Monochrome } else { Because::TooClose };
@@ -64,7 +72,7 @@ pub(in crate::wound) fn colours(card: &ScaleCard, survey: &Survey, edge: &Edge) 
             Redness::NotGiven { because: why }
         }
         Some(around) => {
-            let redness = told(around, survey);
+            let redness = told(around, survey, tone_deg);
             if matches!(redness, Redness::NotGiven { because: Because::TooClose }) {
                 because.push(Because::TooClose);
             }
@@ -73,13 +81,10 @@ pub(in crate::wound) fn colours(card: &ScaleCard, survey: &Survey, edge: &Edge) 
     };
     let told = matches!(redness, Redness::Reach(_));
     let pen = pen::line(survey, &edge.outline, told.then_some(()).and(around.as_ref()));
-    let ita_deg = around.as_ref().zip(card.grey_linear).and_then(|(around, grey)| {
-        colour::ita_deg(colour::lab(Balance::from_grey(grey).of(around.far_light)))
-    });
-    Readings { redness, pen, bed, ita_deg, because }
+    Readings { redness, pen, bed, ita_deg: tone_deg, because }
 }
 
-fn told(around: &Around, survey: &Survey) -> Redness {
+fn told(around: &Around, survey: &Survey, tone_deg: Option<f64>) -> Redness {
     let enough_skin = around.compared_at_mm > 0.0 && around.far_to_mm >= COMPARED_FROM_MM;
     if !enough_skin {
         return Redness::NotGiven { because: Because::TooClose };
@@ -87,7 +92,8 @@ fn told(around: &Around, survey: &Survey) -> Redness {
     if around.contrast_to_noise < NO_CONTRAST_BELOW {
         return Redness::NoContrast { compared_at_mm: f64::from(around.compared_at_mm) };
     }
-    if around.contrast_to_noise < TOLD_FROM {
+    let dark_skin = tone_deg.is_some_and(|degrees| degrees < DARK_SKIN_BELOW_DEG);
+    if around.contrast_to_noise < if dark_skin { TOLD_ON_DARK_SKIN_FROM } else { TOLD_FROM } {
         return Redness::CannotTell;
     }
     if around.closed < CLOSED_FROM {
