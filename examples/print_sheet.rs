@@ -1,6 +1,6 @@
 //! Writes one sample sheet: `cargo run --example print_sheet -- en a4 plain sheet.pdf`.
 //!
-//! Samples: `plain`, `long-name`, `right-to-left`, `emoji`, `low` (a wound near the bottom). People are invented.
+//! Samples: `plain`, `long-name`, `right-to-left`, `emoji`, `low` (a wound near the bottom), `own-marker` (id 77). People are invented.
 
 use std::process::ExitCode;
 
@@ -11,6 +11,7 @@ use closewatch::plan::Site;
 use closewatch::plan::care_plan;
 use closewatch::sheet::Paper;
 use closewatch::sheet::SheetContents;
+use closewatch::sheet::scale_card;
 use closewatch::sheet::sheet_pdf;
 use closewatch::words::Language;
 use jiff::tz::TimeZone;
@@ -86,5 +87,6 @@ fn sample_contents(language: Language, sample: &str) -> SheetContents {
         pin: "493 027".to_owned(),
         expires: "2026-06-14T05:00:00Z".parse().expect("a time of day written here"),
         printed: "2026-03-02T20:30:00Z".parse().expect("a time of day written here"),
+        tag_id: if sample == "own-marker" { 77 } else { scale_card::USUAL_TAG_ID },
     }
 }

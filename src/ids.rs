@@ -117,6 +117,8 @@ id! {
     LinkId,
     WoundCheckId,
     PhotoId,
+    /// One measurement of one photo.
+    MeasurementId,
     ReviewId,
     /// One message in a wound's thread, from the patient or from the practice.
     MessageId,

@@ -11,6 +11,8 @@ pub mod cli;
 pub mod config;
 /// What things are called inside, and the moment they happen at.
 pub mod ids;
+/// Work that follows a saved change, done later and safely twice.
+pub mod jobs;
 /// What a picture is: upright, clean, of known quality; the printed scale card.
 pub mod photo;
 /// The operation, the patient's risk factors and the dated steps of home care.

@@ -18,11 +18,13 @@ const DOWNHILL: &[(&str, &[&str])] = &[
     ("sheet", &["plan", "words", "ids", "photo"]),
     ("store", &["photo", "wound", "plan", "triage", "sheet", "words", "ids"]),
     ("care", &["store", "photo", "wound", "plan", "triage", "sheet", "words", "ids"]),
+    ("jobs", &["care", "store", "photo", "wound", "plan", "triage", "words", "ids"]),
     ("web", &["care", "store", "photo", "wound", "plan", "triage", "sheet", "words", "ids", "config"]),
     (
         "cli",
         &[
             "web",
+            "jobs",
             "care",
             "store",
             "photo",

@@ -28,6 +28,8 @@ use closewatch::store::Conn;
 use closewatch::store::Db;
 use closewatch::store::audit;
 use closewatch::store::checks;
+use closewatch::store::measurements;
+use closewatch::store::measuring_jobs;
 use closewatch::store::photos;
 use closewatch::web::Clock;
 
@@ -174,6 +176,13 @@ async fn check_everything(conn: &mut Conn, blobs: &Blobs, phone: &Phone, told: &
                 let bytes = blobs.get(blob).await.unwrap().unwrap_or_else(|| panic!("{form_key}: no {blob}"));
                 assert_eq!(&BlobName::of(&bytes), blob, "{form_key}: half a photo");
             }
+            let measured = measurements::of_photo(conn, link.practice, photo.id).await.unwrap().len();
+            let waits = measuring_jobs::is_waiting(conn, link.practice, photo.id).await.unwrap();
+            assert_eq!(
+                (measured, waits),
+                (usize::from(!waits), waits),
+                "{form_key}: measured once, or waiting"
+            );
             whole_photos += 1;
         }
     }

@@ -2,6 +2,8 @@
 
 use std::sync::LazyLock;
 
+use closewatch::photo::CARD_HEIGHT_MM;
+use closewatch::photo::CARD_WIDTH_MM;
 use closewatch::plan::Operation;
 use closewatch::plan::Packing;
 use closewatch::plan::Side;
@@ -58,6 +60,7 @@ fn contents(language: Language) -> SheetContents {
         pin: "493 027".to_owned(),
         expires: at("2026-06-14T05:00:00Z"),
         printed: at("2026-03-02T20:30:00Z"),
+        tag_id: scale_card::USUAL_TAG_ID,
     }
 }
 
@@ -171,7 +174,7 @@ fn no_text_lies_on_the_square_code_or_on_the_scale_card() {
                 let is = |width: f64, height: f64| {
                     (area.width_mm - width).abs() < 1e-6 && (area.height_mm - height).abs() < 1e-6
                 };
-                is(scale_card::CARD_WIDTH_MM, scale_card::CARD_HEIGHT_MM) || is(QR_EDGE_MM, QR_EDGE_MM)
+                is(CARD_WIDTH_MM, CARD_HEIGHT_MM) || is(QR_EDGE_MM, QR_EDGE_MM)
             })
             .collect();
         assert_eq!(shapes.len(), 1, "{paper:?} page {number}");
@@ -189,7 +192,7 @@ fn the_back_of_the_cut_out_card_holds_nothing_but_notes() {
             .marks
             .iter()
             .map(Mark::area)
-            .find(|area| (area.width_mm - scale_card::CARD_WIDTH_MM).abs() < 1e-6)
+            .find(|area| (area.width_mm - CARD_WIDTH_MM).abs() < 1e-6)
             .unwrap();
         let back = Area { left_mm: page.width_mm - card.right_mm(), ..card };
         let words = closewatch::words::sheet::SheetWords(contents.language);

@@ -1,7 +1,7 @@
 //! The scale card against what OpenCV draws and what was measured on rendered pages (`tests/truth/sheet.json`).
 
+use closewatch::photo;
 use closewatch::sheet::scale_card;
-use closewatch::sheet::tag36h11;
 use serde_json::Value;
 
 fn truth() -> Value {
@@ -10,7 +10,7 @@ fn truth() -> Value {
 
 #[test]
 fn the_marker_is_the_one_opencv_draws() {
-    let ours: Vec<String> = tag36h11(scale_card::TAG_ID)
+    let ours: Vec<String> = photo::marker_cells(scale_card::USUAL_TAG_ID)
         .unwrap()
         .iter()
         .map(|row| row.iter().map(|light| if *light { '1' } else { '0' }).collect())
@@ -42,11 +42,11 @@ fn the_rendered_pages_show_the_cards_measures() {
         };
         near("tag_edge_mm", &[tag_edge]);
         near("tag_on_card_mm", &[tag_left, tag_top]);
-        near("card_mm", &[scale_card::CARD_WIDTH_MM, scale_card::CARD_HEIGHT_MM]);
+        near("card_mm", &[photo::CARD_WIDTH_MM, photo::CARD_HEIGHT_MM]);
         near("patch_mm", &[patch_width, patch_height]);
         near("patch_on_card_mm", &[patch_left, patch_top]);
-        assert_eq!(page["ground_level"], scale_card::grey_level(scale_card::GROUND_REFLECTANCE));
-        assert_eq!(page["patch_level"], scale_card::grey_level(scale_card::PATCH_REFLECTANCE));
+        assert_eq!(page["ground_level"], scale_card::grey_level(photo::GROUND_REFLECTANCE));
+        assert_eq!(page["patch_level"], scale_card::grey_level(photo::PATCH_REFLECTANCE));
     }
 }
 

@@ -31,6 +31,8 @@ pub struct Desk {
     pub limits: Limits,
     /// A picture being decoded holds one; more at once would only use more memory.
     pub(in crate::care) decoding: Arc<Semaphore>,
+    /// A photo being measured holds one until its thread ends, whether or not somebody still waits for it.
+    pub(in crate::care) measuring: Arc<Semaphore>,
     /// A password being hashed holds one: 19 MiB each.
     pub(in crate::care) hashing: Arc<Semaphore>,
     /// A forecast being played holds one.
@@ -39,6 +41,7 @@ pub struct Desk {
 }
 
 const DECODING_AT_ONCE: usize = 2;
+const MEASURING_AT_ONCE: usize = 2;
 const HASHING_AT_ONCE: usize = 2;
 const PLAYING_AT_ONCE: usize = 1;
 /// A listener further behind than this is told that it missed something, and reads everything again.
@@ -54,6 +57,7 @@ impl Desk {
             trials: Trials::default(),
             limits,
             decoding: Arc::new(Semaphore::new(DECODING_AT_ONCE)),
+            measuring: Arc::new(Semaphore::new(MEASURING_AT_ONCE)),
             hashing: Arc::new(Semaphore::new(HASHING_AT_ONCE)),
             playing: Arc::new(Semaphore::new(PLAYING_AT_ONCE)),
             news: broadcast::channel(NEWS_KEPT).0,

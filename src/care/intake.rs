@@ -10,7 +10,10 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::LinkHolder;
 use crate::care::assessing;
+use crate::care::assessing::Again;
 use crate::care::assessing::Assessed;
+use crate::care::measuring;
+use crate::care::measuring::Hints;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -19,6 +22,7 @@ use crate::ids::Moment;
 use crate::ids::PhotoId;
 use crate::ids::WoundCheckId;
 use crate::photo;
+use crate::photo::CardIssue;
 use crate::photo::CleanPhoto;
 use crate::photo::Refused;
 use crate::store::Conn;
@@ -27,9 +31,8 @@ use crate::store::check_drafts;
 use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
-use crate::store::notices;
-use crate::store::notices::NoticeKind;
 use crate::store::photos;
+use crate::store::photos::Camera;
 use crate::store::photos::MOST_PHOTOS;
 use crate::store::photos::Photo;
 use crate::store::photos::Renditions;
@@ -38,6 +41,7 @@ use crate::store::practices;
 use crate::store::wounds;
 use crate::store::wounds::Wound;
 use crate::triage::Answers;
+use crate::triage::Facts;
 use crate::triage::StripAnswer;
 use crate::triage::Urgency;
 
@@ -60,6 +64,7 @@ pub struct PreparedPhoto {
     sent_sha256: String,
     renditions: Option<Renditions>,
     tap: Option<Tap>,
+    camera: Camera,
     flags: Vec<String>,
 }
 
@@ -71,6 +76,16 @@ impl PreparedPhoto {
 
     pub fn is_readable(&self) -> bool {
         self.renditions.is_some()
+    }
+
+    /// `None`: what was sent is no picture.
+    pub fn renditions(&self) -> Option<&Renditions> {
+        self.renditions.as_ref()
+    }
+
+    /// What is known of it for measuring by these cards.
+    pub fn hints(&self, cards: CardIssue) -> Hints {
+        Hints { tap: self.tap, cards, camera: self.camera }
     }
 }
 
@@ -118,6 +133,7 @@ async fn keep_renditions(
 ) -> Done<PreparedPhoto> {
     let flags = clean.flags().iter().map(|flag| flag.code().to_owned()).collect();
     let (width_px, height_px) = (clean.full().width_px, clean.full().height_px);
+    let camera = Camera { focal_35mm: clean.focal_35mm(), time: clean.capture_time() };
     let (full, review, small) = clean.into_renditions();
     let renditions = Renditions {
         full: desk.blobs.put(full.jpeg).await?,
@@ -126,7 +142,7 @@ async fn keep_renditions(
         width_px,
         height_px,
     };
-    Ok(PreparedPhoto { position, sent_sha256, renditions: Some(renditions), tap, flags })
+    Ok(PreparedPhoto { position, sent_sha256, renditions: Some(renditions), tap, camera, flags })
 }
 
 fn refused_photo(refused: &Refused, sent_sha256: String, position: i64) -> PreparedPhoto {
@@ -135,6 +151,7 @@ fn refused_photo(refused: &Refused, sent_sha256: String, position: i64) -> Prepa
         sent_sha256,
         renditions: None,
         tap: None,
+        camera: Camera::default(),
         flags: vec![refused.code().to_owned()],
     }
 }
@@ -170,7 +187,8 @@ pub async fn receive(
     }
     changed |= tie_photos(&mut tx, &check, prepared, moment).await?;
     if changed {
-        assess_again(desk, &mut tx, &wound, &mut check, moment).await?;
+        let again = Again::Amended(Actor::Link(check.link));
+        assessing::assess_again(desk, &mut tx, &wound, &mut check, again, moment).await?;
     }
     note_strip(&mut tx, &wound, &check).await?;
     check_drafts::forget(&mut tx, holder.practice, holder.link, form_key).await?;
@@ -193,7 +211,8 @@ pub async fn add_photo(
     let wound = wounds::hold(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
     let Some(mut check) = checks::by_form_key(&mut tx, holder.link, form_key).await? else { return Ok(None) };
     if tie_photos(&mut tx, &check, vec![prepared], moment).await? {
-        assess_again(desk, &mut tx, &wound, &mut check, moment).await?;
+        let again = Again::Amended(Actor::Link(check.link));
+        assessing::assess_again(desk, &mut tx, &wound, &mut check, again, moment).await?;
     }
     let receipt = receipt(&mut tx, &check).await?;
     tx.commit().await?;
@@ -236,7 +255,7 @@ async fn open_check(
     moment: &Moment,
 ) -> Done<WoundCheck> {
     let Assessed { facts, assessment, due, protocol } =
-        assessing::assess(desk, conn, wound, &sending.answers, None, moment.now).await?;
+        assessing::assess(desk, conn, wound, &sending.answers, Facts::default(), moment.now).await?;
     protocols::keep_program(conn, holder.practice, &protocol, moment.now).await?;
     let check = WoundCheck {
         id: WoundCheckId::mint(moment),
@@ -270,7 +289,7 @@ async fn open_check(
         moment.now,
     )
     .await?;
-    note_urgent(conn, &check, moment).await?;
+    assessing::note_urgent(conn, &check, moment).await?;
     Ok(check)
 }
 
@@ -295,12 +314,14 @@ async fn tie_photos(
             sent_sha256: photo.sent_sha256,
             renditions: photo.renditions,
             tap: photo.tap,
+            camera: photo.camera,
             flags: photo.flags,
             received: moment.now,
         };
         if photos::insert(conn, &photo).await? {
             any_new = true;
             here += 1;
+            measuring::queue(conn, &photo, moment.now).await?;
             let detail = format!("flags={}", photo.flags.join("+"));
             let subject = format!("photo:{}", photo.id);
             record::note(
@@ -316,56 +337,6 @@ async fn tie_photos(
         }
     }
     Ok(any_new)
-}
-
-/// Assesses a check again after it was amended or a photo came. The class never falls and the due time never moves
-/// later within one check; a check that was dealt with waits again when the answers say more than before.
-async fn assess_again(
-    desk: &Desk,
-    conn: &mut Conn,
-    wound: &Wound,
-    check: &mut WoundCheck,
-    moment: &Moment,
-) -> Done<()> {
-    let pictures = photos::of_check(conn, check.practice, check.id).await?;
-    let Assessed { facts, mut assessment, due, protocol } = assessing::assess(
-        desk,
-        conn,
-        wound,
-        &check.answers,
-        assessing::photo_usable(&pictures),
-        check.received,
-    )
-    .await?;
-    check.facts = Some(facts);
-    assessment.not_below(&check.assessment);
-    let rose = assessment.urgency > check.assessment.urgency;
-    check.assessment = assessment;
-    check.due = check.due.min(due);
-    if check.state == CheckState::Closed || check.state == CheckState::AwaitingCall && rose {
-        check.state = CheckState::Queued;
-        check.claim = None;
-    }
-    protocols::keep_program(conn, check.practice, &protocol, moment.now).await?;
-    checks::amend(conn, check).await?;
-    assessments::add(conn, check, moment.now).await?;
-    let detail = format!("urgency={}", check.assessment.urgency.code());
-    let subject = format!("check:{}", check.id);
-    record::note(conn, check.practice, Actor::Link(check.link), "check.amend", &subject, &detail, moment.now)
-        .await?;
-    note_urgent(conn, check, moment).await?;
-    Ok(())
-}
-
-async fn note_urgent(conn: &mut Conn, check: &WoundCheck, moment: &Moment) -> Done<()> {
-    match check.assessment.urgency {
-        Urgency::GoNow | Urgency::RingNow => {
-            let about = format!("check:{} {}", check.id, check.assessment.urgency.code());
-            Ok(notices::enqueue(conn, check.practice, NoticeKind::UrgentCheck, "duty", &about, moment)
-                .await?)
-        }
-        Urgency::Today | Urgency::Tomorrow | Urgency::OnTrack => Ok(()),
-    }
 }
 
 async fn note_strip(conn: &mut Conn, wound: &Wound, check: &WoundCheck) -> Done<()> {

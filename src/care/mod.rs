@@ -11,6 +11,7 @@ pub mod figures;
 pub mod forecast;
 pub mod intake;
 pub mod knock;
+pub mod measuring;
 pub mod patients;
 pub mod protocol_draft;
 pub mod protocols;

@@ -8,6 +8,8 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Fault;
 use crate::care::explain;
+use crate::care::measuring;
+use crate::care::measuring::PhotosSay;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -26,6 +28,8 @@ use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::Claim;
 use crate::store::checks::WoundCheck;
+use crate::store::measurements::KeptMeasurement;
+use crate::store::measuring_jobs;
 use crate::store::notices;
 use crate::store::notices::NoticeKind;
 use crate::store::patients;
@@ -123,6 +127,12 @@ pub struct Opened {
     pub staff: Vec<StaffMember>,
     /// The smallest sets of unknown facts that could raise the check; `None`: its facts or its protocol were not kept.
     pub could_raise: Option<Vec<CouldRaise>>,
+    /// Of each photo of the wound the measurement that stands, by the time the photos were taken.
+    pub measured: Vec<KeptMeasurement>,
+    /// What the photos of this check say, and the healing course of the wound.
+    pub photos_say: PhotosSay,
+    /// Photos of this check that wait to be measured.
+    pub to_measure: Vec<PhotoId>,
 }
 
 /// Reads everything about a check, and notes that the surgeon saw it.
@@ -151,10 +161,20 @@ async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Op
     let protocol = protocols::of_version(desk, &mut conn, practice_id, version).await?;
     let could_raise =
         explain::could_have_raised(protocol.as_ref(), &check.assessment, check.facts.as_ref()).await?;
+    let pictures = photos::of_check(&mut conn, practice_id, id).await?;
+    let mut to_measure = Vec::new();
+    for picture in &pictures {
+        if measuring_jobs::is_waiting(&mut conn, practice_id, picture.id).await? {
+            to_measure.push(picture.id);
+        }
+    }
     Ok(Opened {
         could_raise,
+        measured: measuring::of_wound(&mut conn, practice_id, wound.id).await?,
+        photos_say: measuring::photos_say(&mut conn, &wound, &check).await?,
+        to_measure,
         practice: practices::find(&mut conn, practice_id).await?.ok_or(CareError::NotFound)?,
-        photos: photos::of_check(&mut conn, practice_id, id).await?,
+        photos: pictures,
         before,
         patient: patients::find(&mut conn, practice_id, wound.patient).await?.ok_or(CareError::NotFound)?,
         plan: wounds::plan(&mut conn, practice_id, wound.id).await?,
@@ -179,6 +199,14 @@ pub async fn writes_to(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> 
     let patient =
         patients::find(&mut conn, surgeon.practice, wound.patient).await?.ok_or(CareError::NotFound)?;
     Ok((practice, patient.language))
+}
+
+/// A photo's row, for a surgeon: where it belongs, nothing that is to be seen on it.
+pub async fn photo_named(desk: &Desk, surgeon: &StaffMember, id: PhotoId) -> Done<Photo> {
+    if !surgeon.roles.surgeon {
+        return Err(CareError::NotAllowed);
+    }
+    photos::find(&mut *desk.db.read().await?, surgeon.practice, id).await?.ok_or(CareError::NotFound)
 }
 
 /// A photo's bytes for a surgeon, and a note that they were seen. `None`: no such photo, or it could not be read.

@@ -1,12 +1,19 @@
 //! The commands of the one binary.
 
+mod ahead;
 mod demo;
+mod measure;
+mod measure_again;
+mod measure_overlay;
+mod measure_photo;
+mod measure_told;
 mod past;
 mod protocol;
 mod score;
 pub mod seed;
 mod serve;
 mod staff;
+mod story;
 
 use clap::Parser;
 use clap::Subcommand;
@@ -25,6 +32,8 @@ pub struct Line {
 enum Command {
     /// Start the server with an invented practice in a fresh temporary folder.
     Demo(demo::Demo),
+    /// Measure photos.
+    Measure(measure::Measure),
     /// Check, show and compare protocols.
     #[command(subcommand)]
     Protocol(protocol::Command),
@@ -49,6 +58,7 @@ pub struct BadInput(pub String);
 pub async fn run(line: Line) -> Result<(), Failure> {
     match line.command {
         Command::Demo(demo) => demo::run(demo).await,
+        Command::Measure(measure) => measure::run(measure).await,
         Command::Protocol(command) => protocol::run(&command),
         Command::Score(score) => score::run(&score),
         Command::Serve(settings) => serve::run(settings).await,

@@ -12,10 +12,10 @@ use serde::Deserialize;
 use serde_json::Value;
 
 use crate::cli::Failure;
-use crate::cli::seed::CallLine;
-use crate::cli::seed::CheckLine;
-use crate::cli::seed::DecisionLine;
-use crate::cli::seed::Story;
+use crate::cli::story::CallLine;
+use crate::cli::story::CheckLine;
+use crate::cli::story::DecisionLine;
+use crate::cli::story::Story;
 use crate::plan::RiskFactors;
 use crate::plan::Side;
 use crate::plan::Site;

@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 
 use jiff::SignedDuration;
 use jiff::Timestamp;
-use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use serde::Deserialize;
 use serde_json::Value;
@@ -20,6 +19,7 @@ use crate::care::enrol::IssuedLink;
 use crate::care::enrol::NewPatient;
 use crate::care::intake;
 use crate::care::intake::Sending;
+use crate::care::measuring;
 use crate::care::record::Actor;
 use crate::care::review;
 use crate::care::review::Deciding;
@@ -28,15 +28,17 @@ use crate::care::staff::NewMember;
 use crate::care::staff::NewPractice;
 use crate::care::thread;
 use crate::cli::Failure;
+use crate::cli::ahead::Ahead;
+use crate::cli::ahead::SeedPhoto;
 use crate::cli::past::Past;
+use crate::cli::story::CallLine;
+use crate::cli::story::Story;
 use crate::ids::Chance;
 use crate::ids::Moment;
 use crate::ids::WoundCheckId;
+use crate::jobs;
 use crate::plan::Operation;
 use crate::plan::Packing;
-use crate::plan::RiskFactors;
-use crate::plan::Side;
-use crate::plan::Site;
 use crate::plan::WoundSize;
 use crate::store::callbacks;
 use crate::store::photos::Tap;
@@ -45,12 +47,7 @@ use crate::store::staff::StaffMember;
 use crate::store::thread as messages;
 use crate::store::thread::Sender;
 use crate::triage::Answers;
-use crate::triage::CallOutcome;
-use crate::triage::CallResult;
-use crate::triage::Decision;
-use crate::triage::Urgency;
 use crate::web::App;
-use crate::words::Language;
 
 #[derive(rust_embed::Embed)]
 #[folder = "seed-data/"]
@@ -104,65 +101,6 @@ struct StaffLine {
     roles: Vec<String>,
 }
 
-#[derive(Clone, Deserialize)]
-pub(in crate::cli) struct Story {
-    pub(in crate::cli) name: String,
-    pub(in crate::cli) born: Date,
-    pub(in crate::cli) phone: String,
-    pub(in crate::cli) language: Language,
-    pub(in crate::cli) helper: Option<(String, String)>,
-    pub(in crate::cli) site: Site,
-    pub(in crate::cli) side: Side,
-    pub(in crate::cli) procedure: String,
-    pub(in crate::cli) surgeon: String,
-    pub(in crate::cli) operated_h_ago: f64,
-    pub(in crate::cli) size: Option<(f64, f64, f64)>,
-    pub(in crate::cli) strips: Option<(u8, f64)>,
-    pub(in crate::cli) pen_line: bool,
-    pub(in crate::cli) risk: RiskFactors,
-    #[serde(default)]
-    pub(in crate::cli) shown_link: bool,
-    pub(in crate::cli) checks: Vec<CheckLine>,
-}
-
-#[derive(Clone, Deserialize)]
-pub(in crate::cli) struct CheckLine {
-    pub(in crate::cli) h_ago: f64,
-    pub(in crate::cli) photos: Vec<String>,
-    pub(in crate::cli) answers: Value,
-    pub(in crate::cli) decided: Option<DecisionLine>,
-}
-
-#[derive(Clone, Deserialize)]
-pub(in crate::cli) struct DecisionLine {
-    pub(in crate::cli) after_min: i64,
-    pub(in crate::cli) decision: Decision,
-    pub(in crate::cli) reply: String,
-    #[serde(default)]
-    pub(in crate::cli) note: String,
-    #[serde(default)]
-    pub(in crate::cli) ask: String,
-    pub(in crate::cli) read_after_min: Option<i64>,
-    pub(in crate::cli) asked: Option<String>,
-    pub(in crate::cli) asked_after_min: Option<i64>,
-    #[serde(default)]
-    pub(in crate::cli) call: Vec<CallLine>,
-    /// What the surgeon said about how urgent it was.
-    #[serde(default)]
-    pub(in crate::cli) judged: Option<Urgency>,
-    /// For "come in": hours from the decision.
-    #[serde(default)]
-    pub(in crate::cli) come_in_after_h: Option<f64>,
-}
-
-#[derive(Clone, Deserialize)]
-pub(in crate::cli) struct CallLine {
-    pub(in crate::cli) after_min: i64,
-    pub(in crate::cli) result: CallResult,
-    pub(in crate::cli) outcome: Option<CallOutcome>,
-    pub(in crate::cli) note: String,
-}
-
 /// One thing that happens in a story.
 enum Event {
     Enrol,
@@ -187,12 +125,16 @@ pub async fn seed(app: &App, now: Timestamp) -> Result<Seeded, Failure> {
     let opened = Moment::new(before(now, 120.0 * 24.0), app.chance.clone());
     let staff = hire(app, &book, &opened).await?;
     let mut seeded = Seeded { staff, links: Vec::new() };
+    let settings = measuring::settings(&app.desk, &seeded.staff[0].member).await?;
+    let events = calendar(&book, now);
+    let mut ahead = Ahead::begin(&app.desk, &settings.cards, photos(&book, &events)?);
     let mut progress: Vec<Progress> = book.patients.iter().map(|_| Progress::default()).collect();
-    for (at, who, event) in calendar(&book, now) {
+    for (at, who, event) in events {
         let moment = Moment::new(at, app.chance.clone());
         let happening =
             Happening { app, book: &book, staff: &seeded.staff, story: &book.patients[who], moment };
-        if let Some(card) = happening.take_place(event, &mut progress[who]).await.map_err(in_words)? {
+        let taken = happening.take_place(event, &mut progress[who], &mut ahead).await;
+        if let Some(card) = taken.map_err(in_words)? {
             seeded.links.push(card);
         }
     }
@@ -227,6 +169,20 @@ fn calendar(book: &Book, now: Timestamp) -> Vec<(Timestamp, usize, Event)> {
     }
     events.sort_by_key(|(at, who, _)| (*at, *who));
     events
+}
+
+/// The photos that are sent, in the order they are sent.
+fn photos(book: &Book, events: &[(Timestamp, usize, Event)]) -> Result<Vec<SeedPhoto>, Failure> {
+    let mut photos = Vec::new();
+    for (_, who, event) in events {
+        let Event::Send(number) = event else { continue };
+        for (position, name) in (1_i64..).zip(&book.patients[*who].checks[*number].photos) {
+            let file = SeedData::get(&format!("photos/{name}")).ok_or("a photo is not in the seed data")?;
+            let tap = book.taps.get(name).map(|tap| Tap { x_per_10_000: tap.0, y_per_10_000: tap.1 });
+            photos.push(SeedPhoto { name: name.clone(), bytes: file.data.to_vec(), tap, position });
+        }
+    }
+    Ok(photos)
 }
 
 fn before(now: Timestamp, hours: f64) -> Timestamp {
@@ -280,10 +236,15 @@ struct Happening<'a> {
 }
 
 impl Happening<'_> {
-    async fn take_place(self, event: Event, progress: &mut Progress) -> Result<Option<LinkCard>, CareError> {
+    async fn take_place(
+        self,
+        event: Event,
+        progress: &mut Progress,
+        ahead: &mut Ahead,
+    ) -> Result<Option<LinkCard>, CareError> {
         match event {
             Event::Enrol => return self.enrol(progress).await,
-            Event::Send(number) => self.send(number, progress).await?,
+            Event::Send(number) => self.send(number, progress, ahead).await?,
             Event::Decide(number) => self.decide(number, progress).await?,
             Event::Read => self.read(progress).await?,
             Event::Ask(words) => {
@@ -353,13 +314,11 @@ impl Happening<'_> {
         Ok(story.shown_link.then_some(LinkCard { patient_name: enrolled.patient.name, issued }))
     }
 
-    async fn send(&self, number: usize, progress: &mut Progress) -> Result<(), CareError> {
+    async fn send(&self, number: usize, progress: &mut Progress, ahead: &mut Ahead) -> Result<(), CareError> {
         let line = &self.story.checks[number];
         let mut prepared = Vec::new();
-        for (position, name) in (1_i64..).zip(&line.photos) {
-            let file = SeedData::get(&format!("photos/{name}")).ok_or(CareError::NotFound)?;
-            let tap = self.book.taps.get(name).map(|tap| Tap { x_per_10_000: tap.0, y_per_10_000: tap.1 });
-            prepared.push(intake::prepare_photo(&self.app.desk, file.data.to_vec(), position, tap).await?);
+        for name in &line.photos {
+            prepared.push(ahead.photo(name).await?);
         }
         let sending = Sending {
             form_key: format!("seed-{}-{number}", self.story.phone),
@@ -369,6 +328,8 @@ impl Happening<'_> {
         let receipt =
             intake::receive(&self.app.desk, held(progress)?, sending, prepared, &self.moment).await?;
         progress.sent.insert(number, receipt.check);
+        let desk = &self.app.desk;
+        jobs::measuring::until_idle(desk, ahead.method(), &|| self.moment.clone(), 1).await?;
         Ok(())
     }
 

@@ -5,10 +5,12 @@ use std::sync::Arc;
 use tokio::net::TcpListener;
 
 use crate::care::Desk;
+use crate::care::measuring::Method;
 use crate::care::staff;
 use crate::cli::Failure;
 use crate::config::Settings;
 use crate::ids::Chance;
+use crate::jobs;
 use crate::photo::Limits;
 use crate::store::Blobs;
 use crate::store::Db;
@@ -58,9 +60,13 @@ pub async fn listen(app: &App, listener: TcpListener) -> Result<(), Failure> {
         tokio::time::sleep(std::time::Duration::from_secs(3)).await;
         std::process::exit(0);
     });
+    let clock = app.clone();
+    let measuring =
+        tokio::spawn(jobs::measuring::run(app.desk.clone(), Method::default(), move || clock.moment()));
     axum::serve(listener, web::router(app))
         .with_graceful_shutdown(async move { stop.notified().await })
         .await?;
+    measuring.abort();
     app.desk.db.close().await;
     Ok(())
 }

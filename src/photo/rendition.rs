@@ -6,6 +6,8 @@ use data_encoding::HEXLOWER;
 use sha2::Digest;
 use sha2::Sha256;
 
+use crate::photo::turn;
+
 /// Longest side of the full rendition, px: what a surgeon zooms into.
 pub const FULL_PX: u32 = 4_000;
 /// Longest side of the review rendition, px: what is shown and measured.
@@ -16,6 +18,11 @@ pub const SMALL_PX: u32 = 320;
 /// JPEG quality of all renditions. Measuring on q85 renditions changed nothing, q70 cost accuracy (own measurement on
 /// drawn pictures); 88 leaves a margin, as the sent file is not kept.
 pub(crate) const QUALITY: u8 = 88;
+
+/// Size of the review rendition of a picture whose full rendition has this size, px; exact to one pixel.
+pub fn review_size_px(full_px: (u32, u32)) -> (u32, u32) {
+    turn::fitted(full_px, REVIEW_PX)
+}
 
 /// One size of a photo: an upright sRGB JPEG without metadata.
 #[derive(Clone, PartialEq, Eq)]
@@ -49,6 +56,13 @@ pub(crate) fn sha256_hex(bytes: &[u8]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_review_rendition_has_a_longest_side_of_1600() {
+        assert_eq!(review_size_px((4_000, 3_000)), (1_600, 1_200));
+        assert_eq!(review_size_px((1_536, 2_048)), (1_200, 1_600));
+        assert_eq!(review_size_px((1_600, 900)), (1_600, 900));
+    }
 
     #[test]
     fn the_digest_agrees_with_the_standard() {

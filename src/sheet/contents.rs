@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 
+use crate::photo::TAG_IDS;
 use crate::plan::Packing;
 use crate::plan::PlanStep;
 use crate::plan::Site;
@@ -58,6 +59,8 @@ pub struct SheetContents {
     pub pin: String,
     pub expires: Timestamp,
     pub printed: Timestamp,
+    /// The marker on the scale card, one of the practice's ids.
+    pub tag_id: u32,
 }
 
 /// Why a sheet cannot be printed.
@@ -75,6 +78,8 @@ pub enum SheetFault {
     LinkTooLong,
     #[error("page {page} has no room for all of its text")]
     DoesNotFit { page: usize },
+    #[error("no marker has the number {0}")]
+    NoSuchMarker(u32),
     #[error("the sheet could not be drawn")]
     Drawing,
 }
@@ -87,6 +92,9 @@ impl SheetContents {
 
     /// The contents with names shortened to what has room, or why they cannot be printed.
     pub(super) fn checked(&self) -> Result<SheetContents, SheetFault> {
+        if self.tag_id >= TAG_IDS {
+            return Err(SheetFault::NoSuchMarker(self.tag_id));
+        }
         Ok(SheetContents {
             practice_name: shortened(&self.practice_name, 60),
             practice_phone: exact("the practice's phone number", &self.practice_phone, 24)?,

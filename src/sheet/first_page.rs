@@ -1,5 +1,6 @@
 //! The first page: when to call for help, and how to send a photo.
 
+use crate::photo::CARD_WIDTH_MM;
 use crate::sheet::column::Column;
 use crate::sheet::column::Look;
 use crate::sheet::column::line_height_mm;
@@ -14,7 +15,6 @@ use crate::sheet::lettering::Weight;
 use crate::sheet::lettering::set_line;
 use crate::sheet::qr::QR_EDGE_MM;
 use crate::sheet::qr::QrSquare;
-use crate::sheet::scale_card::CARD_WIDTH_MM;
 use crate::sheet::second_page::card_area;
 use crate::words::calendar::day_and_hour;
 use crate::words::calendar::day_and_year;

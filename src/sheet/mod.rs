@@ -8,14 +8,16 @@ mod first_page;
 mod lettering;
 mod pdf;
 mod qr;
+mod ruler;
 pub mod scale_card;
 mod second_page;
-mod tag;
 
 pub use contents::{Paper, SheetContents, SheetFault};
 pub use draft::{Area, Dash, Draft, Ink, Mark, PRINTER_MARGIN_MM};
 pub use qr::QR_EDGE_MM;
-pub use tag::{TAG_CELLS, tag36h11};
+pub use ruler::RULER_MM;
+pub use ruler::RulerFault;
+pub use ruler::tag_edge_by_ruler;
 
 use crate::words::sheet::SheetWords;
 

@@ -1,5 +1,7 @@
 //! The second page: the dated plan, how to take the photo, and the scale card to cut out.
 
+use crate::photo::CARD_HEIGHT_MM;
+use crate::photo::CARD_WIDTH_MM;
 use crate::sheet::calendar::PlanRow;
 use crate::sheet::calendar::plan_rows;
 use crate::sheet::column::Column;
@@ -15,13 +17,9 @@ use crate::sheet::draft::PRINTER_MARGIN_MM;
 use crate::sheet::first_page::foot;
 use crate::sheet::first_page::practice_line;
 use crate::sheet::lettering::set_line;
-use crate::sheet::scale_card::CARD_HEIGHT_MM;
-use crate::sheet::scale_card::CARD_WIDTH_MM;
+use crate::sheet::ruler::RULER_MM;
 use crate::sheet::scale_card::draw_scale_card;
 use crate::words::sheet::SheetWords;
-
-/// Length of the line that shows whether the printer kept the size.
-pub const RULER_MM: f64 = 100.0;
 
 const GAP_MM: f64 = 4.0;
 const CARD_GAP_MM: f64 = 7.0;
@@ -52,7 +50,7 @@ pub(super) fn lay_out(contents: &SheetContents, paper: Paper, body_pt: f64) -> O
     plan(&mut page, contents, body_pt, &mut column);
     column.skip(GAP_MM);
     how_to_take(&mut page, contents, body_pt, &mut column);
-    draw_scale_card(&mut page, card.left_mm, card.top_mm);
+    draw_scale_card(&mut page, card.left_mm, card.top_mm, contents.tag_id);
     let beside_mm = beside_the_card(&mut page, contents, body_pt, card);
     foot(&mut page, contents, 2);
     let fits = column.y_mm + GAP_MM <= card.top_mm && beside_mm <= card.bottom_mm();

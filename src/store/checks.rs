@@ -23,6 +23,7 @@ use crate::store::wounds;
 use crate::triage::Answers;
 use crate::triage::Assessment;
 use crate::triage::CheckFacts;
+use crate::triage::Facts;
 use crate::triage::Urgency;
 
 coded! {
@@ -85,6 +86,9 @@ pub struct WaitingCheck {
     pub photo: Option<PhotoId>,
     /// Urgency of the check before this one on the same wound; `None`: this is the first.
     pub previous_urgency: Option<Urgency>,
+    /// What the photos of this check were measured to say, and those of the check before; empty: nothing.
+    pub measured: Facts,
+    pub measured_before: Facts,
     /// The patient's messages on this wound that nobody has dealt with.
     pub open_questions: i64,
 }
@@ -93,6 +97,13 @@ fn claim(row: &AnyRow) -> Stored<Option<Claim>> {
     let by = row.parsed_maybe("claimed_by")?;
     let until = row.time_maybe("claimed_until_ms")?;
     Ok(by.zip(until).map(|(by, until)| Claim { by, until }))
+}
+
+fn facts(row: &AnyRow, column: &'static str) -> Stored<Option<CheckFacts>> {
+    match row.text_maybe(column)? {
+        Some(_) => Ok(Some(row.json(column)?)),
+        None => Ok(None),
+    }
 }
 
 fn wound_check(row: &AnyRow) -> Stored<WoundCheck> {
@@ -108,10 +119,7 @@ fn wound_check(row: &AnyRow) -> Stored<WoundCheck> {
         received: row.time("received_ms")?,
         answers: row.json("answers")?,
         assessment: row.json("assessment")?,
-        facts: match row.text_maybe("facts")? {
-            Some(_) => Some(row.json("facts")?),
-            None => None,
-        },
+        facts: facts(row, "facts")?,
         due: row.time("due_ms")?,
         photos_expected: row.whole("photos_expected")?,
         claim: claim(row)?,
@@ -203,11 +211,12 @@ pub async fn before(conn: &mut Conn, check: &WoundCheck) -> Stored<Option<WoundC
         .transpose()
 }
 
-/// Keeps new answers and what they were assessed as; a check that was closed waits again.
+/// Keeps what a check says now, what it was assessed as, and where it stands.
 pub async fn amend(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
     const SQL: &str = "UPDATE wound_check SET answers = $3, assessment = $4, protocol_version = $5, urgency = $6, \
                        score = $7, due_ms = $8, photos_expected = $9, state = $10, claimed_by = $11, \
-                       claimed_until_ms = $12, facts = $13, closed_ms = NULL WHERE practice_id = $1 AND id = $2";
+                       claimed_until_ms = $12, facts = $13, \
+                       closed_ms = CASE WHEN $10 = 'closed' THEN closed_ms ELSE NULL END WHERE practice_id = $1 AND id = $2";
     sqlx::query(SQL)
         .bind(check.practice.to_string())
         .bind(check.id.to_string())
@@ -324,6 +333,8 @@ pub async fn waiting(
             ORDER BY photo.position, photo.id LIMIT 1) AS first_photo, \
         (SELECT earlier.urgency FROM wound_check earlier WHERE earlier.wound_id = waiting.wound_id \
             AND earlier.sequence < waiting.sequence ORDER BY earlier.sequence DESC LIMIT 1) AS previous_urgency, \
+        (SELECT earlier.facts FROM wound_check earlier WHERE earlier.wound_id = waiting.wound_id \
+            AND earlier.sequence < waiting.sequence ORDER BY earlier.sequence DESC LIMIT 1) AS previous_facts, \
         (SELECT COUNT(*) FROM message WHERE message.wound_id = waiting.wound_id \
             AND message.sender = 'patient' AND message.read_ms IS NULL) AS open_questions \
         FROM (SELECT open_check.* FROM wound_check open_check \
@@ -371,6 +382,8 @@ fn waiting_check(row: &AnyRow) -> Stored<WaitingCheck> {
         photos_here: row.whole("photos_here")?,
         photo: row.parsed_maybe("first_photo")?,
         previous_urgency: row.urgency_maybe("previous_urgency")?,
+        measured: facts(row, "facts")?.map(|facts| facts.measured).unwrap_or_default(),
+        measured_before: facts(row, "previous_facts")?.map(|facts| facts.measured).unwrap_or_default(),
         open_questions: row.whole("open_questions")?,
     })
 }

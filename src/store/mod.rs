@@ -13,6 +13,8 @@ pub mod checks;
 mod db;
 pub mod figures;
 pub mod links;
+pub mod measurements;
+pub mod measuring_jobs;
 pub mod notices;
 pub mod patients;
 pub mod photos;

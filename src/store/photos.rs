@@ -1,6 +1,7 @@
 //! Photos of wound checks: which blobs hold their renditions, and what is known of their quality.
 
 use jiff::Timestamp;
+use jiff::civil::DateTime;
 use sqlx::any::AnyRow;
 
 use crate::ids::PhotoId;
@@ -15,6 +16,9 @@ use crate::store::row::to_json;
 /// The most photos one check keeps.
 pub const MOST_PHOTOS: i64 = 6;
 
+/// Lengths are kept in whole micrometres: the engines read whole numbers alike.
+const UM_IN_MM: f64 = 1_000.0;
+
 /// One picture as kept. `renditions` is `None` when what was sent could not be read as a picture.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Photo {
@@ -27,6 +31,7 @@ pub struct Photo {
     pub sent_sha256: String,
     pub renditions: Option<Renditions>,
     pub tap: Option<Tap>,
+    pub camera: Camera,
     /// Codes of quality flags, or the code of the refusal.
     pub flags: Vec<String>,
     pub received: Timestamp,
@@ -41,6 +46,15 @@ pub struct Renditions {
     /// Size of the full rendition.
     pub width_px: u32,
     pub height_px: u32,
+}
+
+/// What the file said of the camera before its metadata were dropped.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Camera {
+    /// Focal length as if on 35 mm film, mm. `None`: not said.
+    pub focal_35mm: Option<f64>,
+    /// Local time on the camera's clock. `None`: not said.
+    pub time: Option<DateTime>,
 }
 
 /// The middle of the wound as the patient tapped it, in 1/10,000 of the displayed width and height.
@@ -91,6 +105,10 @@ fn photo(row: &AnyRow) -> Stored<Photo> {
         sent_sha256: row.text("sent_sha256")?,
         renditions,
         tap: tap.map(|(x_per_10_000, y_per_10_000)| Tap { x_per_10_000, y_per_10_000 }),
+        camera: Camera {
+            focal_35mm: row.whole_maybe("focal_35mm_um")?.map(|um| um as f64 / UM_IN_MM),
+            time: row.parsed_maybe("camera_time")?,
+        },
         flags: row.json("flags")?,
         received: row.time("received_ms")?,
     })
@@ -99,8 +117,9 @@ fn photo(row: &AnyRow) -> Stored<Photo> {
 /// Keeps a photo. False: this very picture is kept with this check already.
 pub async fn insert(conn: &mut Conn, photo: &Photo) -> Stored<bool> {
     const SQL: &str = "INSERT INTO photo (id, practice_id, check_id, position, sent_sha256, full_sha256, \
-                       review_sha256, small_sha256, width_px, height_px, tap_x, tap_y, flags, received_ms) \
-                       VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14) \
+                       review_sha256, small_sha256, width_px, height_px, tap_x, tap_y, flags, received_ms, \
+                       focal_35mm_um, camera_time) \
+                       VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16) \
                        ON CONFLICT (check_id, sent_sha256) DO NOTHING";
     let kept = photo.renditions.as_ref();
     let inserted = sqlx::query(SQL)
@@ -118,6 +137,8 @@ pub async fn insert(conn: &mut Conn, photo: &Photo) -> Stored<bool> {
         .bind(photo.tap.map(|tap| tap.y_per_10_000))
         .bind(to_json(&photo.flags)?)
         .bind(photo.received.as_millisecond())
+        .bind(photo.camera.focal_35mm.map(|mm| (mm * UM_IN_MM).round() as i64))
+        .bind(photo.camera.time.map(|time| time.to_string()))
         .execute(conn)
         .await?;
     Ok(inserted.rows_affected() == 1)

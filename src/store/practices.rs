@@ -6,6 +6,8 @@ use sqlx::Row;
 use sqlx::any::AnyRow;
 
 use crate::ids::PracticeId;
+use crate::photo::CardIssue;
+use crate::plan::coded;
 use crate::sheet::Paper;
 use crate::store::Conn;
 use crate::store::StoreError;
@@ -26,6 +28,21 @@ pub struct Practice {
     pub opens_minute: i64,
     pub closes_minute: i64,
 }
+
+coded! {
+    /// Whether photos are measured.
+    pub enum Measuring { On = "on", Off = "off" }
+}
+
+/// How the practice has its photos measured.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MeasuringSettings {
+    pub measuring: Measuring,
+    pub cards: CardIssue,
+}
+
+/// Kept in whole micrometres.
+const UM_IN_MM: f64 = 1_000.0;
 
 fn practice(row: &AnyRow) -> Stored<Practice> {
     let zone_name = row.text("time_zone")?;
@@ -90,4 +107,39 @@ pub async fn hold(conn: &mut Conn, id: PracticeId) -> Stored<()> {
 pub async fn next_check_sequence(conn: &mut Conn, id: PracticeId) -> Stored<i64> {
     const SQL: &str = "UPDATE practice SET check_sequence = check_sequence + 1 WHERE id = $1 RETURNING check_sequence AS taken";
     Ok(sqlx::query(SQL).bind(id.to_string()).fetch_one(conn).await?.try_get("taken")?)
+}
+
+/// How photos are measured. `None`: no such practice.
+pub async fn measuring(conn: &mut Conn, id: PracticeId) -> Stored<Option<MeasuringSettings>> {
+    let row =
+        sqlx::query("SELECT * FROM practice WHERE id = $1").bind(id.to_string()).fetch_optional(conn).await?;
+    row.as_ref().map(measuring_settings).transpose()
+}
+
+fn measuring_settings(row: &AnyRow) -> Stored<MeasuringSettings> {
+    let tag_id = |column: &'static str| {
+        u32::try_from(row.whole(column)?)
+            .map_err(|fault| StoreError::Unreadable { column, because: fault.to_string() })
+    };
+    Ok(MeasuringSettings {
+        measuring: row.parsed("measuring")?,
+        cards: CardIssue {
+            ids: tag_id("card_id_first")?..=tag_id("card_id_last")?,
+            tag_edge_mm: row.whole("card_tag_edge_um")? as f64 / UM_IN_MM,
+        },
+    })
+}
+
+pub async fn set_measuring(conn: &mut Conn, id: PracticeId, settings: &MeasuringSettings) -> Stored<()> {
+    const SQL: &str = "UPDATE practice SET measuring = $2, card_id_first = $3, card_id_last = $4, \
+                       card_tag_edge_um = $5 WHERE id = $1";
+    sqlx::query(SQL)
+        .bind(id.to_string())
+        .bind(settings.measuring.code())
+        .bind(i64::from(*settings.cards.ids.start()))
+        .bind(i64::from(*settings.cards.ids.end()))
+        .bind((settings.cards.tag_edge_mm * UM_IN_MM).round() as i64)
+        .execute(conn)
+        .await?;
+    Ok(())
 }

@@ -7,6 +7,9 @@ use crate::triage::Reason;
 use crate::triage::Urgency;
 use crate::triage::assess::least_score;
 
+/// What stands as the rule where the patient asked back.
+pub const ASKED_BACK: &str = "asked-back";
+
 impl Assessment {
     /// Keeps this assessment from falling below an earlier one of the same check: class and score stay at the higher
     /// of the two, and what led to the higher class stays among the reasons.
@@ -35,7 +38,7 @@ impl Assessment {
     /// The patient asked back: somebody reads it the same day, whatever the answers said.
     pub fn asked_back(&mut self) {
         let asked = Reason {
-            rule_id: "asked-back".to_owned(),
+            rule_id: ASKED_BACK.to_owned(),
             group: Group::Note,
             urgency: Urgency::Today,
             sentence: "The patient asked a question. Free words can hold anything: a person reads them the same day."

@@ -97,6 +97,18 @@ impl Facts {
         }
     }
 
+    /// As [`Facts::put_at`], for what a photo says. A fact that patients answer says so beside its value.
+    pub(super) fn put_measured(&mut self, id: FactId, value: Value) {
+        self.put_at(id, value);
+        if id.fact().from != Origin::Measurement && self.value_at(id) == Some(value) {
+            self.told_by.insert(id, "measured in the photo".to_owned());
+        }
+    }
+
+    pub(super) fn value_at(&self, id: FactId) -> Option<Value> {
+        self.known[id.place()]
+    }
+
     pub(super) fn put_told_by(&mut self, name: &'static str, value: Value, told_by: &str) {
         self.put(name, value);
         if let Some(id) = FactId::named(name) {

@@ -16,6 +16,7 @@ use serde::ser::Serializer;
 
 use crate::triage::dictionary::FactId;
 use crate::triage::dictionary::Kind;
+use crate::triage::dictionary::Worse;
 use crate::triage::facts::Facts;
 use crate::triage::facts::Value;
 
@@ -29,13 +30,44 @@ pub struct CheckFacts {
 }
 
 impl CheckFacts {
-    /// Everything together; what was measured stands in for what was answered.
+    /// Everything together: of what was answered and what was measured the worse counts, fact by fact; where neither is
+    /// worse, what was measured.
     pub fn together(&self) -> Facts {
         let mut together = self.answered.clone();
-        for (id, value) in self.measured.placed() {
-            together.put_at(id, value);
+        for (id, measured) in self.measured.placed() {
+            match self.answered.value_at(id) {
+                Some(answered) => {
+                    let worse = worse_of(id.fact().worse, answered, measured);
+                    if worse != answered {
+                        together.put_measured(id, worse);
+                    }
+                }
+                None => together.put_measured(id, measured),
+            }
         }
         together
+    }
+}
+
+/// The worse of two values of one fact; of numbers between bounds, bound by bound.
+fn worse_of(worse: Worse, answered: Value, measured: Value) -> Value {
+    let either = |worse_when: bool| if answered == Value::Flag(worse_when) { answered } else { measured };
+    let bounds = |pick: fn(f64, f64) -> f64| match (answered, measured) {
+        (Value::Number { low: a, high: b }, Value::Number { low: c, high: d }) => {
+            Value::Number { low: pick(a, c), high: pick(b, d) }
+        }
+        (Value::Flag(_) | Value::Number { .. } | Value::Word(_), _) => measured,
+    };
+    match worse {
+        Worse::WhenTrue => either(true),
+        Worse::WhenFalse => either(false),
+        Worse::Higher => bounds(f64::max),
+        Worse::Lower => bounds(f64::min),
+        Worse::Along(words) => {
+            let place = |value| words.iter().position(|word| value == Value::Word(word));
+            if place(answered) > place(measured) { answered } else { measured }
+        }
+        Worse::Outside { .. } | Worse::Neither { .. } => measured,
     }
 }
 
@@ -163,6 +195,33 @@ impl<'de> Visitor<'de> for KeptValue {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn of_an_answer_and_a_measurement_the_worse_counts_fact_by_fact() {
+        let number = |low, high| Value::Number { low, high };
+        let together = |name: &'static str, answered, measured| {
+            let (mut said, mut seen) = (Facts::default(), Facts::default());
+            said.put(name, answered);
+            seen.put(name, measured);
+            CheckFacts { answered: said, measured: seen }.together().value(name).unwrap()
+        };
+        assert_eq!(together("red_cm", number(3.0, 3.0), number(1.0, 1.0)), number(3.0, 3.0));
+        assert_eq!(together("red_cm", number(1.0, 1.0), number(3.0, 3.0)), number(3.0, 3.0));
+        assert_eq!(together("red_grew_cm_6h", number(1.0, 3.0), number(0.5, 4.0)), number(1.0, 4.0));
+        assert_eq!(together("par_28", number(30.0, 30.0), number(50.0, 50.0)), number(30.0, 30.0));
+        for (answered, measured) in [("bigger", "same"), ("same", "bigger")] {
+            let worse = together("red_trend", Value::Word(answered), Value::Word(measured));
+            assert_eq!(worse, Value::Word("bigger"));
+        }
+        for (answered, measured) in [(true, false), (false, true)] {
+            let hidden = together("red_hard_to_see", Value::Flag(answered), Value::Flag(measured));
+            assert_eq!(hidden, Value::Flag(true));
+            assert_eq!(
+                together("photo_ok", Value::Flag(answered), Value::Flag(measured)),
+                Value::Flag(false)
+            );
+        }
+    }
 
     #[test]
     fn what_is_kept_reads_back_and_what_is_not_known_any_more_is_passed_over() {

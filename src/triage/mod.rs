@@ -17,6 +17,7 @@ mod could_raise;
 mod decision;
 mod derived;
 mod dictionary;
+mod disagreements;
 mod due;
 mod facts;
 mod facts_kept;
@@ -28,6 +29,7 @@ mod form_checks;
 mod form_fields;
 mod free_words;
 mod from_check;
+mod from_photo;
 mod from_special;
 mod limits;
 mod low_sugar;
@@ -59,6 +61,7 @@ mod urgency;
 mod well_answers;
 mod wording;
 
+pub use amend::ASKED_BACK;
 pub use answers::{
     Amount, Answers, Bleeding, Chills, DangerItem, Drainage, Edge, EdgeBand, EdgePace, Feels, PainTrend,
     StripAnswer, TakenTemperature, TempUnit, Temperature, Trend, WarmHard, Who, YesNo,
@@ -73,11 +76,13 @@ pub use contradictions::{Contradiction, contradictions};
 pub use could_raise::{CouldRaise, MOST_FACTS_TOGETHER, could_raise};
 pub use decision::{CallOutcome, CallResult, Decided, Decision, first_blank};
 pub use dictionary::{DICTIONARY, Fact, FactId, Kind, Origin, Unit, Worse, fact};
+pub use disagreements::{Disagreement, Stands, disagreements};
 pub use due::ResponseTargets;
 pub use facts::{FactFault, Facts, Value};
 pub use facts_kept::CheckFacts;
 pub use form::{Fault, FaultKind, Reading, read};
 pub use from_check::Enrolled;
+pub use from_photo::{FromPhoto, from_photo, photo_setting};
 pub use limits::{Limit, Limits};
 pub use low_sugar::{LOW_SUGAR_MG_DL, LowSugar, VERY_LOW_SUGAR_MG_DL, low_sugar};
 pub use not_asked::not_asked;

@@ -12,6 +12,7 @@ pub mod patient_open;
 pub mod patient_options;
 pub mod patient_photos;
 pub mod patient_questions;
+pub mod patient_scale;
 pub mod patient_sent;
 pub mod patient_today;
 pub mod sheet;

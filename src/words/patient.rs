@@ -57,6 +57,7 @@ mod tests {
     use crate::words::patient_options::OptionWords;
     use crate::words::patient_photos::PhotoWords;
     use crate::words::patient_questions::QuestionWords;
+    use crate::words::patient_scale::ScaleWords;
     use crate::words::patient_sent::SentWords;
     use crate::words::patient_today::TodayWords;
 
@@ -64,7 +65,7 @@ mod tests {
 
     type Sentence = (&'static str, &'static str, &'static str);
 
-    fn sets() -> [(&'static str, &'static [Sentence]); 11] {
+    fn sets() -> [(&'static str, &'static [Sentence]); 12] {
         [
             ("frame", PatientWords::ALL),
             ("open", OpenWords::ALL),
@@ -72,6 +73,7 @@ mod tests {
             ("danger", DangerWords::ALL),
             ("check", CheckWords::ALL),
             ("photos", PhotoWords::ALL),
+            ("scale", ScaleWords::ALL),
             ("questions", QuestionWords::ALL),
             ("options", OptionWords::ALL),
             ("faults", FaultWords::ALL),

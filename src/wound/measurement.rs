@@ -123,6 +123,7 @@ pub struct Size {
 /// How far the redness goes beyond the wound's edge.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "says")]
+#[expect(clippy::large_enum_variant, reason = "there is one in a measurement, and most say how far it goes")]
 pub enum Redness {
     Reach(RednessReach),
     /// Something is there and its border is not clear.

@@ -1,9 +1,38 @@
 //! What a picture says about the wound: outline, area, redness, tissue, measurement, healing course.
 
+mod blur;
+pub mod colour;
+mod compare;
+mod contour;
+pub mod course;
+mod drawn_redness;
+mod edge;
+mod gates;
+mod graph_cut;
+mod judge;
+mod mask;
 mod measure;
 mod measurement;
+mod mixture;
 mod outline;
+mod pen;
+mod readings;
+mod redness;
+mod repeat;
+#[cfg(test)]
+mod scene;
+mod segment;
+mod snap;
+mod survey;
+mod tint;
+mod tissue;
+mod view;
 
+pub use compare::Differences;
+pub use compare::SideBySide;
+pub use compare::Warp;
+pub use compare::differences;
+pub use compare::side_by_side;
 pub use measure::Asked;
 pub use measure::HandDrawn;
 pub use measure::measure;

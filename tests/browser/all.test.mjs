@@ -6,6 +6,7 @@ import { after, before, describe } from 'node:test';
 import { badDays, deskHabits } from './bad_days.mjs';
 import { launch } from './house.mjs';
 import { journeys } from './journey.mjs';
+import { drawing } from './outline.mjs';
 import { checkPages, patientPages, staffPages } from './pages.mjs';
 import { ownProtocol } from './protocol.mjs';
 import { startDemo } from './server.mjs';
@@ -28,6 +29,7 @@ describe('in a real browser', { concurrency: false }, () => {
   describe('every patient page', () => patientPages(world));
   describe('every question', () => checkPages(world));
   describe('the main job', () => journeys(world));
+  describe('measuring and drawing', () => drawing(world));
   describe('on a bad day', () => badDays(world));
   describe('step by step', () => stepByStep(world));
   describe('at the desk', () => deskHabits(world));

@@ -155,6 +155,13 @@ export const staffPages = (world) => {
     const { browser, demo } = world;
     const page = await signIn(browser, demo, 'lead');
     await lookAt(t, page, 'practice', `${demo.home}/practice`, { patient: false });
+    await t.test('practice-faults', async () => {
+      await page.goto(`${demo.home}/practice`);
+      await page.fill('#ruler_mm', '10');
+      await Promise.all([page.waitForLoadState('load'), page.click('form[action="/practice/measuring"] button.press')]);
+      await mustSay(page, 'That looks like centimetres');
+      await look(page, 'practice-faults', { patient: false });
+    });
     await lookAt(t, page, 'staff', `${demo.home}/practice/staff`, { patient: false });
     await lookAt(t, page, 'replies', `${demo.home}/practice/replies`, { patient: false });
     await page.goto(`${demo.home}/practice/replies`);

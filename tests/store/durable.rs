@@ -5,11 +5,17 @@ use sqlx::Row;
 use closewatch::care::CareError;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
+use closewatch::care::measuring;
+use closewatch::care::measuring::Method;
+use closewatch::care::measuring::Outcome;
 use closewatch::store::Engine;
 use closewatch::store::patients;
 use closewatch::store::photos;
 use closewatch::triage::Decision;
 use closewatch::triage::Urgency;
+use closewatch::wound::Because;
+use closewatch::wound::Measurement;
+use closewatch::wound::Standing;
 
 use crate::support::count;
 use crate::support::in_danger;
@@ -17,6 +23,7 @@ use crate::support::jpeg;
 use crate::support::no_danger;
 use crate::support::on_each_engine;
 use crate::support::person;
+use crate::support::photo;
 use crate::support::rows_of;
 use crate::support::with_temperature;
 use crate::support::with_words;
@@ -79,7 +86,7 @@ async fn a_transaction_that_is_not_committed_leaves_nothing() {
 /// Takes one table away under a running step: what the step wrote before it got there must be gone too.
 #[tokio::test]
 async fn a_step_that_fails_in_the_middle_leaves_nothing_of_itself() {
-    for missing in ["notice", "audit", "photo", "answers_version"] {
+    for missing in ["notice", "audit", "photo", "answers_version", "measuring_job"] {
         on_each_engine(async |practice| {
             let (office, surgeon) = (practice.office().await, practice.surgeon().await);
             let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
@@ -122,6 +129,35 @@ async fn a_decision_that_fails_in_the_middle_decides_nothing() {
             assert!(matches!(failed, Err(CareError::Store(_))), "{missing}");
             rename(&practice, "set_aside", missing).await;
             assert_eq!(rows_of(&mut *practice.books().await, practice.id).await, before, "{missing}");
+        })
+        .await;
+    }
+}
+
+/// The measurement, the check's new assessment and the end of the job are one step.
+#[tokio::test]
+async fn a_measuring_that_fails_while_keeping_leaves_the_check_alone_and_is_tried_again() {
+    let blurred = Method {
+        measure: std::sync::Arc::new(|_, _| Measurement::refused(vec![Because::Blurred])),
+        ..Method::default()
+    };
+    for missing in ["measurement", "assessment", "audit"] {
+        on_each_engine(async |practice| {
+            let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+            let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+            phone.sends("one", no_danger(), &[photo(1)]).await;
+            let before = rows_of(&mut *practice.books().await, practice.id).await;
+            rename(&practice, missing, "set_aside").await;
+            let failed = measuring::next(practice.desk(), &blurred, &practice.moment()).await.unwrap();
+            assert_eq!(failed, Some(Outcome::PutOff), "{missing}");
+            rename(&practice, "set_aside", missing).await;
+            let mut after = rows_of(&mut *practice.books().await, practice.id).await;
+            // Only the job knows that it was tried.
+            after.insert("measuring_job".to_owned(), before["measuring_job"].clone());
+            assert_eq!(after, before, "{missing}");
+            practice.minutes_pass(3);
+            let done = measuring::next(practice.desk(), &blurred, &practice.moment()).await.unwrap();
+            assert_eq!(done, Some(Outcome::Measured(Standing::Refused)));
         })
         .await;
     }

@@ -10,6 +10,9 @@ use closewatch::care::check_draft::StepTyped;
 use closewatch::care::enrol;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
+use closewatch::care::measuring;
+use closewatch::care::measuring::Method;
+use closewatch::care::measuring::Setting;
 use closewatch::care::protocol_draft;
 use closewatch::care::replies as reply_texts;
 use closewatch::care::review;
@@ -17,6 +20,7 @@ use closewatch::care::review::Deciding;
 use closewatch::ids::Chance;
 use closewatch::ids::LinkId;
 use closewatch::ids::PhotoId;
+use closewatch::photo::MmPoint;
 use closewatch::store::assessments;
 use closewatch::store::audit;
 use closewatch::store::callbacks;
@@ -28,9 +32,12 @@ use closewatch::store::checks::CheckState;
 use closewatch::store::checks::Claim;
 use closewatch::store::checks::QueueFilter;
 use closewatch::store::links;
+use closewatch::store::measurements;
+use closewatch::store::measuring_jobs;
 use closewatch::store::patients;
 use closewatch::store::photos;
 use closewatch::store::photos::Size;
+use closewatch::store::practices;
 use closewatch::store::protocols;
 use closewatch::store::replies;
 use closewatch::store::reviews;
@@ -43,6 +50,10 @@ use closewatch::triage::CallResult;
 use closewatch::triage::Decision;
 use closewatch::triage::Edits;
 use closewatch::triage::Protocol;
+use closewatch::wound::HandDrawn;
+use closewatch::wound::METHOD;
+use closewatch::wound::Outline;
+use closewatch::wound::Probed;
 
 use crate::support::Patient;
 use crate::support::Phone;
@@ -63,7 +74,7 @@ struct Busy {
     lead: Staff,
     patient: Patient,
     phone: Phone,
-    /// Waits for the surgeon.
+    /// Waits for the surgeon; its photo waits to be measured.
     waiting: checks::WoundCheck,
     /// Waits for a call.
     calling: checks::WoundCheck,
@@ -101,6 +112,8 @@ async fn busy(practice: Practice) -> Busy {
     surgeon.decides(first.check, Decision::CallByOffice, "We will ring you.").await.unwrap();
     let call = office.reads_callbacks().await.remove(0);
     office.rings(&call, CallResult::NoAnswer, None).await.unwrap();
+    // The first photo is measured; the second waits.
+    measuring::next(practice.desk(), &Method::default(), &practice.moment()).await.unwrap();
     let second = phone.sends("form 2", in_danger(), &[jpeg(2)]).await;
     let edits = Edits { limits: vec![("pain_rest".to_owned(), 6.0)], classes: Vec::new() };
     let program = Protocol::built_in().version();
@@ -144,6 +157,13 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert!(photos::find(b, us, theirs.photo).await.unwrap().is_none());
         assert!(photos::of_check(b, us, theirs.waiting.id).await.unwrap().is_empty());
         assert!(assessments::of_check(b, us, theirs.waiting.id).await.unwrap().is_empty());
+        assert!(measurements::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert!(measurements::of_photo(b, us, theirs.photo).await.unwrap().is_empty());
+        assert!(!measuring_jobs::is_waiting(b, us, theirs.photo).await.unwrap());
+        let cards = practices::measuring(b, us).await.unwrap().unwrap().cards;
+        let unmeasured = measurements::photos_without(b, us, METHOD, &cards).await.unwrap();
+        assert_eq!(unmeasured, [ours.photo]);
+        assert_eq!(measuring_jobs::waiting(b, us).await.unwrap(), [ours.photo]);
         assert_eq!(assessments::after(b, us, 0, 50).await.unwrap().len(), 2);
         assert_eq!(protocols::of_practice(b, us).await.unwrap().len(), 1);
         assert!(reviews::of_check(b, us, theirs.calling.id).await.unwrap().is_empty());
@@ -211,6 +231,14 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         check_drafts::forget(&mut tx, us, typed.link, DRAFT_KEY).await.unwrap();
         check_drafts::forget_older(&mut tx, us, now + jiff::SignedDuration::from_hours(1)).await.unwrap();
         check_drafts::forget_phone(&mut tx, &ours.draft.phone_sha256).await.unwrap();
+        let job = measuring_jobs::Job {
+            practice: us,
+            photo: theirs.photo,
+            why: measuring_jobs::Why::Again,
+            tries: 0,
+        };
+        measuring_jobs::put_off(&mut tx, &job, now).await.unwrap();
+        measuring_jobs::remove(&mut tx, us, theirs.photo).await.unwrap();
         let mut text = replies::of_practice(&mut tx, theirs.practice.id).await.unwrap()[0].clone();
         text.practice = us;
         text.body_en = "ours now".to_owned();
@@ -259,7 +287,26 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
     let (desk, moment) = (ours.practice.desk(), ours.practice.moment());
     let now = moment.now;
     let surgeon = &ours.surgeon.member;
-    match chance.below(12) {
+    match chance.below(14) {
+        12 => {
+            let ring = [[0.0, 0.0], [9.0, 0.0], [0.0, 9.0]].map(MmPoint::from);
+            let wound = Outline::of_ring(ring.to_vec()).unwrap();
+            let drawn = HandDrawn { wound, redness_edge: None, probed: Probed::default() };
+            is_refused(measuring::by_hand(desk, surgeon, theirs.photo, drawn, &moment).await);
+            is_refused(measuring::confirm(desk, surgeon, theirs.photo, &moment).await);
+            is_refused(measuring::card_of(desk, surgeon, theirs.photo).await);
+            is_refused(measuring::for_patient(desk, &ours.phone.holder().await, theirs.waiting.id).await);
+        }
+        13 => {
+            let off = Setting {
+                measuring: "off".to_owned(),
+                first_id: "0".to_owned(),
+                last_id: "9".to_owned(),
+                ruler_mm: "95".to_owned(),
+            };
+            measuring::set(desk, &ours.lead.member, &off, &moment).await.unwrap();
+            is_refused(measuring::set(desk, surgeon, &off, &moment).await);
+        }
         0 => is_refused(review::open(desk, surgeon, theirs.waiting.id, now).await),
         1 => is_refused(review::view(desk, surgeon, theirs.waiting.id, now).await),
         2 => {

@@ -5,6 +5,7 @@
 #![allow(dead_code, unused_imports, reason = "each test binary speaks only some of the verbs")]
 
 mod made_up;
+mod measured;
 mod page;
 mod people;
 mod place;
@@ -12,6 +13,7 @@ mod practice;
 mod rows;
 
 pub use made_up::*;
+pub use measured::*;
 pub use page::*;
 pub use people::*;
 pub use place::*;

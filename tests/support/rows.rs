@@ -24,6 +24,8 @@ pub const TABLES: &[&str] = &[
     "answers_version",
     "assessment",
     "photo",
+    "measurement",
+    "measuring_job",
     "review",
     "message",
     "callback",

@@ -1,5 +1,24 @@
 //! The printed scale card in a photo: where it lies, how large a millimetre is there, how it is lit.
 
+mod border;
+#[cfg(test)]
+mod camera_tests;
+mod cells;
+mod choose;
+mod dark;
+#[cfg(test)]
+mod drawn;
+#[cfg(test)]
+mod drawn_tests;
+mod family;
+mod find;
+mod geometry;
+mod light;
+mod measure;
+mod perspective;
+mod quad;
+mod solve;
+
 use std::ops::RangeInclusive;
 
 use serde::Deserialize;
@@ -8,6 +27,27 @@ use serde::Serialize;
 use crate::photo::Picture;
 use crate::photo::PxPoint;
 use crate::photo::SkinPlane;
+use crate::photo::scale_card::find::Sighting;
+use crate::photo::scale_card::find::What;
+
+pub use choose::TOO_BLURRED_ABOVE_MM;
+pub use choose::TOO_SMALL_BELOW_PX;
+pub use choose::TOO_TILTED_ABOVE_DEG;
+pub use family::TAG_CELLS;
+pub use family::TAG_IDS;
+pub use family::marker_cells;
+pub use geometry::CARD_HEIGHT_MM;
+pub use geometry::CARD_WIDTH_MM;
+pub use geometry::GROUND_REFLECTANCE;
+pub use geometry::PATCH_HEIGHT_MM;
+pub use geometry::PATCH_LEFT_MM;
+pub use geometry::PATCH_REFLECTANCE;
+pub use geometry::PATCH_TOP_MM;
+pub use geometry::PATCH_WIDTH_MM;
+pub use geometry::TAG_CELL_MM;
+pub use geometry::TAG_EDGE_MM;
+pub use geometry::TAG_LEFT_MM;
+pub use geometry::TAG_TOP_MM;
 
 /// Which cards are this practice's, and how large they came out of its printer.
 #[derive(Clone, Debug, PartialEq)]
@@ -66,6 +106,23 @@ pub fn find_card(
     near: PxPoint,
     focal_35mm: Option<f64>,
 ) -> Result<ScaleCard, CardFault> {
-    let _ = (picture, issue, near, focal_35mm);
-    Err(CardFault::NotSeen)
+    let outcomes = find::markers(picture, &issue.ids)
+        .iter()
+        .map(|sighting| looked_at(picture, sighting, issue, focal_35mm))
+        .collect();
+    choose::card(outcomes, near)
+}
+
+fn looked_at(
+    picture: &Picture,
+    sighting: &Sighting,
+    issue: &CardIssue,
+    focal_35mm: Option<f64>,
+) -> Result<ScaleCard, CardFault> {
+    match sighting.what {
+        What::Marker | What::MirrorImage if !issue.ids.contains(&sighting.id) => Err(CardFault::OtherCard),
+        What::MirrorImage => Err(CardFault::Mirrored),
+        What::PartOfOwn => Err(measure::why_not_read(picture, sighting, issue.tag_edge_mm)),
+        What::Marker => choose::gated(measure::measured(picture, sighting, issue.tag_edge_mm, focal_35mm)?),
+    }
 }

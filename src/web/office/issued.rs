@@ -15,6 +15,7 @@ use crate::care::enrol::IssuedLink;
 use crate::care::grouped;
 use crate::sheet::Paper;
 use crate::sheet::SheetContents;
+use crate::sheet::scale_card::USUAL_TAG_ID;
 use crate::sheet::sheet_pdf;
 use crate::store::links::PatientLink;
 use crate::store::patients::Patient;
@@ -137,6 +138,7 @@ async fn contents(
     form: &SheetForm,
 ) -> Result<SheetContents, PageError> {
     let mut conn = app.desk.db.read().await.map_err(CareError::from)?;
+    let settings = practices::measuring(&mut conn, practice.id).await.map_err(CareError::from)?;
     let surgeon = staff::find(&mut conn, practice.id, wound.surgeon).await.map_err(CareError::from)?;
     Ok(SheetContents {
         language: patient.language,
@@ -159,5 +161,6 @@ async fn contents(
         pin: form.pin.clone(),
         expires: link.expires,
         printed: app.now(),
+        tag_id: settings.map_or(USUAL_TAG_ID, |settings| *settings.cards.ids.start()),
     })
 }

@@ -11,6 +11,7 @@ mod incoming;
 mod last_time;
 mod link;
 mod phone;
+mod photo_advice;
 mod questions;
 mod sent;
 mod small_sends;

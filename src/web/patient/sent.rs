@@ -9,6 +9,8 @@ use jiff::Timestamp;
 
 use crate::care::intake;
 use crate::care::intake::Receipt;
+use crate::care::measuring;
+use crate::care::measuring::PhotoSays;
 use crate::care::thread;
 use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
@@ -16,6 +18,7 @@ use crate::store::photos::MOST_PHOTOS;
 use crate::store::photos::Photo;
 use crate::triage::Urgency;
 use crate::web::App;
+use crate::web::assets;
 use crate::web::doors::Phone;
 use crate::web::error::PageError;
 use crate::web::patient::clock;
@@ -25,8 +28,13 @@ use crate::web::patient::danger::DangerRow;
 use crate::web::patient::frame;
 use crate::web::patient::frame::Frame;
 use crate::web::patient::frame::Here;
+use crate::web::patient::photo_advice::Advice;
+use crate::web::patient::photo_advice::advice;
+use crate::words::Language;
+use crate::words::patient_check::CheckWords;
 use crate::words::patient_danger::DangerWords;
 use crate::words::patient_photos::PhotoWords;
+use crate::words::patient_scale::ScaleWords;
 use crate::words::patient_sent::SentWords;
 
 /// What to do first.
@@ -53,7 +61,9 @@ struct PhotoLine {
 struct SentPage {
     frame: Frame,
     words: SentWords,
+    check_words: CheckWords,
     photo_words: PhotoWords,
+    scale_words: ScaleWords,
     danger_words: DangerWords,
     first: First,
     receipt: String,
@@ -66,7 +76,13 @@ struct SentPage {
     photos: Vec<PhotoLine>,
     /// Photos the phone meant to send and did not, or that could not be kept.
     missing: Option<()>,
-    room_for_photos: Option<()>,
+    /// How many more photos the check takes.
+    room_for_photos: i64,
+    /// A better photo would help.
+    asks_again: Option<()>,
+    /// A photo waits to be measured: the page with scripts reads itself again.
+    not_yet: Option<()>,
+    script: String,
     /// Set when the sugar was low: what to do first, and then.
     low_sugar: Option<[String; 2]>,
     /// What was ticked on the danger screen, each with its advice.
@@ -83,11 +99,14 @@ pub async fn show(
     let found = intake::receipt_of(&app.desk, &phone.holder, &code).await?;
     let (check, receipt) = found.ok_or(PageError::NotFound)?;
     let photos = intake::photos_of(&app.desk, &phone.holder, &check).await?;
+    let measured = measuring::for_patient(&app.desk, &phone.holder, check.id).await?;
     let home = thread::home(&app.desk, &phone.holder).await?;
     let (language, now) = (phone.holder.language, app.now());
     let clock = |at: Timestamp| clock::when(at, now, &home.practice.zone, language);
     let cover = clock::cover(&home.practice, now);
     let (words, photo_words) = (SentWords(language), PhotoWords(language));
+    let advised: Vec<(&Photo, Advice)> =
+        photos.iter().map(|photo| (photo, about_measuring(photo, &measured, language))).collect();
     let danger_words = DangerWords(language);
     let opening = danger::opening(&home, danger_words, now);
     let first = what_first(&receipt, &check, cover, now, clock);
@@ -101,7 +120,9 @@ pub async fn show(
     let page = SentPage {
         frame: Frame::new(&home.practice, language, Here::Sent, &back, now),
         words,
+        check_words: CheckWords(language),
         photo_words,
+        scale_words: ScaleWords(language),
         danger_words,
         first,
         received: clock(receipt.received),
@@ -110,8 +131,11 @@ pub async fn show(
         late,
         state: state_words(check.state, words),
         missing: (check.photos_expected > photos.len() as i64).then_some(()),
-        room_for_photos: ((photos.len() as i64) < MOST_PHOTOS).then_some(()),
-        photos: photos.iter().map(|photo| photo_line(photo, photo_words)).collect(),
+        room_for_photos: MOST_PHOTOS - photos.len() as i64,
+        asks_again: advised.iter().any(|(_, advice)| matches!(advice, Advice::Again(_))).then_some(()),
+        not_yet: advised.iter().any(|(_, advice)| *advice == Advice::NotYet).then_some(()),
+        script: assets::address("patient/sent.js"),
+        photos: advised.iter().map(|(photo, advice)| photo_line(photo, advice, language)).collect(),
         low_sugar: danger::low_sugar_advice(&check.answers, danger_words, &home.practice.emergency_number),
         ticked: danger::ticked(&check.answers, danger_words, &opening),
         opening,
@@ -180,13 +204,33 @@ fn state_words(state: CheckState, words: SentWords) -> String {
     }
 }
 
-fn photo_line(photo: &Photo, words: PhotoWords) -> PhotoLine {
+fn about_measuring(photo: &Photo, measured: &[PhotoSays], language: Language) -> Advice {
+    let says = measured.iter().find(|says| says.photo == photo.id);
+    says.map_or(Advice::Fine, |says| advice(&says.said, ScaleWords(language)))
+}
+
+fn photo_line(photo: &Photo, advice: &Advice, language: Language) -> PhotoLine {
+    let (words, scale_words) = (PhotoWords(language), ScaleWords(language));
     let number = usize::try_from(photo.position).unwrap_or(1);
-    let (mark, heading) = match (&photo.renditions, photo.flags.is_empty()) {
+    let asks_again = matches!(advice, Advice::Again(_));
+    let (mark, heading) = match (&photo.renditions, photo.flags.is_empty() && !asks_again) {
         (None, _) => ("bad", words.cannot_use(number)),
         (Some(_), false) => ("look", words.look_again(number)),
         (Some(_), true) => ("ok", words.came(number)),
     };
-    let lines = std::iter::once(heading).chain(photo.flags.iter().map(|flag| words.about(flag)));
-    PhotoLine { mark, lines: lines.collect() }
+    let mut lines = vec![heading];
+    match advice {
+        // What measuring found says the same more exactly than the flags of the picture.
+        Advice::Again(to_do) => lines.extend(to_do.iter().cloned()),
+        Advice::Fine => lines.extend(photo.flags.iter().map(|flag| words.about(flag))),
+        Advice::NotYet => {
+            lines.extend(photo.flags.iter().map(|flag| words.about(flag)));
+            lines.push(scale_words.not_yet());
+        }
+        Advice::NextTime(to_do) => {
+            lines.extend(photo.flags.iter().map(|flag| words.about(flag)));
+            lines.push(format!("{} {}", scale_words.next_time(), to_do.join(" ")));
+        }
+    }
+    PhotoLine { mark, lines }
 }

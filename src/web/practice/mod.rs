@@ -23,6 +23,7 @@ use crate::web::doors::Who;
 pub fn hang(doors: Doors) -> Doors {
     doors
         .get("/practice", Who::Lead, overview::show)
+        .post("/practice/measuring", Who::Lead, overview::set_measuring)
         .get("/practice/staff", Who::Lead, staff::show)
         .post("/practice/staff", Who::Lead, staff::add)
         .post("/practice/staff/{id}/on", Who::Lead, staff::switch_on)

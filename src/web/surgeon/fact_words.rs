@@ -30,7 +30,11 @@ fn points_to_trouble(tripped: &Tripped) -> bool {
         "photo_ok" | "danger_screen_answered" => true,
         "site" | "red_limit" | "silent_limit" | "day" | "hot_hard_growing" | "host_weak" | "host_immuno"
         | "has_diabetes" => false,
-        _ => !matches!(tripped.value.as_str(), "no" | "none" | "smaller" | "better"),
+        // Where a value comes from stands behind it in brackets.
+        _ => {
+            let value = tripped.value.split(" (").next().unwrap_or_default();
+            !matches!(value, "no" | "none" | "smaller" | "better")
+        }
     }
 }
 

@@ -2,14 +2,23 @@
 
 mod answer_words;
 mod clash_words;
+mod course_chart;
+mod course_view;
+mod course_words;
 mod decide;
+mod disagreement_words;
+mod drawing;
 mod explained;
 mod fact_words;
+mod measure_words;
+mod measured;
 mod photo;
+mod photo_set;
 mod queue;
 mod reply_text;
 mod review;
 mod review_page;
+mod side_by_side;
 mod stream;
 mod why;
 
@@ -27,4 +36,6 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/checks/{id}/release", Who::Surgeon, review::release)
         .post("/checks/{id}/decide", Who::Surgeon, decide::send)
         .get("/photos/{id}/{size}", Who::Surgeon, photo::show)
+        .post("/photos/{id}/outline", Who::Surgeon, drawing::save)
+        .post("/photos/{id}/outline/confirm", Who::Surgeon, drawing::confirm)
 }

@@ -17,8 +17,10 @@ use crate::plan::day_number;
 use crate::store::checks::CheckState;
 use crate::store::checks::QueueFilter;
 use crate::store::checks::WaitingCheck;
+use crate::triage::Facts;
 use crate::triage::Reason;
 use crate::triage::Urgency;
+use crate::triage::Value;
 use crate::web::App;
 use crate::web::assets;
 use crate::web::chart_words::Class;
@@ -86,6 +88,8 @@ struct Row {
     due_clock: String,
     received: String,
     marks: Vec<String>,
+    /// Such as "redness 7 → 17 mm"; empty: nothing was measured.
+    measured: String,
     reasons: Vec<ReasonLine>,
     more_reasons: usize,
     claim: String,
@@ -181,6 +185,7 @@ fn row(queue: &Queue, check: &WaitingCheck, me: StaffId, now: Timestamp) -> Row 
         due_clock: time_words::clock_time(check.due, now, zone, STAFF_LANGUAGE),
         received: time_words::ago(check.received, now),
         marks: marks(check, now),
+        measured: measured(&check.measured, &check.measured_before),
         reasons: reasons.iter().take(REASONS_SHOWN).map(reason_line).collect(),
         more_reasons: reasons.len().saturating_sub(REASONS_SHOWN),
         claim: claim(queue, check, me, now),
@@ -213,6 +218,24 @@ fn marks(check: &WaitingCheck, now: Timestamp) -> Vec<String> {
     marks
 }
 
+/// What the photos show since the check before, as measured.
+fn measured(now: &Facts, before: &Facts) -> String {
+    let redness_mm = |facts: &Facts| match facts.value("red_cm") {
+        Some(Value::Number { high, .. }) => Some((10.0 * high).round()),
+        Some(Value::Flag(_) | Value::Word(_)) | None => None,
+    };
+    let redness = match (redness_mm(before), redness_mm(now)) {
+        (Some(before), Some(now)) => Some(format!("redness {before:.0} → {now:.0} mm")),
+        (None, Some(now)) => Some(format!("redness {now:.0} mm")),
+        (_, None) => None,
+    };
+    let area = match now.value("area_change_pct") {
+        Some(Value::Number { low, high }) => Some(format!("area {:+.0} %", f64::midpoint(low, high))),
+        Some(Value::Flag(_) | Value::Word(_)) | None => None,
+    };
+    redness.into_iter().chain(area).collect::<Vec<_>>().join(" · ").replace('-', "−")
+}
+
 fn claim(queue: &Queue, check: &WaitingCheck, me: StaffId, now: Timestamp) -> String {
     let Some(claim) = check.claim.filter(|claim| claim.until > now) else { return String::new() };
     let until = time_words::clock_time(claim.until, now, &queue.practice.zone, STAFF_LANGUAGE);
@@ -221,4 +244,27 @@ fn claim(queue: &Queue, check: &WaitingCheck, me: StaffId, now: Timestamp) -> St
     }
     let by = queue.staff.iter().find(|member| member.id == claim.by);
     format!("{} has it until {until}", by.map_or("A colleague", |member| member.name.as_str()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn facts(red_cm: Option<f64>, area_change_pct: Option<f64>) -> Facts {
+        let mut facts = Facts::default();
+        for (name, value) in [("red_cm", red_cm), ("area_change_pct", area_change_pct)] {
+            if let Some(value) = value {
+                facts.set(name, Value::Number { low: value, high: value }).unwrap();
+            }
+        }
+        facts
+    }
+
+    #[test]
+    fn a_row_tells_how_far_the_redness_went_and_how_the_area_changed() {
+        assert_eq!(measured(&facts(Some(1.7), None), &facts(Some(0.7), None)), "redness 7 → 17 mm");
+        assert_eq!(measured(&facts(Some(1.7), Some(12.4)), &facts(None, None)), "redness 17 mm · area +12 %");
+        assert_eq!(measured(&facts(None, Some(-24.0)), &facts(Some(0.7), None)), "area −24 %");
+        assert_eq!(measured(&facts(None, None), &facts(Some(0.7), None)), "");
+    }
 }

@@ -13,11 +13,11 @@ use crate::store::callbacks::Callback;
 use crate::store::callbacks::CallbackState;
 use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
-use crate::store::photos::Photo;
 use crate::store::reviews::Review;
 use crate::store::staff::StaffMember;
 use crate::store::thread::Message;
 use crate::store::thread::Sender;
+use crate::triage;
 use crate::triage::CallOutcome;
 use crate::triage::Context;
 use crate::triage::changes;
@@ -31,27 +31,19 @@ use crate::web::surgeon::answer_words;
 use crate::web::surgeon::answer_words::AnswerLine;
 use crate::web::surgeon::clash_words;
 use crate::web::surgeon::clash_words::ClashView;
+use crate::web::surgeon::course_view::CourseView;
 use crate::web::surgeon::decide::DecideView;
+use crate::web::surgeon::disagreement_words;
+use crate::web::surgeon::disagreement_words::DisagreementView;
+use crate::web::surgeon::measured::Drawn;
+use crate::web::surgeon::photo_set::PhotoSet;
+use crate::web::surgeon::photo_set::photo_set;
+use crate::web::surgeon::side_by_side;
+use crate::web::surgeon::side_by_side::Beside;
 use crate::web::surgeon::why::Why;
 use crate::web::surgeon::why::why;
 use crate::web::time_words;
 use crate::web::wound_words;
-
-pub struct PhotoView {
-    pub id: String,
-    pub alt: String,
-    /// Empty: nothing is wrong with it.
-    pub flags: String,
-    pub is_readable: bool,
-}
-
-/// One check's photos.
-pub struct PhotoSet {
-    pub label: String,
-    pub photos: Vec<PhotoView>,
-    /// Such as "1 of 2 photos has not come"; empty when all are here.
-    pub missing: String,
-}
 
 pub struct PlanLine {
     pub label: &'static str,
@@ -91,7 +83,8 @@ pub struct DecisionView {
 #[template(path = "surgeon/review.html")]
 pub struct ReviewPage {
     pub frame: Frame,
-    pub scripts: [String; 2],
+    pub scripts: [String; 3],
+    pub measure_css: String,
     pub id: String,
     pub name: String,
     pub age_years: i16,
@@ -118,6 +111,10 @@ pub struct ReviewPage {
     pub before: Option<PhotoSet>,
     pub why: Why,
     pub answers: Vec<AnswerLine>,
+    pub beside: Beside,
+    /// Where the answers and the photo say different things.
+    pub disagreements: Vec<DisagreementView>,
+    pub course: CourseView,
     /// What does not fit together, with what stands.
     pub clashes: Vec<ClashView>,
     pub changed: usize,
@@ -152,7 +149,8 @@ impl ReviewPage {
         let mine = check.claim.filter(|claim| claim.by == me && claim.until > now);
         ReviewPage {
             frame,
-            scripts: [assets::address("staff/review.js"), assets::address("staff/zoom.js")],
+            scripts: ["staff/review.js", "staff/zoom.js", "staff/measured.js"].map(assets::address),
+            measure_css: assets::address("staff/measure.css"),
             id: check.id.to_string(),
             name: patient.name.clone(),
             age_years: patient.age_years(today),
@@ -177,11 +175,17 @@ impl ReviewPage {
             standing: standing(opened, me, now),
             mine_until: mine.map_or_else(String::new, |claim| clock(claim.until)),
             has_photo: opened.photos.iter().any(|photo| photo.renditions.is_some()),
-            photos: photo_set(check, &opened.photos, operation.operated, now, zone),
+            photos: photo_set(opened, check, &opened.photos, None, now),
             before: opened
                 .before
                 .as_ref()
-                .map(|(earlier, photos)| photo_set(earlier, photos, operation.operated, now, zone)),
+                .map(|(earlier, photos)| photo_set(opened, earlier, photos, None, now)),
+            beside: side_by_side::beside(opened, now),
+            disagreements: triage::disagreements(&check.answers, &opened.photos_say.from_photo)
+                .iter()
+                .map(disagreement_words::disagreement)
+                .collect(),
+            course: CourseView::of(&opened.photos_say.course),
             why: why(&check.assessment, opened.could_raise.as_deref()),
             changed: answers.iter().filter(|line| line.is_changed).count(),
             answers,
@@ -196,6 +200,12 @@ impl ReviewPage {
             form,
             unsent: String::new(),
         }
+    }
+
+    /// The same page with a drawing that could not be kept, as it was sent.
+    pub fn with_drawing(mut self, opened: &Opened, drawn: &Drawn, now: Timestamp) -> ReviewPage {
+        self.photos = photo_set(opened, &opened.check, &opened.photos, Some(drawn), now);
+        self
     }
 }
 
@@ -234,35 +244,6 @@ fn standing(opened: &Opened, me: StaffId, now: Timestamp) -> String {
 
 fn name_of(staff: &[StaffMember], id: StaffId) -> &str {
     staff.iter().find(|member| member.id == id).map_or("A colleague", |member| member.name.as_str())
-}
-
-fn photo_set(
-    check: &WoundCheck,
-    photos: &[Photo],
-    operated: Timestamp,
-    now: Timestamp,
-    zone: &TimeZone,
-) -> PhotoSet {
-    let day = day_number(operated, check.received, zone);
-    let missing = check.photos_expected - photos.len() as i64;
-    PhotoSet {
-        label: format!("Day {day} · {}", time_words::clock_time(check.received, now, zone, STAFF_LANGUAGE)),
-        photos: photos.iter().map(|photo| photo_view(photo, day)).collect(),
-        missing: match missing {
-            ..=0 => String::new(),
-            1 => "1 photo has not come".to_owned(),
-            more => format!("{more} photos have not come"),
-        },
-    }
-}
-
-fn photo_view(photo: &Photo, day: i64) -> PhotoView {
-    PhotoView {
-        id: photo.id.to_string(),
-        alt: format!("Photo {} of day {day}", photo.position),
-        flags: photo.flags.iter().map(|code| chart_words::photo_flag(code)).collect::<Vec<_>>().join(", "),
-        is_readable: photo.renditions.is_some(),
-    }
 }
 
 /// What the patient changed in the form after first sending it, one line each time.
