@@ -139,6 +139,7 @@ fn refused_in_words(file: &Path, refused: &Refused) -> BadInput {
     BadInput(format!("{}: cannot be used: {why}", file.display()))
 }
 
+#[expect(clippy::disallowed_methods, reason = "how long it took is part of what is printed")]
 fn measured(
     file: &Path,
     tap: Option<Place>,
