@@ -7,6 +7,7 @@ use crate::cli::measure_photo::Measured;
 use crate::photo::MmPoint;
 use crate::photo::PxPoint;
 use crate::wound::Redness;
+use crate::wound::Standing;
 
 const EDGE: Rgb<u8> = Rgb([0, 229, 255]);
 const REDNESS: Rgb<u8> = Rgb([255, 64, 255]);
@@ -51,7 +52,7 @@ fn labels(found: &Measured) -> Vec<String> {
     let measurement = &found.measurement;
     let standing = serde_json::to_value(measurement.standing).unwrap_or_default();
     let mut labels = vec![standing.as_str().unwrap_or_default().replace('_', " ")];
-    if let Some(size) = &measurement.size {
+    if let Some(size) = measurement.counted_size() {
         labels.push(format!(
             "area {:.0} mm2 +-{:.0} %",
             size.area_mm2.value,
@@ -60,12 +61,15 @@ fn labels(found: &Measured) -> Vec<String> {
         labels.push(format!("{:.1} x {:.1} mm", size.length_mm.value, size.width_mm.value));
     }
     labels.push(match &measurement.redness {
-        Redness::Reach(reach) => format!("red {:.1} mm max {:.1}", reach.p95_mm.value, reach.max_mm.value),
+        Redness::Reach(reach) if measurement.standing == Standing::Ok => {
+            format!("red {:.1} mm max {:.1}", reach.p95_mm.value, reach.max_mm.value)
+        }
+        Redness::Reach(_) => "red seen".to_owned(),
         Redness::CannotTell => "red cannot tell".to_owned(),
         Redness::NoContrast { .. } => "red no contrast".to_owned(),
         Redness::NotGiven { .. } => "red not given".to_owned(),
     });
-    if let Some(bed) = &measurement.bed {
+    if let (Some(bed), Standing::Ok) = (&measurement.bed, measurement.standing) {
         let percent = |share: f64| (100.0 * share).round();
         let [red, yellow, dark] = [bed.granulation, bed.yellow, bed.dark].map(|share| percent(share.value));
         labels.push(format!("bed {red} / {yellow} / {dark} %"));

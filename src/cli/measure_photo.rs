@@ -6,11 +6,13 @@ use std::path::PathBuf;
 use std::str::FromStr;
 use std::time::Instant;
 
+use image::ImageFormat;
 use serde::Deserialize;
 
 use crate::cli::BadInput;
 use crate::cli::Failure;
 use crate::cli::measure_overlay;
+use crate::cli::measure_report;
 use crate::cli::measure_told;
 use crate::photo::CardIssue;
 use crate::photo::Limits;
@@ -36,7 +38,7 @@ pub struct OnePhoto {
     #[arg(required_unless_present = "again", value_name = "PHOTO")]
     photo: Option<PathBuf>,
     /// A place in the wound; without it, the middle of the photo is taken.
-    #[arg(long, value_name = "X,Y")]
+    #[arg(long, value_name = "X,Y", allow_hyphen_values = true)]
     tap: Option<Place>,
     /// An outline drawn by hand: a JSON list of [x, y], or {"wound": [...], "redness": [...]}.
     #[arg(long, value_name = "FILE")]
@@ -84,8 +86,11 @@ impl FromStr for Earlier {
 
     fn from_str(text: &str) -> Result<Earlier, String> {
         match text.rsplit_once('@') {
-            Some((photo, tap)) => Ok(Earlier { photo: photo.into(), tap: Some(tap.parse()?) }),
-            None => Ok(Earlier { photo: text.into(), tap: None }),
+            Some((photo, tap)) if tap.contains(',') => {
+                Ok(Earlier { photo: photo.into(), tap: Some(tap.parse()?) })
+            }
+            // An @ that no place follows belongs to the file's name.
+            Some(_) | None => Ok(Earlier { photo: text.into(), tap: None }),
         }
     }
 }
@@ -117,9 +122,12 @@ pub fn run(one: &OnePhoto) -> Result<(), Failure> {
         before.push(measured(&earlier.photo, earlier.tap, None, one.tag_edge_mm)?);
     }
     if let Some(file) = &one.overlay {
-        measure_overlay::draw(&now).save(file).map_err(|fault| cannot(file, "written", &fault))?;
+        measure_overlay::draw(&now)
+            .save_with_format(file, ImageFormat::Png)
+            .map_err(|fault| cannot(file, "written", &fault))?;
     }
-    let text = if one.json { measure_told::json(&now, &before)? } else { measure_told::words(&now, &before) };
+    let text =
+        if one.json { measure_told::json(&now, &before)? } else { measure_report::words(&now, &before) };
     println!("{text}");
     Ok(())
 }
@@ -157,7 +165,7 @@ fn measured(
     let began = Instant::now();
     let measurement = match drawn {
         None => wound::measure(&picture, &Asked { tap, issue, focal_35mm: photo.focal_35mm() }),
-        Some(drawn) => by_hand(file, &picture, &issue, photo.focal_35mm(), drawn, full_px)?,
+        Some(drawn) => by_hand(&picture, &issue, photo.focal_35mm(), drawn, full_px)?,
     };
     let took_ms = began.elapsed().as_secs_f64() * 1_000.0;
     Ok(Measured { measurement, picture, full_px, image_width: photo.sent_width_px(), took_ms, tap })
@@ -176,6 +184,8 @@ enum OutlineFile {
 }
 
 struct DrawnPx {
+    /// Where it was read from.
+    file: PathBuf,
     wound: Vec<[f64; 2]>,
     redness: Option<Vec<[f64; 2]>>,
 }
@@ -187,19 +197,19 @@ fn read_outline(file: &Path) -> Result<DrawnPx, BadInput> {
         BadInput(format!("{}: is no outline: {shape}", file.display()))
     })?;
     Ok(match read {
-        OutlineFile::Wound(wound) => DrawnPx { wound, redness: None },
-        OutlineFile::Both { wound, redness } => DrawnPx { wound, redness },
+        OutlineFile::Wound(wound) => DrawnPx { file: file.to_owned(), wound, redness: None },
+        OutlineFile::Both { wound, redness } => DrawnPx { file: file.to_owned(), wound, redness },
     })
 }
 
 fn by_hand(
-    file: &Path,
     picture: &Picture,
     issue: &CardIssue,
     focal_35mm: Option<f64>,
     drawn: &DrawnPx,
     full_px: f64,
 ) -> Result<Measurement, Failure> {
+    let file = &drawn.file;
     let (width, height) = (picture.width() as f64 * full_px, picture.height() as f64 * full_px);
     let inside = |at: &&[f64; 2]| at[0] >= 0.0 && at[1] >= 0.0 && at[0] <= width && at[1] <= height;
     let all = || drawn.wound.iter().chain(drawn.redness.iter().flatten());
@@ -216,8 +226,13 @@ fn by_hand(
     };
     let ring =
         |points: &[[f64; 2]]| points.iter().map(|at| card.plane.to_mm(px(at))).collect::<Vec<MmPoint>>();
-    let wound = Outline::of_ring(ring(&drawn.wound)).map_err(|fault| cannot(file, "used", &fault))?;
+    let wound = Outline::of_ring(ring(&drawn.wound))
+        .map_err(|fault| BadInput(format!("{}: the wound cannot be used: {fault}", file.display())))?;
     let redness_edge = drawn.redness.as_deref().map(ring);
+    if let Some(edge) = &redness_edge {
+        Outline::of_ring(edge.clone())
+            .map_err(|fault| BadInput(format!("{}: the redness cannot be used: {fault}", file.display())))?;
+    }
     Ok(wound::measure_by_hand(picture, &card, HandDrawn { wound, redness_edge, probed: Probed::default() }))
 }
 

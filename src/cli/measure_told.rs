@@ -1,4 +1,4 @@
-//! A measured photo in JSON and in words.
+//! A measured photo in JSON. Numbers stand only where they count.
 
 use serde_json::Map;
 use serde_json::Value;
@@ -6,17 +6,20 @@ use serde_json::json;
 
 use crate::cli::Failure;
 use crate::cli::measure_photo::Measured;
-use crate::wound::Because;
+use crate::photo::MmPoint;
 use crate::wound::Differences;
 use crate::wound::Figure;
 use crate::wound::Measurement;
+use crate::wound::PenLine;
 use crate::wound::Redness;
 use crate::wound::Standing;
+use crate::wound::course::Change;
 use crate::wound::course::Clear;
 use crate::wound::course::Surface;
 use crate::wound::differences;
 
-/// One JSON object. Numbers stand only where they count: not while an outline waits for a person's confirmation.
+/// One JSON object. No number stands in it while the outline waits for a person's confirmation; places are displayed
+/// full-size pixels.
 pub(in crate::cli) fn json(now: &Measured, before: &[Measured]) -> Result<String, Failure> {
     let found = &now.measurement;
     let mut out = Map::new();
@@ -29,10 +32,12 @@ pub(in crate::cli) fn json(now: &Measured, before: &[Measured]) -> Result<String
     put("wound", wound(now));
     put("erythema", erythema(found));
     put("redness", redness(now)?);
-    put("pen", serde_json::to_value(found.pen)?);
+    put("pen", serde_json::to_value(pen(found))?);
     put("tissue", tissue(found));
     put("ita_deg", json!(found.ita_deg));
     put("mm_per_px", json!(mm_per_px(now)));
+    put("px_to_mm", px_to_mm(now));
+    put("confidence", json!(confidence(found)));
     put("tag_corners_px", tag_corners(now));
     put("card", serde_json::to_value(&found.card)?);
     put("ms", json!(now.took_ms));
@@ -45,9 +50,7 @@ pub(in crate::cli) fn json(now: &Measured, before: &[Measured]) -> Result<String
 
 fn wound(now: &Measured) -> Value {
     let found = &now.measurement;
-    let ring = |ring: &[crate::photo::MmPoint]| {
-        ring.iter().filter_map(|at| now.full(*at)).collect::<Vec<[f64; 2]>>()
-    };
+    let ring = |ring: &[MmPoint]| ring.iter().filter_map(|at| now.full(*at)).collect::<Vec<[f64; 2]>>();
     let pieces = found.outline.as_ref().map(|outline| outline.pieces());
     let first = pieces.and_then(|pieces| pieces.first()).map(|piece| ring(&piece.edge));
     let islands = pieces
@@ -76,20 +79,43 @@ fn wound(now: &Measured) -> Value {
 }
 
 fn erythema(found: &Measurement) -> Value {
-    match &found.redness {
-        Redness::Reach(reach) => json!({ "max_mm": reach.max_mm.value, "p95_mm": reach.p95_mm.value }),
-        Redness::CannotTell | Redness::NoContrast { .. } | Redness::NotGiven { .. } => Value::Null,
+    match (&found.redness, found.standing) {
+        (Redness::Reach(reach), Standing::Ok) => {
+            json!({ "max_mm": reach.max_mm.value, "p95_mm": reach.p95_mm.value })
+        }
+        (Redness::Reach(_), Standing::LowConfidence | Standing::Refused)
+        | (Redness::CannotTell | Redness::NoContrast { .. } | Redness::NotGiven { .. }, _) => Value::Null,
     }
 }
 
+/// The answer, and its edge as a line on the photo.
 fn redness(now: &Measured) -> Result<Value, Failure> {
-    let mut told = serde_json::to_value(&now.measurement.redness)?;
-    if let Redness::Reach(reach) = &now.measurement.redness {
-        let edge: Vec<[f64; 2]> = reach.edge.iter().filter_map(|at| now.full(*at)).collect();
-        told["edge"] = json!(null);
-        told["edge_px"] = json!(edge);
+    let Redness::Reach(reach) = &now.measurement.redness else {
+        return Ok(serde_json::to_value(&now.measurement.redness)?);
+    };
+    let edge: Vec<[f64; 2]> = reach.edge.iter().filter_map(|at| now.full(*at)).collect();
+    Ok(match now.measurement.standing {
+        Standing::Ok => json!({
+            "says": "reach",
+            "p95_mm": reach.p95_mm.value,
+            "max_mm": reach.max_mm.value,
+            "p95_mm_95": [reach.p95_mm.low, reach.p95_mm.high],
+            "max_mm_95": [reach.max_mm.low, reach.max_mm.high],
+            "by_clock_mm": reach.by_clock_mm,
+            "contrast_to_noise": reach.contrast_to_noise,
+            "edge_px": edge,
+        }),
+        Standing::LowConfidence | Standing::Refused => json!({ "says": "reach", "edge_px": edge }),
+    })
+}
+
+fn pen(found: &Measurement) -> PenLine {
+    match (found.pen, found.standing) {
+        (PenLine::Seen { .. }, Standing::LowConfidence | Standing::Refused) => {
+            PenLine::Seen { beyond_mm: None }
+        }
+        (pen, _) => pen,
     }
-    Ok(told)
 }
 
 fn tissue(found: &Measurement) -> Value {
@@ -108,6 +134,22 @@ fn mm_per_px(now: &Measured) -> Option<f64> {
     Some(plane.mm_per_px_at(outline.middle()) / now.full_px)
 }
 
+/// From displayed full-size pixels to mm on the skin plane, 3 × 3 by rows, homogeneous.
+fn px_to_mm(now: &Measured) -> Value {
+    let plane = now.measurement.plane.and_then(|plane| plane.for_picture_scaled(now.full_px).ok());
+    json!(plane.map(|plane| *plane.px_to_mm_matrix()))
+}
+
+/// What is left of 1 when half the area's interval, as a share of the area, is taken off; at most a half while the
+/// outline waits for a person. `None` without an area.
+fn confidence(found: &Measurement) -> Option<f64> {
+    let most = match found.standing {
+        Standing::Ok => 1.0,
+        Standing::LowConfidence | Standing::Refused => 0.5,
+    };
+    found.size.map(|size| (1.0 - size.area_mm2.relative_error()).clamp(0.0, most))
+}
+
 fn tag_corners(now: &Measured) -> Value {
     let corners = now
         .measurement
@@ -118,13 +160,13 @@ fn tag_corners(now: &Measured) -> Value {
 }
 
 /// Flat is what a single photo can see; on a limb the pages widen it.
-fn changed(now: &Measured, before: &Measured) -> Option<Differences> {
+pub(in crate::cli) fn changed(now: &Measured, before: &Measured) -> Option<Differences> {
     differences(&now.measurement, &before.measurement, Surface::Flat)
 }
 
 fn change(now: &Measured, before: &Measured) -> Value {
     let Some(changed) = changed(now, before) else { return Value::Null };
-    let one = |change: &crate::wound::course::Change| json!({ "by": change.by, "percent": change.percent, "says": says(change.says) });
+    let one = |change: &Change| json!({ "by": change.by, "percent": change.percent, "clear_from": change.band, "says": says(change.says) });
     json!({
         "area_mm2": one(&changed.area_mm2),
         "length_mm": one(&changed.length_mm),
@@ -139,68 +181,4 @@ fn says(clear: Clear) -> &'static str {
         Clear::NoClearChange => "no clear change",
         Clear::Bigger => "bigger",
     }
-}
-
-/// For a person at a terminal.
-pub(in crate::cli) fn words(now: &Measured, before: &[Measured]) -> String {
-    let found = &now.measurement;
-    let mut lines = vec![match found.standing {
-        Standing::Ok => "Measured.".to_owned(),
-        Standing::LowConfidence => {
-            "An outline was found that a person must confirm; its numbers do not count yet.".to_owned()
-        }
-        Standing::Refused => "Cannot be measured.".to_owned(),
-    }];
-    if !found.because.is_empty() {
-        let because: Vec<String> = found.because.iter().map(code).collect();
-        lines.push(format!("Because: {}.", because.join(", ")));
-    }
-    if let Some(size) = &found.size {
-        let figure = |name: &str, figure: &Figure, unit: &str| {
-            format!("{name}: {:.1} {unit} ({:.1} to {:.1})", figure.value, figure.low, figure.high)
-        };
-        lines.push(figure("Area", &size.area_mm2, "mm²"));
-        lines.push(figure("Edge", &size.perimeter_mm, "mm"));
-        lines.push(figure("Length", &size.length_mm, "mm"));
-        lines.push(figure("Width", &size.width_mm, "mm"));
-    }
-    lines.push(match &found.redness {
-        Redness::Reach(reach) => format!(
-            "Redness reaches {:.0} mm beyond the edge ({:.0} to {:.0}), at most {:.0} mm.",
-            reach.p95_mm.value, reach.p95_mm.low, reach.p95_mm.high, reach.max_mm.value
-        ),
-        Redness::CannotTell => "How far the redness reaches cannot be told from colour: look.".to_owned(),
-        Redness::NoContrast { compared_at_mm } => format!(
-            "No contrast to the surrounding skin in this picture (compared from {compared_at_mm:.0} mm): heat, hardness and swelling count."
-        ),
-        Redness::NotGiven { because } => format!("Redness was not measured: {}.", code(because)),
-    });
-    if let Some(bed) = &found.bed {
-        let percent = |figure: &Figure| (100.0 * figure.value).round();
-        lines.push(format!(
-            "The bed looks {} % red, {} % yellow (slough or fat: colour cannot tell them apart), {} % dark.",
-            percent(&bed.granulation),
-            percent(&bed.yellow),
-            percent(&bed.dark)
-        ));
-    }
-    for (place, before) in before.iter().enumerate() {
-        lines.push(match changed(now, before) {
-            None => format!("Since earlier photo {}: cannot be compared.", place + 1),
-            Some(changed) => format!(
-                "Since earlier photo {}: area {:+.0} mm², {}; length {}.",
-                place + 1,
-                changed.area_mm2.by,
-                says(changed.area_mm2.says),
-                says(changed.length_mm.says)
-            ),
-        });
-    }
-    lines.push("On a real photo count on ±10 % on flat sites and ±20 % on limbs. An aid for sorting, never a diagnosis.".to_owned());
-    lines.join("\n")
-}
-
-fn code(because: &Because) -> String {
-    let code = serde_json::to_value(because).ok().and_then(|code| code.as_str().map(str::to_owned));
-    code.unwrap_or_default().replace('_', " ")
 }

@@ -6,6 +6,7 @@ mod measure;
 mod measure_again;
 mod measure_overlay;
 mod measure_photo;
+mod measure_report;
 mod measure_told;
 mod past;
 mod protocol;

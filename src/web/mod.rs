@@ -23,3 +23,4 @@ mod wound_words;
 pub use app::{App, Clock};
 pub use doors::{Door, Who};
 pub use router::{doors, router};
+pub use surgeon::measure_words;

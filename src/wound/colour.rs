@@ -136,4 +136,23 @@ mod tests {
         }
         assert_eq!(ita_deg([50.0, 0.0, 0.0]), None);
     }
+
+    /// Random colours as colour-science sees them (`tests/outside/wound/check.py`). It derives the reference white from
+    /// its coordinates; ours is the standard's, which moves b* by 0.02.
+    #[test]
+    fn colours_and_their_differences_are_those_of_another_program() {
+        let kept: serde_json::Value =
+            serde_json::from_str(include_str!("../../tests/truth/colours.json")).unwrap();
+        let levels: Vec<[u8; 3]> = serde_json::from_value(kept["levels"].clone()).unwrap();
+        let labs: Vec<Lab> = serde_json::from_value(kept["lab"].clone()).unwrap();
+        let to_next: Vec<f64> = serde_json::from_value(kept["ciede2000_to_the_next"].clone()).unwrap();
+        assert!(levels.len() == 60 && labs.len() == 60 && to_next.len() == 60);
+        for (at, (levels, theirs)) in levels.iter().zip(&labs).enumerate() {
+            let ours = of_srgb(*levels);
+            let off = (0..3).map(|axis| (ours[axis] - theirs[axis]).abs()).fold(0.0, f64::max);
+            assert!(off < 0.03, "{levels:?}: {ours:?}, not {theirs:?}");
+            let difference = ciede2000(*theirs, labs[(at + 1) % labs.len()]);
+            assert!((difference - to_next[at]).abs() < 0.001, "{at}: {difference}, not {}", to_next[at]);
+        }
+    }
 }

@@ -381,4 +381,35 @@ mod tests {
     fn a_grid_without_leaning_is_all_outside() {
         assert_eq!(cut(&[0.0; 6], &[[1.0; 4]; 6], 3), [false; 6]);
     }
+
+    #[derive(serde::Deserialize)]
+    struct Kept {
+        cuts: Vec<KeptCut>,
+    }
+
+    #[derive(serde::Deserialize)]
+    struct KeptCut {
+        seed: u64,
+        width: usize,
+        height: usize,
+        price: f32,
+    }
+
+    /// The price of a minimum cut is the greatest flow, which scipy finds (`tests/outside/wound/check.py`).
+    #[test]
+    fn a_cut_costs_what_another_program_lets_flow() {
+        let kept: Kept = serde_json::from_str(include_str!("../../tests/truth/grids.json")).unwrap();
+        assert!(kept.cuts.len() >= 5);
+        for KeptCut { seed, width, height, price } in kept.cuts {
+            let mut state = seed;
+            let mut below = |most: u64| {
+                state = (state * 1_103_515_245 + 12_345) % (1 << 31);
+                ((state >> 16) % most) as f32
+            };
+            let (leans, borders): (Vec<f32>, Vec<[f32; 4]>) =
+                (0..width * height).map(|_| (below(19) - 9.0, std::array::from_fn(|_| below(6)))).unzip();
+            let found = cost(&leans, &borders, width, &cut(&leans, &borders, width));
+            assert_eq!(found, price, "{width} by {height}");
+        }
+    }
 }

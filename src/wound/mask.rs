@@ -327,4 +327,36 @@ mod tests {
         assert!((left.overlap(&right) - 1.0 / 3.0).abs() < 1e-6);
         assert_eq!(mask(&["...."]).overlap(&mask(&["...."])), 0.0);
     }
+
+    #[derive(serde::Deserialize)]
+    struct Kept {
+        distances: Vec<KeptDistances>,
+    }
+
+    #[derive(serde::Deserialize)]
+    struct KeptDistances {
+        seed: u64,
+        width: usize,
+        height: usize,
+        one_in: u64,
+        squared: Vec<u32>,
+    }
+
+    /// Exact distances as scipy finds them (`tests/outside/wound/check.py`).
+    #[test]
+    fn distances_are_those_of_another_program() {
+        let kept: Kept = serde_json::from_str(include_str!("../../tests/truth/grids.json")).unwrap();
+        assert!(kept.distances.len() >= 5);
+        for KeptDistances { seed, width, height, one_in, squared } in kept.distances {
+            let mut state = seed;
+            let mut hit = || {
+                state = (state * 1_103_515_245 + 12_345) % (1 << 31);
+                (state >> 16).is_multiple_of(one_in)
+            };
+            let mask = Mask::new(width, height, (0..width * height).map(|_| hit()).collect());
+            for (found, squared) in mask.distances().into_iter().zip(squared) {
+                assert!((found - (squared as f32).sqrt()).abs() < 1e-4, "{width} by {height}: {found}");
+            }
+        }
+    }
 }

@@ -10,7 +10,7 @@ mod disagreement_words;
 mod drawing;
 mod explained;
 mod fact_words;
-mod measure_words;
+pub mod measure_words;
 mod measured;
 mod photo;
 mod photo_set;
