@@ -87,14 +87,11 @@ pub fn awkward(case: Case, seed: u64) -> Wish {
 pub const SWEEPS: [&str; 8] =
     ["tilt", "defocus", "motion", "exposure", "tone", "area", "redness", "distance"];
 
-/// What a level of a sweep changes in a wish.
-type Change = Box<dyn Fn(&mut Wish)>;
-
 /// The wishes of a sweep: each level several times, otherwise as plain as can be. `None`: no sweep of that name.
 ///
 /// The same seeds serve every level, so that the levels show the same wounds.
 pub fn sweep(name: &str, seed: u64, each: u64) -> Option<Vec<(String, Wish)>> {
-    let levels: Vec<(String, Change)> = match name {
+    let levels: Vec<Change> = match name {
         "tilt" => levels(&[0.0, 10.0, 20.0, 30.0, 35.0, 40.0, 50.0], |wish, level| wish.tilt = level),
         "defocus" => levels(&[0.7, 2.0, 4.0, 6.0, 9.0, 12.0], |wish, level| wish.defocus_px = level),
         "motion" => levels(&[0.0, 5.0, 10.0, 20.0, 40.0], |wish, level| wish.motion_px = level),
