@@ -43,12 +43,14 @@ fn line(one: &Scored) -> String {
         |off: Option<f64>| off.map_or_else(|| "–".to_owned(), |off| format!("{:+.1} %", 100.0 * off));
     let redness = one.redness_mm.map_or_else(|| "–".to_owned(), |off| format!("{off:+.1} mm"));
     format!(
-        "{:<12} {:?} area {} length {} width {} redness {redness} {:?}",
+        "{:<12}{} {:?} area {} length {} width {} redness {redness} of {:.1} {:?}",
         one.name,
+        if one.card_is_missing { " (no card)" } else { "" },
         one.measurement.standing,
         percent(one.area),
         percent(one.length),
         percent(one.width),
+        one.true_redness_mm,
         one.measurement.because
     )
 }

@@ -68,6 +68,15 @@ fn ordinary_photos_are_measured_as_well_as_they_must() {
     assert!(score::given(&all) >= GIVEN, "{}", score::table("Ordinary photos", &all));
 }
 
+/// Figures on the third of the pictures that was kept out of tuning.
+#[test]
+fn pictures_kept_out_of_tuning_are_measured_as_well() {
+    let held: Vec<&Scored> = TYPICAL.iter().filter(|one| one.held_out).collect();
+    let median = share_below(score::counted(&held).iter().filter_map(|one| one.area), 0.5);
+    let told = || format!("{}{}", score::table("Held out", &held), score::reasons(&held));
+    assert!(median <= AREA_MEDIAN && score::given(&held) >= 0.75, "{}", told());
+}
+
 #[test]
 fn no_number_is_far_off_without_being_flagged() {
     let all: Vec<&Scored> = TYPICAL.iter().chain(HARD.iter()).collect();

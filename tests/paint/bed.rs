@@ -46,9 +46,15 @@ impl Bed {
         let yellow_above = above_for(rest, inside.len(), wish.frac[1]);
         let count = inside.len().max(1) as f64;
         let dark = inside.iter().filter(|value| value[1] > dark_above).count() as f64 / count;
-        let yellow =
-            inside.iter().filter(|value| value[1] <= dark_above && value[0] > yellow_above).count() as f64 / count;
-        Bed { yellow_above, dark_above, shares: [1.0 - yellow - dark, yellow, dark], ..Bed::colours(wish, chance) }
+        let yellow = inside.iter().filter(|value| value[1] <= dark_above && value[0] > yellow_above).count()
+            as f64
+            / count;
+        Bed {
+            yellow_above,
+            dark_above,
+            shares: [1.0 - yellow - dark, yellow, dark],
+            ..Bed::colours(wish, chance)
+        }
     }
 
     fn colours(wish: &Wish, chance: &mut Chance) -> Bed {

@@ -13,9 +13,9 @@ pub struct Chance(Xoshiro256PlusPlus);
 impl Chance {
     pub fn new(seed: u64, part: &str) -> Chance {
         // FNV-1a, 64 bits.
-        let name = part
-            .bytes()
-            .fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x100_0000_01b3));
+        let name = part.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+            (hash ^ u64::from(byte)).wrapping_mul(0x100_0000_01b3)
+        });
         Chance(Xoshiro256PlusPlus::seed_from_u64(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ name))
     }
 

@@ -97,7 +97,8 @@ impl SkinColours {
     /// Skin of this typology angle with this share of blood in its dermis.
     pub fn new(ita_deg: f64, blood: f64) -> SkinColours {
         let at = |share: f64| share * MOST_MELANIN / (LUT - 1) as f64;
-        let melanin_lut = (0..LUT).map(|n| through_melanin(at(n as f64)).map(|value| (value * KEPT) as f32)).collect();
+        let melanin_lut =
+            (0..LUT).map(|n| through_melanin(at(n as f64)).map(|value| (value * KEPT) as f32)).collect();
         let blood_at = |n: usize| n as f64 * MOST_BLOOD / (LUT - 1) as f64;
         let blood_lut = (0..LUT).map(|n| dermis(blood_at(n)).map(|value| value as f32)).collect();
         let mut skin = SkinColours { melanin_lut, blood_lut, melanin: 0.0, blood };
@@ -126,7 +127,11 @@ impl SkinColours {
         let (mut low, mut high) = (0.0, MOST_BLOOD - self.blood);
         for _ in 0..40 {
             let middle = (low + high) / 2.0;
-            if redness(self.blood + middle) - redness(self.blood) < contrast { low = middle } else { high = middle }
+            if redness(self.blood + middle) - redness(self.blood) < contrast {
+                low = middle
+            } else {
+                high = middle
+            }
         }
         low
     }

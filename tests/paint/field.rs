@@ -110,8 +110,12 @@ impl<const N: usize> Grid<N> {
         let to_middle: Vec<f32> = edges.iter().map(|edge| distance_to(edge, cx, cy)).collect();
         let nearest = to_middle.iter().fold(f32::MAX, |least, distance| least.min(*distance));
         let reach = nearest + 2.0 * half * std::f32::consts::SQRT_2 + 1e-3;
-        let close: Vec<[f32; 4]> =
-            edges.iter().zip(&to_middle).filter(|(_, distance)| **distance <= reach).map(|(edge, _)| *edge).collect();
+        let close: Vec<[f32; 4]> = edges
+            .iter()
+            .zip(&to_middle)
+            .filter(|(_, distance)| **distance <= reach)
+            .map(|(edge, _)| *edge)
+            .collect();
         for row in top..(top + block).min(self.rows) {
             for column in left..(left + block).min(self.columns) {
                 let [x, y] = self.knot(column, row);

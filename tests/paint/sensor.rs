@@ -35,7 +35,8 @@ pub fn develop(frame: &Frame, wish: &Wish) -> Vec<u8> {
     let row_len = frame.width * 3;
     // Colour noise is coarser than brightness noise: phones smooth it.
     let mut chroma = vec![[0.0_f32; 3]; frame.width.div_ceil(2)];
-    for (y, (from, to)) in frame.light.chunks_exact(row_len).zip(shown.chunks_exact_mut(row_len)).enumerate() {
+    for (y, (from, to)) in frame.light.chunks_exact(row_len).zip(shown.chunks_exact_mut(row_len)).enumerate()
+    {
         if y % 2 == 0 {
             chroma.iter_mut().for_each(|cell| *cell = noise.three(bits.bits()));
         }

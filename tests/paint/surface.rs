@@ -94,7 +94,7 @@ fn seen(scene: &Scene, tiles: &Tiles, spot: &Spot, mirrored: f32) -> Rgb {
 
 fn on_the_skin(scene: &Scene, tiles: &Tiles, spot: &Spot, mirrored: f32) -> Rgb {
     let Some(card) = &scene.card else { return skin_and_wound(scene, tiles, spot, mirrored) };
-    let at = card.from_skin([f64::from(spot.x), f64::from(spot.y)]);
+    let at = card.place_of([f64::from(spot.x), f64::from(spot.y)]);
     let apart = card.distance_mm(at) as f32;
     if apart > 4.0 {
         return skin_and_wound(scene, tiles, spot, mirrored);
@@ -123,7 +123,7 @@ fn card_share(scene: &Scene, index: usize) -> (f32, f32) {
     for step in 0..SIDE * SIDE {
         let part = |n: usize| (n as f64 + 0.5) / SIDE as f64;
         let at = scene.camera.mm([x + part(step % SIDE), y + part(step / SIDE)]);
-        if let Some(reflectance) = card.reflectance(card.from_skin(at)) {
+        if let Some(reflectance) = card.reflectance(card.place_of(at)) {
             sum += reflectance;
             hits += 1.0;
         }

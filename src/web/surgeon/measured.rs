@@ -121,11 +121,14 @@ fn by(opened: &Opened, kept: &KeptMeasurement, now: Timestamp) -> String {
     let made = time_words::clock_time(kept.made, now, &opened.practice.zone, STAFF_LANGUAGE);
     let method = &kept.measurement.method;
     match kept.author {
-        Author::Program => format!("Measured by the program, method {method}, {made}"),
+        Author::Program => match kept.measurement.standing {
+            Standing::Ok | Standing::LowConfidence => format!("by the program, method {method}, {made}"),
+            Standing::Refused => format!("tried by the program, method {method}, {made}"),
+        },
         Author::Staff(id) => {
             let member = opened.staff.iter().find(|member| member.id == id);
             let name = member.map_or("a colleague", |member| member.name.as_str());
-            format!("Drawn or confirmed by {name}, {made}, method {method}")
+            format!("drawn or confirmed by {name}, {made}, method {method}")
         }
     }
 }
