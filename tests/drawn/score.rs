@@ -27,6 +27,9 @@ use closewatch::wound::Redness;
 use closewatch::wound::Standing;
 use serde_json::Value;
 
+/// Redness that reaches farther than this is wide, mm.
+pub const WIDE_MM: f64 = 8.0;
+
 /// One picture and what became of it. Errors are relative to the truth, signed, unless said otherwise.
 pub struct Scored {
     pub name: String,
@@ -230,6 +233,24 @@ pub fn counted<'s>(all: &[&'s Scored]) -> Vec<&'s Scored> {
     all.iter().copied().filter(|one| one.is_counted()).collect()
 }
 
+/// Wide redness that was said to have no contrast; of so many pictures with wide redness that were measured.
+pub fn wide_redness_missed(all: &[&Scored]) -> (usize, usize) {
+    let wide =
+        |one: &&&Scored| one.true_redness_mm > WIDE_MM && one.measurement.standing != Standing::Refused;
+    let none = |one: &&&Scored| matches!(one.measurement.redness, Redness::NoContrast { .. });
+    (all.iter().filter(wide).filter(none).count(), all.iter().filter(wide).count())
+}
+
+/// Which way errors lean: the middle one, with its sign; 0 of nothing.
+fn signed_median(values: &[f64]) -> f64 {
+    let mut values = values.to_vec();
+    values.sort_by(f64::total_cmp);
+    match values.len() {
+        0 => 0.0,
+        count => (values[(count - 1) / 2] + values[count / 2]) / 2.0,
+    }
+}
+
 /// The figures of a set of pictures as lines of text.
 pub fn table(title: &str, all: &[&Scored]) -> String {
     let mut out = String::new();
@@ -245,17 +266,23 @@ pub fn table(title: &str, all: &[&Scored]) -> String {
     line(format!("  a whole card, given a number          {:.0} %", 100.0 * given(all)));
     line(format!("  off by more than 25 %, not flagged    {}", gross(all)));
     line(format!("  no whole card, measured all the same  {}", not_refused(all)));
+    let (missed, wide) = wide_redness_missed(all);
+    line(format!("  redness over {WIDE_MM} mm told as no contrast {missed} of {wide}"));
     let mut row = |name: &str, values: Vec<f64>, unit: &str, factor: f64| {
         let of = |share: f64| factor * share_below(values.iter().copied(), share);
         let (n, middle, p90, p95, most) = (values.len(), of(0.5), of(0.9), of(0.95), of(1.0));
-        writeln!(out, "  {name:<24} n {n:>3}  median {middle:>6.2}  p90 {p90:>6.2}  p95 {p95:>6.2}  most {most:>6.2} {unit}")
-            .unwrap();
+        let leans = factor * signed_median(&values);
+        writeln!(
+            out,
+            "  {name:<22} n {n:>3}  median {middle:>6.2}  p90 {p90:>6.2}  p95 {p95:>6.2}  most {most:>6.2}  leans {leans:>+6.2} {unit}"
+        )
+        .unwrap();
     };
     row("area", counted.iter().filter_map(|one| one.area).collect(), "%", 100.0);
     row("length", counted.iter().filter_map(|one| one.length).collect(), "%", 100.0);
     row("width", counted.iter().filter_map(|one| one.width).collect(), "%", 100.0);
     row("geometry alone", all.iter().filter_map(|one| one.geometry).collect(), "%", 100.0);
-    row("redness reach", all.iter().filter_map(|one| one.redness_mm).collect(), "mm", 1.0);
+    row("redness reach", counted.iter().filter_map(|one| one.redness_mm).collect(), "mm", 1.0);
     row("tissue shares", counted.iter().filter_map(|one| one.tissue).collect(), "%", 100.0);
     row(
         "CPU, tap to numbers",
@@ -268,31 +295,40 @@ pub fn table(title: &str, all: &[&Scored]) -> String {
     out
 }
 
-/// Area error by class.
+/// Errors by class: of what was counted, area, length, redness and tissue, and how wide the area's interval was told.
 pub fn by_class(all: &[&Scored]) -> String {
     let mut names: Vec<&str> = all.iter().flat_map(|one| one.classes.iter().map(String::as_str)).collect();
     names.sort_unstable();
     names.dedup();
-    let mut out = String::new();
+    let mut out = format!(
+        "  {:<26} {:>11}  {:>13}  {:>10}  {:>10}  {:>10}  {:>5}\n",
+        "", "counted", "area med/p95", "length p95", "redness", "tissue", "told"
+    );
     for name in names {
         let mine: Vec<&Scored> =
             all.iter().copied().filter(|one| one.classes.iter().any(|class| class == name)).collect();
-        let counted = counted(&mine);
-        let errors: Vec<f64> = counted.iter().filter_map(|one| one.area).collect();
-        let widths =
-            counted.iter().filter_map(|one| one.measurement.size.map(|size| size.area_mm2.relative_error()));
-        let of = |share: f64| 100.0 * share_below(errors.iter().copied(), share);
-        let told = 100.0 * share_below(widths, 0.5);
-        let (n, k) = (mine.len(), errors.len());
-        writeln!(
-            out,
-            "  {name:<28} {k:>3} of {n:>3} counted  area median {:>5.2} %  p95 {:>5.2} %  told ±{told:.0} %",
-            of(0.5),
-            of(0.95)
-        )
-        .unwrap();
+        writeln!(out, "{}", class_line(name, &mine)).unwrap();
     }
     out
+}
+
+fn class_line(name: &str, mine: &[&Scored]) -> String {
+    let counted = counted(mine);
+    let of = |figure: &dyn Fn(&Scored) -> Option<f64>, share: f64| {
+        let values: Vec<f64> = counted.iter().filter_map(|one| figure(one)).collect();
+        (!values.is_empty()).then(|| share_below(values, share))
+    };
+    let show = |value: Option<f64>, factor: f64, unit: &str| {
+        value.map_or_else(|| "–".to_owned(), |value| format!("{:.1} {unit}", factor * value))
+    };
+    let percent = |figure: &dyn Fn(&Scored) -> Option<f64>, share: f64| show(of(figure, share), 100.0, "%");
+    let told = percent(&|one| one.measurement.size.map(|size| size.area_mm2.relative_error()), 0.5);
+    let area = format!("{} / {}", percent(&|one| one.area, 0.5), percent(&|one| one.area, 0.95));
+    let length = percent(&|one| one.length, 0.95);
+    let redness = show(of(&|one| one.redness_mm, 0.5), 1.0, "mm");
+    let tissue = percent(&|one| one.tissue, 0.5);
+    let how_many = format!("{} of {}", counted.len(), mine.len());
+    format!("  {name:<26} {how_many:>11}  {area:>13}  {length:>10}  {redness:>10}  {tissue:>10}  ±{told}")
 }
 
 /// Why pictures were refused or not counted.
