@@ -11,6 +11,9 @@ use crate::wound::Standing;
 use crate::wound::course::Change;
 use crate::wound::course::Clear;
 
+const RANGES: &str = "The ranges are from repeating this on the photo. On a real photo count on ±10 % of the area on flat sites and \
+                      ±20 % on limbs.";
+
 pub(in crate::cli) fn words(now: &Measured, before: &[Measured]) -> String {
     let found = &now.measurement;
     let mut lines = vec![standing(found.standing).to_owned()];
@@ -30,11 +33,8 @@ pub(in crate::cli) fn words(now: &Measured, before: &[Measured]) -> String {
     for (place, before) in before.iter().enumerate() {
         lines.push(since(place + 1, changed(now, before).as_ref()));
     }
-    lines.push(
-        "The ranges are from repeating this on the photo. On a real photo count on ±10 % of the area on flat sites and \
-         ±20 % on limbs. An aid for sorting, never a diagnosis."
-            .to_owned(),
-    );
+    lines.extend(found.counted_size().map(|_| RANGES.to_owned()));
+    lines.push("An aid for sorting, never a diagnosis.".to_owned());
     lines.join("\n")
 }
 

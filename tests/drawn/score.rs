@@ -23,6 +23,7 @@ use closewatch::wound::Asked;
 use closewatch::wound::Because;
 use closewatch::wound::Measurement;
 use closewatch::wound::Outline;
+use closewatch::wound::PenLine;
 use closewatch::wound::Redness;
 use closewatch::wound::Standing;
 use serde_json::Value;
@@ -51,6 +52,8 @@ pub struct Scored {
     pub redness_mm: Option<f64>,
     /// True reach of the redness, mm.
     pub true_redness_mm: f64,
+    /// A pen line was drawn on the skin.
+    pub has_pen: bool,
     /// Half the summed difference of the bed's shares, 0–1.
     pub tissue: Option<f64>,
     /// From pixels to numbers, CPU of one thread, ms. 0 where the system does not tell.
@@ -141,6 +144,7 @@ fn scored(name: String, truth: &Value, scale: f64, measurement: Measurement, cpu
         geometry: measurement.plane.as_ref().and_then(|plane| geometry(truth, scale, plane)),
         redness_mm: reach,
         true_redness_mm: number(&red["p95_mm"]),
+        has_pen: truth["params"]["pen"].as_str().is_some_and(|pen| pen != "none"),
         tissue,
         cpu_ms,
         measurement,
@@ -241,6 +245,19 @@ pub fn wide_redness_missed(all: &[&Scored]) -> (usize, usize) {
     (all.iter().filter(wide).filter(none).count(), all.iter().filter(wide).count())
 }
 
+/// Pen lines seen where none is, of so many; and where one is, of so many; among pictures with an outline.
+pub fn pen_lines(all: &[&Scored]) -> (usize, usize, usize, usize) {
+    let looked = || all.iter().filter(|one| one.measurement.outline.is_some());
+    let seen = |one: &&&Scored| matches!(one.measurement.pen, PenLine::Seen { .. });
+    let (without, with): (Vec<_>, Vec<_>) = looked().partition(|one| !one.has_pen);
+    (
+        without.iter().filter(|one| seen(one)).count(),
+        without.len(),
+        with.iter().filter(|one| seen(one)).count(),
+        with.len(),
+    )
+}
+
 /// Which way errors lean: the middle one, with its sign; 0 of nothing.
 fn signed_median(values: &[f64]) -> f64 {
     let mut values = values.to_vec();
@@ -268,6 +285,8 @@ pub fn table(title: &str, all: &[&Scored]) -> String {
     line(format!("  no whole card, measured all the same  {}", not_refused(all)));
     let (missed, wide) = wide_redness_missed(all);
     line(format!("  redness over {WIDE_MM} mm told as no contrast {missed} of {wide}"));
+    let (invented, without, seen, drawn) = pen_lines(all);
+    line(format!("  pen line seen: where none is {invented} of {without}, where one is {seen} of {drawn}"));
     let mut row = |name: &str, values: Vec<f64>, unit: &str, factor: f64| {
         let of = |share: f64| factor * share_below(values.iter().copied(), share);
         let (n, middle, p90, p95, most) = (values.len(), of(0.5), of(0.9), of(0.95), of(1.0));

@@ -48,7 +48,7 @@ def held(what, off, limit, unit=""):
     global faults
     fine = off <= limit
     faults += not fine
-    print(f"  {what:<58} {off:.2e}{unit} (limit {limit:.0e}{unit}){'' if fine else '  <-- OUT OF ITS LIMIT'}")
+    print(f"  {what:<58} {off:.2e}{unit} (limit {limit:g}{unit}){'' if fine else '  <-- OUT OF ITS LIMIT'}")
 
 
 # --- the outlines ------------------------------------------------------------------------------------------------
@@ -74,7 +74,9 @@ def figures(rings):
         farthest.append((apart.max(), across.max() - across.min()))
     (length, width), (length_cv, width_cv) = farthest
     assert abs(length / length_cv - 1) < 1e-5 and abs(width / width_cv - 1) < 1e-5, "shapely and OpenCV differ"
-    narrowest = min(cv2.minAreaRect(by_opencv)[1])
+    sides = np.roll(hull[:-1], -1, axis=0) - hull[:-1]
+    normals = np.c_[-sides[:, 1], sides[:, 0]] / np.linalg.norm(sides, axis=1)[:, None]
+    narrowest = np.ptp(normals @ hull.T, axis=1).min()
     perimeter = sum(Polygon(edge).length for edge, _ in rings)
     area_cv = sum(cv2.contourArea(edge.astype(np.float32)) - sum(cv2.contourArea(i.astype(np.float32)) for i in islands)
                   for edge, islands in rings)
@@ -96,7 +98,8 @@ def check_traced(folder):
     worst = dict.fromkeys(["area", "perimeter", "length", "width"], 0.0)
     for name in PICTURES:
         truth = truth_of(name)
-        for ring in (truth["trace_px"], truth["wound"]["polygon_px"][::4]):
+        # The large picture comes without a trace.
+        for ring in filter(None, (truth.get("trace_px"), truth["wound"]["polygon_px"][::4])):
             drawing = folder / "drawing.json"
             drawing.write_text(json.dumps(ring))
             told = measured(DRAWN / f"{name}.jpg", "--outline", drawing)
@@ -106,7 +109,7 @@ def check_traced(folder):
             for key in worst:
                 worst[key] = max(worst[key], abs(ours[key] / theirs[key] - 1))
             # No width is less than the narrowest gap the outline passes through.
-            assert ours["width"] > theirs["narrowest"] - 1e-3 and ours["width"] <= ours["length"]
+            assert theirs["narrowest"] - 1e-3 < ours["width"] <= ours["length"], (name, ours, theirs)
     for key, off in worst.items():
         held(f"{key}, relative", off, 1e-9)
 
@@ -129,6 +132,8 @@ def check_kept_outlines():
 def check_found(folder):
     """Places come back in the displayed picture's pixels, and the committed scorer counts as we do here."""
     print("What the program finds by itself, laid over the truth with shapely")
+    folder = folder / "found"
+    folder.mkdir()
     for name in PICTURES:
         for ending in ("jpg", "json"):
             shutil.copy(DRAWN / f"{name}.{ending}", folder)
