@@ -17,7 +17,8 @@ use paint::Wish;
 
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
-    let (what, options) = arguments.split_first().ok_or("paint what? clean, typical, hard, awkward or sweep-NAME")?;
+    let (what, options) =
+        arguments.split_first().ok_or("paint what? clean, typical, hard, awkward or sweep-NAME")?;
     let option = |name: &str| options.windows(2).find(|pair| pair[0] == name).map(|pair| pair[1].as_str());
     let number = |name: &str, otherwise: u64| option(name).map_or(Ok(otherwise), str::parse);
     let (seed, count, px) = (number("--seed", 1)?, number("--count", 12)?, number("--px", 2_048)?);
@@ -42,7 +43,8 @@ fn wishes(what: &str, seed: u64, count: u64) -> Result<Vec<(String, Wish)>, Box<
         "hard" => Profile::Hard,
         "awkward" => {
             let case = |number: u64| Case::AWKWARD[(number % Case::AWKWARD.len() as u64) as usize];
-            let one = |number: u64| (format!("{:?}", case(number)), paint::awkward(case(number), seed + number));
+            let one =
+                |number: u64| (format!("{:?}", case(number)), paint::awkward(case(number), seed + number));
             return Ok((0..count).map(one).collect());
         }
         _ => {

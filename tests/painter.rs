@@ -4,11 +4,11 @@ mod paint;
 
 use closewatch::photo::Limits;
 use closewatch::photo::MmPoint;
+use closewatch::photo::PATCH_REFLECTANCE;
 use closewatch::photo::PxPoint;
 use closewatch::photo::SkinPlane;
 use closewatch::photo::clean;
 use closewatch::photo::linear_light;
-use closewatch::sheet::scale_card::PATCH_REFLECTANCE;
 use paint::Case;
 use paint::Painted;
 use paint::Profile;
@@ -97,7 +97,7 @@ fn counting_the_wounds_pixels_through_the_plane_gives_its_area() {
             for x in 0..painted.width {
                 let at = plane.to_mm(PxPoint { x_px: x as f64 + 0.5, y_px: y as f64 + 0.5 });
                 let green = linear_light()[usize::from(painted.rgb[(y * painted.width + x) * 3 + 1])];
-                if near_wound(&painted, at) && f64::from(green) < (bed + skin) / 2.0 {
+                if f64::from(green) < (bed + skin) / 2.0 && !at_card(&painted, at) {
                     counted_mm2 += plane.mm_per_px_at(at).powi(2);
                 }
             }
@@ -116,16 +116,16 @@ fn outside(painted: &Painted) -> [f64; 2] {
     [-x / x.hypot(y) * away, -y / x.hypot(y) * away]
 }
 
-/// Within three millimetres of the wound: the card's black is farther away.
-fn near_wound(painted: &Painted, at: MmPoint) -> bool {
-    let edge = &painted.truth.wound.polygon_mm;
-    at.x_mm.hypot(at.y_mm) < 4.0
-        || edge.iter().any(|[x, y]| {
-            // Nearer to the middle than the edge's place, or close beside it.
-            let toward = (at.x_mm * x + at.y_mm * y) / x.hypot(*y);
-            let aside = (at.x_mm * y - at.y_mm * x).abs() / x.hypot(*y);
-            aside < 0.5 && toward > 0.0 && toward < x.hypot(*y) + 3.0
-        })
+/// Whether a place is on the card or within a millimetre of it.
+fn at_card(painted: &Painted, at: MmPoint) -> bool {
+    let card = painted.truth.card.card_corners_mm.as_ref().unwrap();
+    let along = |corner: [f64; 2]| {
+        let (x, y) = (corner[0] - card[0][0], corner[1] - card[0][1]);
+        let length = x.hypot(y);
+        let at_mm = ((at.x_mm - card[0][0]) * x + (at.y_mm - card[0][1]) * y) / length;
+        at_mm > -1.0 && at_mm < length + 1.0
+    };
+    along(card[1]) && along(card[3])
 }
 
 #[test]
@@ -143,8 +143,9 @@ fn the_markers_border_lies_where_the_plane_puts_it() {
             let centre = between(tag[0], tag[2], 0.5);
             // From 2 mm outside the black square (light margin) to 2 mm inside (black border).
             let ends = [1.2, 0.8].map(|share| to_px(&plane(&painted), between(centre, middle, share)));
-            let values: Vec<f64> =
-                (0..=200).map(|step| light_at(&painted, between(ends[0], ends[1], f64::from(step) / 200.0))[1]).collect();
+            let values: Vec<f64> = (0..=200)
+                .map(|step| light_at(&painted, between(ends[0], ends[1], f64::from(step) / 200.0))[1])
+                .collect();
             let off_px = (half_way(&values) - 0.5) * (ends[0][0] - ends[1][0]).hypot(ends[0][1] - ends[1][1]);
             assert!(off_px.abs() < 0.2, "tilt {tilt}, side {side}: {off_px:.3} px");
         }
@@ -249,5 +250,5 @@ fn a_painted_file_is_taken_like_a_phones_and_tells_its_focal_length() {
     assert_eq!(focal.value.get_uint(0), Some(27));
     assert!((painted.truth.camera.f_px - 27.0 / 36.0 * 640.0).abs() < 1e-9);
     let cleaned = clean(&jpeg, &Limits::default()).unwrap();
-    assert_eq!((cleaned.full().width, cleaned.full().height), (480, 640));
+    assert_eq!((cleaned.full().width_px, cleaned.full().height_px), (480, 640));
 }

@@ -32,7 +32,8 @@ pub struct Stand {
 impl Camera {
     pub fn new(wish: &Wish, longest_px: usize, stand: Stand) -> Camera {
         let shortest_px = longest_px * 3 / 4;
-        let (width, height) = if wish.portrait { (shortest_px, longest_px) } else { (longest_px, shortest_px) };
+        let (width, height) =
+            if wish.portrait { (shortest_px, longest_px) } else { (longest_px, shortest_px) };
         // Phones give the focal length as if the picture's long side were the 36 mm of a film frame.
         let f_px = f64::from(wish.focal_35mm) / 36.0 * longest_px as f64;
         let h = homography(wish, f_px, [width as f64 / 2.0, height as f64 / 2.0], &stand);
@@ -73,7 +74,8 @@ impl Camera {
         let before = |at: &Mm| m[2][0] * at[0] + m[2][1] * at[1] + m[2][2] > 0.0;
         let whole = corners.iter().all(before);
         let seen = Bounds::around(&corners, 2.0);
-        let limit = |at: f64, otherwise: f64| if whole { at.clamp(-farthest_mm, farthest_mm) } else { otherwise };
+        let limit =
+            |at: f64, otherwise: f64| if whole { at.clamp(-farthest_mm, farthest_mm) } else { otherwise };
         Bounds {
             left: limit(seen.left, -farthest_mm),
             top: limit(seen.top, -farthest_mm),
@@ -85,9 +87,8 @@ impl Camera {
     /// The picture turned left for right.
     pub fn mirrored(&self) -> Camera {
         let mut h = *self.plane.mm_to_px_matrix();
-        for column in 0..3 {
-            h[0][column] = self.width as f64 * h[2][column] - h[0][column];
-        }
+        let depth = h[2];
+        h[0].iter_mut().zip(depth).for_each(|(x, depth)| *x = self.width as f64 * depth - *x);
         let plane = SkinPlane::from_mm_to_px(h).expect("a mirror image of a plane is a plane");
         Camera { plane, ..self.clone() }
     }

@@ -1,8 +1,9 @@
 //! The scale card as it lies on the skin.
 
-use closewatch::sheet::TAG_CELLS;
-use closewatch::sheet::scale_card;
-use closewatch::sheet::tag36h11;
+use closewatch::photo;
+use closewatch::photo::TAG_CELLS;
+use closewatch::photo::marker_cells;
+use closewatch::sheet::scale_card::USUAL_TAG_ID;
 
 use super::shape::Mm;
 use super::wish::Ground;
@@ -23,7 +24,7 @@ pub struct Card {
 
 impl Card {
     pub fn new(middle: Mm, angle: f64, ground: Ground) -> Card {
-        let cells = tag36h11(scale_card::TAG_ID).expect("the card's own marker");
+        let cells = marker_cells(USUAL_TAG_ID).expect("a marker of the family");
         let (sin, cos) = angle.sin_cos();
         Card { middle, sin, cos, ground, cells }
     }
@@ -31,15 +32,15 @@ impl Card {
     /// From the card's top left corner, mm, to the skin.
     pub fn to_skin(&self, [u, v]: Mm) -> Mm {
         let (sin, cos) = (self.sin, self.cos);
-        let (u, v) = (u - scale_card::CARD_WIDTH_MM / 2.0, v - scale_card::CARD_HEIGHT_MM / 2.0);
+        let (u, v) = (u - photo::CARD_WIDTH_MM / 2.0, v - photo::CARD_HEIGHT_MM / 2.0);
         [self.middle[0] + u * cos - v * sin, self.middle[1] + u * sin + v * cos]
     }
 
     #[inline]
-    pub fn from_skin(&self, [x, y]: Mm) -> Mm {
+    pub fn on_card(&self, [x, y]: Mm) -> Mm {
         let (sin, cos) = (self.sin, self.cos);
         let (x, y) = (x - self.middle[0], y - self.middle[1]);
-        [x * cos + y * sin + scale_card::CARD_WIDTH_MM / 2.0, y * cos - x * sin + scale_card::CARD_HEIGHT_MM / 2.0]
+        [x * cos + y * sin + photo::CARD_WIDTH_MM / 2.0, y * cos - x * sin + photo::CARD_HEIGHT_MM / 2.0]
     }
 
     /// A rectangle on the card as corners on the skin: top left, top right, bottom right, bottom left as printed.
@@ -49,54 +50,53 @@ impl Card {
     }
 
     pub fn outer_mm(&self) -> [Mm; 4] {
-        self.corners(0.0, 0.0, scale_card::CARD_WIDTH_MM, scale_card::CARD_HEIGHT_MM)
+        self.corners(0.0, 0.0, photo::CARD_WIDTH_MM, photo::CARD_HEIGHT_MM)
     }
 
     pub fn tag_mm(&self) -> [Mm; 4] {
-        let edge = scale_card::TAG_EDGE_MM;
-        self.corners(scale_card::TAG_LEFT_MM, scale_card::TAG_TOP_MM, edge, edge)
+        let edge = photo::TAG_EDGE_MM;
+        self.corners(photo::TAG_LEFT_MM, photo::TAG_TOP_MM, edge, edge)
     }
 
     pub fn patch_mm(&self) -> [Mm; 4] {
-        self.corners(
-            scale_card::PATCH_LEFT_MM,
-            scale_card::PATCH_TOP_MM,
-            scale_card::PATCH_WIDTH_MM,
-            scale_card::PATCH_HEIGHT_MM,
-        )
+        self.corners(photo::PATCH_LEFT_MM, photo::PATCH_TOP_MM, photo::PATCH_WIDTH_MM, photo::PATCH_HEIGHT_MM)
     }
 
     pub fn ground_reflectance(&self) -> f32 {
         match self.ground {
             Ground::White => PAPER,
-            Ground::Grey => scale_card::GROUND_REFLECTANCE as f32,
+            Ground::Grey => photo::GROUND_REFLECTANCE as f32,
         }
     }
 
     /// Distance from the card's rectangle, mm; 0 on it.
     #[inline]
     pub fn distance_mm(&self, [u, v]: Mm) -> f64 {
-        let x = (-u).max(u - scale_card::CARD_WIDTH_MM).max(0.0);
-        let y = (-v).max(v - scale_card::CARD_HEIGHT_MM).max(0.0);
+        let x = (-u).max(u - photo::CARD_WIDTH_MM).max(0.0);
+        let y = (-v).max(v - photo::CARD_HEIGHT_MM).max(0.0);
         (x * x + y * y).sqrt()
     }
 
     /// What the card sends back at a place on it; `None` beside it.
     #[inline]
     pub fn reflectance(&self, [u, v]: Mm) -> Option<f32> {
-        if !(0.0..scale_card::CARD_WIDTH_MM).contains(&u) || !(0.0..scale_card::CARD_HEIGHT_MM).contains(&v) {
+        if !(0.0..photo::CARD_WIDTH_MM).contains(&u) || !(0.0..photo::CARD_HEIGHT_MM).contains(&v) {
             return None;
         }
         // Cells count from the light margin, one cell outside the black square.
-        let column = (u - scale_card::TAG_LEFT_MM) / scale_card::TAG_CELL_MM + 1.0;
-        let row = (v - scale_card::TAG_TOP_MM) / scale_card::TAG_CELL_MM + 1.0;
+        let column = (u - photo::TAG_LEFT_MM) / photo::TAG_CELL_MM + 1.0;
+        let row = (v - photo::TAG_TOP_MM) / photo::TAG_CELL_MM + 1.0;
         let cells = 0.0..TAG_CELLS as f64;
         if cells.contains(&column) && cells.contains(&row) {
-            return Some(if self.cells[row as usize][column as usize] { PAPER } else { BLACK });
+            return Some(if self.cells[row as usize][column as usize] {
+                self.ground_reflectance()
+            } else {
+                BLACK
+            });
         }
-        let (x, y) = (u - scale_card::PATCH_LEFT_MM, v - scale_card::PATCH_TOP_MM);
+        let (x, y) = (u - photo::PATCH_LEFT_MM, v - photo::PATCH_TOP_MM);
         let on_patch =
-            (0.0..scale_card::PATCH_WIDTH_MM).contains(&x) && (0.0..scale_card::PATCH_HEIGHT_MM).contains(&y);
-        Some(if on_patch { scale_card::PATCH_REFLECTANCE as f32 } else { self.ground_reflectance() })
+            (0.0..photo::PATCH_WIDTH_MM).contains(&x) && (0.0..photo::PATCH_HEIGHT_MM).contains(&y);
+        Some(if on_patch { photo::PATCH_REFLECTANCE as f32 } else { self.ground_reflectance() })
     }
 }

@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::colour::Tone;
 use super::wish::CardState;
+use super::wish::Pen;
 use super::wish::Profile;
 use super::wish::Rim;
 use super::wish::Wish;
@@ -63,7 +64,7 @@ pub fn awkward(case: Case, seed: u64) -> Wish {
         Case::TwoWounds => (wish.area_cm2, wish.bend) = (wish.area_cm2.min(10.0), 0.0),
         Case::CutOff => wish.area_cm2 = wish.area_cm2.max(10.0),
         Case::AllBed => {
-            (wish.area_cm2, wish.elong, wish.bend, wish.tilt) = (700.0, 1.1, 0.0, 3.0);
+            (wish.area_cm2, wish.elong, wish.bend, wish.tilt) = (1_500.0, 1.1, 0.0, 3.0);
             (wish.distance_mm, wish.ery_mm, wish.card) = (140.0, 0.0, CardState::Missing);
         }
         Case::FaintWide => {
@@ -74,7 +75,7 @@ pub fn awkward(case: Case, seed: u64) -> Wish {
             (wish.ita_class, wish.ita) = (Tone::Dark, -50.0 + (seed % 4) as f64 * 4.0);
             (wish.ery_mm, wish.ery_contrast) = (12.0 + (seed % 5) as f64 * 4.0, 0.12);
         }
-        Case::NoWound => wish.ery_mm = 0.0,
+        Case::NoWound => (wish.ery_mm, wish.pen) = (0.0, Pen::None),
         Case::Island => (wish.area_cm2, wish.bend) = (wish.area_cm2.max(6.0), 0.0),
         Case::GlareOnBed => wish.glare = 1.0,
         Case::Macerated => (wish.rim, wish.rim_mm) = (Rim::Macerated, 2.5 + (seed % 4) as f64 * 0.7),
@@ -83,13 +84,14 @@ pub fn awkward(case: Case, seed: u64) -> Wish {
 }
 
 /// Names of the sweeps.
-pub const SWEEPS: [&str; 8] = ["tilt", "defocus", "motion", "exposure", "tone", "area", "redness", "distance"];
+pub const SWEEPS: [&str; 8] =
+    ["tilt", "defocus", "motion", "exposure", "tone", "area", "redness", "distance"];
 
 /// The wishes of a sweep: each level several times, otherwise as plain as can be. `None`: no sweep of that name.
 ///
 /// The same seeds serve every level, so that the levels show the same wounds.
 pub fn sweep(name: &str, seed: u64, each: u64) -> Option<Vec<(String, Wish)>> {
-    let levels: Vec<(String, Box<dyn Fn(&mut Wish)>)> = match name {
+    let levels: Vec<Change> = match name {
         "tilt" => levels(&[0.0, 10.0, 20.0, 30.0, 35.0, 40.0, 50.0], |wish, level| wish.tilt = level),
         "defocus" => levels(&[0.7, 2.0, 4.0, 6.0, 9.0, 12.0], |wish, level| wish.defocus_px = level),
         "motion" => levels(&[0.0, 5.0, 10.0, 20.0, 40.0], |wish, level| wish.motion_px = level),

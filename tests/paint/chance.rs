@@ -13,9 +13,9 @@ pub struct Chance(Xoshiro256PlusPlus);
 impl Chance {
     pub fn new(seed: u64, part: &str) -> Chance {
         // FNV-1a, 64 bits.
-        let name = part
-            .bytes()
-            .fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x100_0000_01b3));
+        let name = part.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+            (hash ^ u64::from(byte)).wrapping_mul(0x100_0000_01b3)
+        });
         Chance(Xoshiro256PlusPlus::seed_from_u64(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ name))
     }
 
@@ -94,8 +94,9 @@ impl Tile {
         let (left, top) = (x0 as i32 as usize & mask, y0 as i32 as usize & mask);
         let (right, under) = ((left + 1) & mask, (top + 1) & mask);
         let (upper, lower) = (top * self.edge, under * self.edge);
-        let a = self.heights[upper + left] + (self.heights[upper + right] - self.heights[upper + left]) * fx;
-        let b = self.heights[lower + left] + (self.heights[lower + right] - self.heights[lower + left]) * fx;
+        let heights: &[f32] = &self.heights;
+        let a = heights[upper + left] + (heights[upper + right] - heights[upper + left]) * fx;
+        let b = heights[lower + left] + (heights[lower + right] - heights[lower + left]) * fx;
         a + (b - a) * fy
     }
 }

@@ -25,7 +25,8 @@ fn exif(focal_35mm: u16) -> Vec<u8> {
     const EXIF_DIRECTORY: u16 = 0x8769;
     const FOCAL_35MM: u16 = 0xa405;
     let short = |tag: u16, value: u16| {
-        [tag.to_le_bytes(), 3_u16.to_le_bytes(), 1_u16.to_le_bytes(), [0; 2], value.to_le_bytes(), [0; 2]].concat()
+        [tag.to_le_bytes(), 3_u16.to_le_bytes(), 1_u16.to_le_bytes(), [0; 2], value.to_le_bytes(), [0; 2]]
+            .concat()
     };
     let mut tiff = b"II*\0\x08\0\0\0".to_vec();
     tiff.extend(2_u16.to_le_bytes());

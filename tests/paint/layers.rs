@@ -5,6 +5,7 @@ use super::chance::Chance;
 use super::chance::Tile;
 use super::chance::smooth_step;
 use super::colour::Rgb;
+use super::colour::scaled;
 use super::shape::Mm;
 use super::shape::reach;
 use super::wish::Wish;
@@ -23,7 +24,8 @@ impl Cloth {
         let chance = &mut Chance::new(wish.seed, "cloth");
         let (sin, cos) = chance.between(0.0, std::f64::consts::TAU).sin_cos();
         let (_, high) = reach(keep, [cos, sin]);
-        let colours = [[0.1, 0.25, 0.5], [0.1, 0.5, 0.35], [0.75, 0.74, 0.7], [0.45, 0.36, 0.25], [0.05, 0.16, 0.19]];
+        let colours =
+            [[0.1, 0.25, 0.5], [0.1, 0.5, 0.35], [0.75, 0.74, 0.7], [0.45, 0.36, 0.25], [0.05, 0.16, 0.19]];
         let colour = chance.pick(&colours);
         let offset = high + chance.between(10.0, 45.0);
         let folds = Tile::new(chance, 128, &[(5, 1.0), (11, 0.6)]);
@@ -39,7 +41,7 @@ impl Cloth {
             return None;
         }
         let fold = 1.0 + 0.16 * self.folds.at(x * 0.7 + 900.0, y * 0.7 + 900.0) + 0.05 * weave;
-        Some((self.colour.map(|value| value * fold), (0.5 + deep / mm_per_px).clamp(0.0, 1.0)))
+        Some((scaled(self.colour, fold), (0.5 + deep / mm_per_px).clamp(0.0, 1.0)))
     }
 
     pub fn polygon_mm(&self) -> Vec<Mm> {
@@ -78,7 +80,12 @@ impl Occluder {
             _ => (8.0, skin),
         };
         let over = chance.between(1.0, 5.0);
-        Occluder { tip: [corner[0] - cos * over, corner[1] - sin * over], toward: [cos, sin], half_mm, colour }
+        Occluder {
+            tip: [corner[0] - cos * over, corner[1] - sin * over],
+            toward: [cos, sin],
+            half_mm,
+            colour,
+        }
     }
 
     #[inline]
@@ -91,7 +98,7 @@ impl Occluder {
         let cover = (0.5 + (half - apart) / mm_per_px).clamp(0.0, 1.0);
         // A round thing is darker toward its sides.
         let round = (1.0 - (apart / half).powi(2) * 0.55).max(0.3);
-        (cover > 0.0).then(|| (self.colour.map(|value| value * round), cover))
+        (cover > 0.0).then(|| (scaled(self.colour, round), cover))
     }
 
     pub fn polygon_mm(&self) -> Vec<Mm> {
@@ -122,7 +129,12 @@ impl Residue {
         let spots = (0..count).map(|_| {
             let [x, y] = edge[chance.below(edge.len())];
             let radius = size * chance.between(0.6, 1.3);
-            [x + 0.4 * size * chance.normal(), y + 0.4 * size * chance.normal(), radius, chance.between(0.35, 0.75)]
+            [
+                x + 0.4 * size * chance.normal(),
+                y + 0.4 * size * chance.normal(),
+                radius,
+                chance.between(0.35, 0.75),
+            ]
         });
         let spots = spots.map(|spot| spot.map(|value| value as f32)).collect();
         let colour = chance.pick(&[[0.8, 0.78, 0.7], [0.74, 0.66, 0.42], [0.62, 0.55, 0.45]]);

@@ -3,7 +3,7 @@
 //! `Wish` says what is to be seen; `paint` paints it. The same wish gives the same bytes. Painted pictures know their
 //! geometry exactly; their colours are physics by rule of thumb: good figures here are necessary, not sufficient. Not
 //! painted: curved limbs, depth, lens distortion, a phone's local tone mapping.
-#![allow(dead_code, reason = "each test binary asks only for some of the pictures")]
+#![allow(dead_code, unused_imports, reason = "each test binary asks only for some of the pictures")]
 
 mod bed;
 mod camera;
@@ -17,6 +17,7 @@ mod frame;
 mod layers;
 mod lens;
 mod light;
+mod reckon;
 mod scene;
 mod sensor;
 mod shape;

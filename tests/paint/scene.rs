@@ -1,5 +1,8 @@
 //! Everything in front of the camera, laid out in millimetres of skin.
 
+use closewatch::photo::CARD_HEIGHT_MM;
+use closewatch::photo::CARD_WIDTH_MM;
+
 use super::bed::Bed;
 use super::bed::FineGrid;
 use super::camera::Camera;
@@ -25,7 +28,7 @@ use super::wish::CardState;
 use super::wish::Wish;
 
 /// Nothing is laid out farther from the wound than this.
-pub const FARTHEST_MM: f64 = 260.0;
+pub const FARTHEST_MM: f64 = 450.0;
 /// The fine grid goes this far beyond the wound's edge.
 pub const FINE_MARGIN_MM: f64 = 7.0;
 
@@ -68,7 +71,9 @@ impl Scene {
         let mut fine = FineGrid::new(&fine_bounds, cell_mm);
         fine.fill_distance(&all);
         let bed = Bed::lay(wish, &mut fine);
-        let mut coarse: CoarseGrid = Grid::new(&camera.view(FARTHEST_MM), 1.0);
+        let view = camera.view(FARTHEST_MM);
+        // One millimetre does for what is soft; a view far wider than redness ever is needs less.
+        let mut coarse: CoarseGrid = Grid::new(&view, ((view.right - view.left) / 450.0).max(1.0));
         // Redness is the first wound's: the second one has clean edges.
         coarse.fill_distance(if all.is_empty() { &[] } else { &rings });
         let reach = Reach::new(&mut Chance::new(wish.seed, "reach"), wish.ery_mm, wish.ery_uneven);
@@ -76,7 +81,8 @@ impl Scene {
         let blood = Chance::new(wish.seed, "blood").between(0.004, 0.009);
         let skin = SkinColours::new(wish.ita, blood);
         let more_blood = skin.blood_for(wish.ery_contrast);
-        let keep: Vec<Mm> = all.iter().flatten().copied().chain(card.iter().flat_map(|card| card.outer_mm())).collect();
+        let keep: Vec<Mm> =
+            all.iter().flatten().copied().chain(card.iter().flat_map(|card| card.outer_mm())).collect();
         let occluder = match (wish.card, &card) {
             (CardState::Partial, Some(card)) => Some(Occluder::lay(wish, card, skin.plain())),
             _ => None,
@@ -109,6 +115,7 @@ impl Scene {
 
 /// Distance from the edge of the rings, mm; negative inside.
 pub fn signed_distance(rings: &[Vec<Mm>], at: Mm) -> f64 {
+    // Squared until the end.
     let mut least = f64::INFINITY;
     let mut inside = false;
     for ring in rings {
@@ -117,10 +124,11 @@ pub fn signed_distance(rings: &[Vec<Mm>], at: Mm) -> f64 {
             let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
             let along = ((at[0] - a[0]) * dx + (at[1] - a[1]) * dy) / (dx * dx + dy * dy).max(1e-12);
             let along = along.clamp(0.0, 1.0);
-            least = least.min(shape::distance(at, [a[0] + along * dx, a[1] + along * dy]));
+            let (ox, oy) = (at[0] - a[0] - along * dx, at[1] - a[1] - along * dy);
+            least = least.min(ox * ox + oy * oy);
         }
     }
-    if inside { -least } else { least }
+    if inside { -least.sqrt() } else { least.sqrt() }
 }
 
 fn pen_cover(camera: &Camera, line: &[Mm]) -> Cover {
@@ -150,17 +158,16 @@ fn lay_out(wish: &Wish) -> (Vec<Vec<Mm>>, Option<Card>, Option<Vec<Mm>>) {
     let angle = chance.between(0.0, std::f64::consts::TAU);
     let gap_mm = chance.between(4.0, 20.0);
     let card = (wish.card != CardState::Missing).then(|| {
-        let place = |away: f64| Card::new([away * direction.cos(), away * direction.sin()], angle, wish.ground);
+        let place =
+            |away: f64| Card::new([away * direction.cos(), away * direction.sin()], angle, wish.ground);
         let away = first_clear(&rings[0], gap_mm, |away| {
             let card = place(away);
-            let mut rim = card.outer_mm().to_vec();
-            rim.extend((0..=12).flat_map(|step| {
-                let share = f64::from(step) / 12.0;
-                [[62.0 * share, 0.0], [62.0 * share, 40.0], [0.0, 40.0 * share], [62.0, 40.0 * share]]
-                    .map(|at| card.to_skin(at))
-            }));
-            rim.push(card.middle);
-            rim
+            let across = |step: usize, length: f64| length * step as f64 / 12.0;
+            (0..13 * 13)
+                .map(|step| {
+                    card.to_skin([across(step % 13, CARD_WIDTH_MM), across(step / 13, CARD_HEIGHT_MM)])
+                })
+                .collect()
         });
         place(away)
     });
@@ -175,7 +182,7 @@ fn lay_out(wish: &Wish) -> (Vec<Vec<Mm>>, Option<Card>, Option<Vec<Mm>>) {
 /// How far out along its way a thing must go to be clear of the wound.
 fn first_clear(edge: &[Mm], gap_mm: f64, at: impl Fn(f64) -> Vec<Mm>) -> f64 {
     let rings = [edge.to_vec()];
-    let clear = |away: f64| at(away).iter().step_by(3).all(|place| signed_distance(&rings, *place) > gap_mm);
+    let clear = |away: f64| at(away).iter().all(|place| signed_distance(&rings, *place) > gap_mm);
     let mut away = 20.0;
     while away < 400.0 && !clear(away) {
         away += 1.5;

@@ -94,10 +94,9 @@ pub fn extent_mm(ring: &[Mm]) -> (f64, f64, [Mm; 2]) {
 
 /// Least and greatest extent along a direction.
 pub fn reach(ring: &[Mm], direction: Mm) -> (f64, f64) {
-    ring.iter().map(|at| at[0] * direction[0] + at[1] * direction[1]).fold(
-        (f64::INFINITY, f64::NEG_INFINITY),
-        |(low, high), along| (low.min(along), high.max(along)),
-    )
+    ring.iter()
+        .map(|at| at[0] * direction[0] + at[1] * direction[1])
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), along| (low.min(along), high.max(along)))
 }
 
 pub fn moved(ring: &[Mm], by: Mm) -> Vec<Mm> {
@@ -131,7 +130,11 @@ pub fn traced(chance: &mut Chance, ring: &[Mm], points: usize) -> Vec<Mm> {
             let normal = [(after[1] - before[1]) / along, -(after[0] - before[0]) / along];
             let angle = std::f64::consts::TAU * step as f64 / points as f64;
             let off = outward
-                * (habit + waves.iter().map(|[count, size, phase]| size * (count * angle + phase).cos()).sum::<f64>());
+                * (habit
+                    + waves
+                        .iter()
+                        .map(|[count, size, phase]| size * (count * angle + phase).cos())
+                        .sum::<f64>());
             [ring[at][0] + normal[0] * off, ring[at][1] + normal[1] * off]
         })
         .collect()

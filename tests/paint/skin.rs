@@ -26,11 +26,17 @@ impl Reach {
             .collect();
         let angle = |step: usize| std::f64::consts::TAU * step as f64 / DIRECTIONS as f64;
         let raw: Vec<f64> = (0..DIRECTIONS)
-            .map(|step| waves.iter().map(|[count, size, phase]| size * (count * angle(step) + phase).cos()).sum())
+            .map(|step| {
+                waves.iter().map(|[count, size, phase]| size * (count * angle(step) + phase).cos()).sum()
+            })
             .collect();
         let low = raw.iter().copied().fold(f64::INFINITY, f64::min);
         let high = raw.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        Reach(raw.iter().map(|wave| most_mm * (1.0 - uneven * (high - wave) / (high - low).max(1e-9))).collect())
+        Reach(
+            raw.iter()
+                .map(|wave| most_mm * (1.0 - uneven * (high - wave) / (high - low).max(1e-9)))
+                .collect(),
+        )
     }
 
     pub fn toward(&self, [x, y]: Mm) -> f64 {
@@ -77,7 +83,8 @@ pub fn fill(wish: &Wish, reach: &Reach, coarse: &mut CoarseGrid) {
                 let far = reach.toward([f64::from(x), f64::from(y)]);
                 let left = 1.0 - fade * (beyond / far).clamp(0.0, 1.0);
                 let half = soft.min(far * 1.6) / 2.0;
-                value[1] = left as f32 * (1.0 - smooth_step(-half as f32, half as f32, (beyond - far) as f32));
+                value[1] =
+                    left as f32 * (1.0 - smooth_step(-half as f32, half as f32, (beyond - far) as f32));
             }
             let (u, v) = (x * CELLS_PER_MM + 300.0, y * CELLS_PER_MM + 300.0);
             value[2] = mottles[0].at(u, v);
@@ -93,7 +100,8 @@ pub fn hair(wish: &Wish, camera: &Camera, in_wound: impl Fn(Mm) -> bool) -> Opti
         let mut cover = Cover::new(camera);
         let lie = chance.between(0.0, 6.3);
         for _ in 0..(wish.hair * 420.0) as usize {
-            let root = camera.mm([chance.share() * camera.width as f64, chance.share() * camera.height as f64]);
+            let root =
+                camera.mm([chance.share() * camera.width as f64, chance.share() * camera.height as f64]);
             let (mut angle, bend) = (lie + 0.45 * chance.normal(), 0.05 * chance.normal());
             let (length, width) = (chance.between(4.0, 16.0), chance.between(0.04, 0.09));
             if in_wound(root) {

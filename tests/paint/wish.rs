@@ -244,7 +244,8 @@ impl Wish {
 
     fn draw_view(&mut self, chance: &mut Chance) {
         let most = if self.hard() { 35.0 } else { 28.0 };
-        self.tilt = if self.clean() { chance.between(0.0, 10.0) } else { (chance.normal() * 14.0).abs().min(most) };
+        self.tilt =
+            if self.clean() { chance.between(0.0, 10.0) } else { (chance.normal() * 14.0).abs().min(most) };
         if self.hard() {
             self.tilt = self.tilt.max(chance.between(8.0, 20.0));
         }
