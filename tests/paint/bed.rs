@@ -5,6 +5,7 @@ use super::chance::Tile;
 use super::chance::smooth_step;
 use super::colour::Rgb;
 use super::colour::mix;
+use super::colour::scaled;
 use super::field::Grid;
 use super::wish::BedKind;
 use super::wish::Wish;
@@ -85,7 +86,7 @@ impl Bed {
         let yellow = mix(self.yellow, self.yellow_other, (0.5 + 0.25 * grain + 0.35 * broad).clamp(0.0, 1.0));
         let yellow_share = smooth_step(-SOFT, SOFT, yellow_noise - self.yellow_above);
         let dark_share = smooth_step(-SOFT, SOFT, dark_noise - self.dark_above);
-        let dark = self.dark.map(|value| value * (1.0 + 0.25 * grain + 0.2 * broad).max(0.4));
+        let dark = scaled(self.dark, (1.0 + 0.25 * grain + 0.2 * broad).max(0.4));
         mix(mix(red, yellow, yellow_share), dark, dark_share)
     }
 }

@@ -88,7 +88,7 @@ impl Camera {
     pub fn mirrored(&self) -> Camera {
         let mut h = *self.plane.mm_to_px_matrix();
         let depth = h[2];
-        h[0].iter_mut().zip(depth).for_each(|(across, depth)| *across = self.width as f64 * depth - *across);
+        h[0].iter_mut().zip(depth).for_each(|(x, depth)| *x = self.width as f64 * depth - *x);
         let plane = SkinPlane::from_mm_to_px(h).expect("a mirror image of a plane is a plane");
         Camera { plane, ..self.clone() }
     }

@@ -37,7 +37,7 @@ impl Card {
     }
 
     #[inline]
-    pub fn place_of(&self, [x, y]: Mm) -> Mm {
+    pub fn on_card(&self, [x, y]: Mm) -> Mm {
         let (sin, cos) = (self.sin, self.cos);
         let (x, y) = (x - self.middle[0], y - self.middle[1]);
         [x * cos + y * sin + photo::CARD_WIDTH_MM / 2.0, y * cos - x * sin + photo::CARD_HEIGHT_MM / 2.0]

@@ -94,8 +94,9 @@ impl Tile {
         let (left, top) = (x0 as i32 as usize & mask, y0 as i32 as usize & mask);
         let (right, under) = ((left + 1) & mask, (top + 1) & mask);
         let (upper, lower) = (top * self.edge, under * self.edge);
-        let a = self.heights[upper + left] + (self.heights[upper + right] - self.heights[upper + left]) * fx;
-        let b = self.heights[lower + left] + (self.heights[lower + right] - self.heights[lower + left]) * fx;
+        let heights: &[f32] = &self.heights;
+        let a = heights[upper + left] + (heights[upper + right] - heights[upper + left]) * fx;
+        let b = heights[lower + left] + (heights[lower + right] - heights[lower + left]) * fx;
         a + (b - a) * fy
     }
 }

@@ -71,13 +71,17 @@ impl<const N: usize> Grid<N> {
         let (u0, v0) = (u as usize, v as usize);
         let (fu, fv) = (u - u0 as f32, v - v0 as f32);
         let at = v0 * self.columns + u0;
-        let (a, b) = (&self.values[at], &self.values[at + 1]);
-        let (c, d) = (&self.values[at + self.columns], &self.values[at + self.columns + 1]);
-        std::array::from_fn(|n| {
+        let values: &[[f32; N]] = &self.values;
+        let (a, b) = (&values[at], &values[at + 1]);
+        let (c, d) = (&values[at + self.columns], &values[at + self.columns + 1]);
+        let (mut out, mut n) = ([0.0; N], 0);
+        while n < N {
             let upper = a[n] + (b[n] - a[n]) * fu;
             let lower = c[n] + (d[n] - c[n]) * fu;
-            upper + (lower - upper) * fv
-        })
+            out[n] = upper + (lower - upper) * fv;
+            n += 1;
+        }
+        out
     }
 
     /// Fills channel 0 with the distance to the rings, mm; negative inside (even–odd, so a ring in a ring is an island).
@@ -92,9 +96,10 @@ impl<const N: usize> Grid<N> {
             return;
         }
         const BLOCK: usize = 8;
+        let runs: Vec<Run> = edges.chunks(6).map(Run::new).collect();
         for top in (0..self.rows).step_by(BLOCK) {
             for left in (0..self.columns).step_by(BLOCK) {
-                self.fill_block(&edges, left, top, BLOCK);
+                self.fill_block(&runs, left, top, BLOCK);
             }
         }
         for row in 0..self.rows {
@@ -103,23 +108,25 @@ impl<const N: usize> Grid<N> {
     }
 
     /// Only edges that can be nearest to some cell of a block are looked at for each of its cells.
-    fn fill_block(&mut self, edges: &[[f32; 4]], left: usize, top: usize, block: usize) {
+    fn fill_block(&mut self, runs: &[Run], left: usize, top: usize, block: usize) {
         let half = block as f32 / 2.0 / self.per_mm;
         let [x, y] = self.knot(left, top);
-        let (cx, cy) = (x + half, y + half);
-        let to_middle: Vec<f32> = edges.iter().map(|edge| distance_to(edge, cx, cy)).collect();
-        let nearest = to_middle.iter().fold(f32::MAX, |least, distance| least.min(*distance));
+        let away = |run: &Run| (run.middle[0] - x - half).hypot(run.middle[1] - y - half);
+        let nearest = runs.iter().fold(f32::MAX, |least, run| least.min(away(run) + run.radius));
         let reach = nearest + 2.0 * half * std::f32::consts::SQRT_2 + 1e-3;
-        let close: Vec<[f32; 4]> = edges
+        let close: Vec<[f32; 4]> = runs
             .iter()
-            .zip(&to_middle)
-            .filter(|(_, distance)| **distance <= reach)
-            .map(|(edge, _)| *edge)
+            .filter(|run| away(run) - run.radius <= reach)
+            .flat_map(|run| run.edges.iter().copied())
             .collect();
         for row in top..(top + block).min(self.rows) {
             for column in left..(left + block).min(self.columns) {
                 let [x, y] = self.knot(column, row);
-                let least = close.iter().fold(f32::MAX, |least, edge| least.min(distance_to(edge, x, y)));
+                let (mut least, mut n) = (f32::MAX, 0);
+                while n < close.len() {
+                    least = least.min(distance_to(&close[n], x, y));
+                    n += 1;
+                }
                 self.values[row * self.columns + column][0] = least;
             }
         }
@@ -143,6 +150,23 @@ impl<const N: usize> Grid<N> {
                 self.values[row * self.columns + column][0] *= -1.0;
             }
         }
+    }
+}
+
+/// Some edges in a row, and a circle that holds them.
+struct Run<'e> {
+    edges: &'e [[f32; 4]],
+    middle: [f32; 2],
+    radius: f32,
+}
+
+impl Run<'_> {
+    fn new(edges: &[[f32; 4]]) -> Run<'_> {
+        let middle = [edges[edges.len() / 2][0], edges[edges.len() / 2][1]];
+        let far = |x: f32, y: f32| (x - middle[0]).hypot(y - middle[1]);
+        let radius =
+            edges.iter().fold(0.0_f32, |most, [x0, y0, x1, y1]| most.max(far(*x0, *y0)).max(far(*x1, *y1)));
+        Run { edges, middle, radius }
     }
 }
 

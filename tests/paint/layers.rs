@@ -5,6 +5,7 @@ use super::chance::Chance;
 use super::chance::Tile;
 use super::chance::smooth_step;
 use super::colour::Rgb;
+use super::colour::scaled;
 use super::shape::Mm;
 use super::shape::reach;
 use super::wish::Wish;
@@ -40,7 +41,7 @@ impl Cloth {
             return None;
         }
         let fold = 1.0 + 0.16 * self.folds.at(x * 0.7 + 900.0, y * 0.7 + 900.0) + 0.05 * weave;
-        Some((self.colour.map(|value| value * fold), (0.5 + deep / mm_per_px).clamp(0.0, 1.0)))
+        Some((scaled(self.colour, fold), (0.5 + deep / mm_per_px).clamp(0.0, 1.0)))
     }
 
     pub fn polygon_mm(&self) -> Vec<Mm> {
@@ -97,7 +98,7 @@ impl Occluder {
         let cover = (0.5 + (half - apart) / mm_per_px).clamp(0.0, 1.0);
         // A round thing is darker toward its sides.
         let round = (1.0 - (apart / half).powi(2) * 0.55).max(0.3);
-        (cover > 0.0).then(|| (self.colour.map(|value| value * round), cover))
+        (cover > 0.0).then(|| (scaled(self.colour, round), cover))
     }
 
     pub fn polygon_mm(&self) -> Vec<Mm> {

@@ -81,9 +81,11 @@ fn spread(frame: &mut Frame, taps: &[[f64; 3]]) {
             let from = (y as i64 + *dy as i64).clamp(0, height - 1) as usize;
             let start = from * padded_len + (margin as i64 + *dx as i64) as usize * 3;
             let weight = *weight as f32;
-            row.iter_mut()
-                .zip(&padded[start..start + row_len])
-                .for_each(|(sum, value)| *sum += weight * value);
+            let (from, mut at) = (&padded[start..start + row_len], 0);
+            while at < row_len {
+                row[at] += weight * from[at];
+                at += 1;
+            }
         }
     }
 }

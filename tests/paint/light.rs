@@ -7,6 +7,7 @@ use super::chance::smooth_step;
 use super::colour::Rgb;
 use super::colour::light_of;
 use super::colour::mix;
+use super::colour::scaled;
 use super::wish::Wish;
 
 pub struct Light {
@@ -97,6 +98,6 @@ impl Light {
         };
         let (sx, sy) = (x - self.sheen_at[0], y - self.sheen_at[1]);
         let mirrored = self.sheen * 0.22 * (-(sx * sx + sy * sy) / 0.1).exp();
-        (colour.map(|value| value * strength), mirrored)
+        (scaled(colour, strength), mirrored)
     }
 }

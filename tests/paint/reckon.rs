@@ -90,7 +90,7 @@ fn count_band(scene: &Scene, found: &mut Erythema) {
                 continue;
             }
             all += 1.0;
-            let under = scene.card.as_ref().is_some_and(|card| card.distance_mm(card.place_of(at)) <= 0.0);
+            let under = scene.card.as_ref().is_some_and(|card| card.distance_mm(card.on_card(at)) <= 0.0);
             if !scene.camera.sees(at, 0.0) {
                 outside += 1.0;
             } else if under {
@@ -125,8 +125,11 @@ pub fn card(scene: &Scene) -> CardTruth {
 pub fn tap(scene: &Scene) -> Mm {
     let chance = &mut Chance::new(scene.wish.seed, "tap");
     let middle = [scene.camera.width as f64 / 2.0, scene.camera.height as f64 / 2.0];
-    if scene.wish.case == Case::AllBed || scene.rings.is_empty() {
+    if scene.wish.case == Case::AllBed {
         return middle;
+    }
+    if scene.rings.is_empty() {
+        return scene.camera.px([0.0, 0.0]);
     }
     let bounds = Bounds::around(&scene.rings[0], 0.0);
     let mut best = ([0.0, 0.0], f64::INFINITY);

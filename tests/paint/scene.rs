@@ -115,6 +115,7 @@ impl Scene {
 
 /// Distance from the edge of the rings, mm; negative inside.
 pub fn signed_distance(rings: &[Vec<Mm>], at: Mm) -> f64 {
+    // Squared until the end.
     let mut least = f64::INFINITY;
     let mut inside = false;
     for ring in rings {
@@ -123,10 +124,11 @@ pub fn signed_distance(rings: &[Vec<Mm>], at: Mm) -> f64 {
             let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
             let along = ((at[0] - a[0]) * dx + (at[1] - a[1]) * dy) / (dx * dx + dy * dy).max(1e-12);
             let along = along.clamp(0.0, 1.0);
-            least = least.min(shape::distance(at, [a[0] + along * dx, a[1] + along * dy]));
+            let (ox, oy) = (at[0] - a[0] - along * dx, at[1] - a[1] - along * dy);
+            least = least.min(ox * ox + oy * oy);
         }
     }
-    if inside { -least } else { least }
+    if inside { -least.sqrt() } else { least.sqrt() }
 }
 
 fn pen_cover(camera: &Camera, line: &[Mm]) -> Cover {

@@ -28,7 +28,11 @@ pub fn exposure_gain(frame: &Frame, ev: f64) -> f64 {
 
 /// From linear light to the bytes of an sRGB picture.
 pub fn develop(frame: &Frame, wish: &Wish) -> Vec<u8> {
-    let tone = tone_curve(wish.contrast_s);
+    let tone: &[f32] = &tone_curve(wish.contrast_s);
+    let saturation = match wish.case {
+        Case::Monochrome => 0.0,
+        _ => wish.saturation as f32,
+    };
     let noise = Noise::new(wish);
     let mut shown = vec![0.0_f32; frame.light.len()];
     let mut bits = Chance::new(wish.seed, "noise");
@@ -40,17 +44,18 @@ pub fn develop(frame: &Frame, wish: &Wish) -> Vec<u8> {
         if y % 2 == 0 {
             chroma.iter_mut().for_each(|cell| *cell = noise.three(bits.bits()));
         }
-        for (x, (light, out)) in from.chunks_exact(3).zip(to.chunks_exact_mut(3)).enumerate() {
-            let grain = noise.three(bits.bits());
-            let coarse = &chroma[x / 2];
-            let mut encoded: [f32; 3] = std::array::from_fn(|c| {
+        for x in 0..frame.width {
+            let (light, out) = (&from[x * 3..x * 3 + 3], &mut to[x * 3..x * 3 + 3]);
+            let (grain, coarse) = (noise.three(bits.bits()), chroma[x / 2]);
+            let mut c = 0;
+            while c < 3 {
                 let value = light[c] + noise.size(light[c]) * (0.8 * grain[c] + 0.6 * coarse[c]);
-                let at = value.clamp(0.0, 1.0) * (TONE_STEPS - 2) as f32;
-                let whole = at as usize;
-                tone[whole] + (tone[whole + 1] - tone[whole]) * (at - whole as f32)
-            });
-            colour_up(&mut encoded, wish);
-            out.copy_from_slice(&encoded);
+                out[c] = shown_level(tone, value);
+                c += 1;
+            }
+            let grey = 0.299 * out[0] + 0.587 * out[1] + 0.114 * out[2];
+            let coloured = |value: f32| grey + (value - grey) * saturation;
+            (out[0], out[1], out[2]) = (coloured(out[0]), coloured(out[1]), coloured(out[2]));
         }
     }
     if wish.sharpen > 0.0 {
@@ -59,13 +64,11 @@ pub fn develop(frame: &Frame, wish: &Wish) -> Vec<u8> {
     shown.iter().map(|value| (value.clamp(0.0, 1.0) * 255.0 + 0.5) as u8).collect()
 }
 
-fn colour_up(encoded: &mut [f32; 3], wish: &Wish) {
-    let grey = 0.299 * encoded[0] + 0.587 * encoded[1] + 0.114 * encoded[2];
-    let saturation = match wish.case {
-        Case::Monochrome => 0.0,
-        _ => wish.saturation as f32,
-    };
-    encoded.iter_mut().for_each(|value| *value = grey + (*value - grey) * saturation);
+#[inline]
+fn shown_level(tone: &[f32], light: f32) -> f32 {
+    let at = light.clamp(0.0, 1.0) * (TONE_STEPS - 2) as f32;
+    let whole = at as usize;
+    tone[whole] + (tone[whole + 1] - tone[whole]) * (at - whole as f32)
 }
 
 /// sRGB (IEC 61966-2-1) bent toward an S by `bend` (0–1).
@@ -94,7 +97,9 @@ impl Noise {
     }
 
     fn three(&self, bits: u64) -> [f32; 3] {
-        [0, 14, 28].map(|shift| self.normals[(bits >> shift) as usize & 0x3fff])
+        let normals: &[f32] = &self.normals;
+        let at = |shift: u32| normals[(bits >> shift) as usize & 0x3fff];
+        [at(0), at(14), at(28)]
     }
 
     /// Shot noise grows with the root of the light; some noise is there in the dark.

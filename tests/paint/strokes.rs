@@ -53,7 +53,7 @@ impl Cover {
     pub fn spot(&mut self, camera: &Camera, at: Mm, radius_mm: f64, strength: f64) {
         let middle = camera.px(at);
         let radius = radius_mm / camera.mm_per_px_at(at);
-        if radius.is_nan() || radius >= 500.0 {
+        if !radius.is_finite() || radius > 500.0 {
             return;
         }
         let reach = radius * 1.6 + 1.0;

@@ -6,6 +6,7 @@ use super::chance::Tile;
 use super::chance::smooth_step;
 use super::colour::Rgb;
 use super::colour::mix;
+use super::colour::scaled;
 use super::frame::Frame;
 use super::scene::Scene;
 use super::wish::Rim;
@@ -57,9 +58,8 @@ pub fn paint_light(scene: &Scene) -> Frame {
             };
             let (lit, mirrored) = scene.light.at(px as f32, py as f32);
             let seen = seen(scene, &tiles, &spot, mirrored);
-            for c in 0..3 {
-                light[spot.index * 3 + c] = seen[c] * lit[c];
-            }
+            let out = &mut light[spot.index * 3..spot.index * 3 + 3];
+            (out[0], out[1], out[2]) = (seen[0] * lit[0], seen[1] * lit[1], seen[2] * lit[2]);
         }
     }
     Frame { width, height, light }
@@ -94,14 +94,14 @@ fn seen(scene: &Scene, tiles: &Tiles, spot: &Spot, mirrored: f32) -> Rgb {
 
 fn on_the_skin(scene: &Scene, tiles: &Tiles, spot: &Spot, mirrored: f32) -> Rgb {
     let Some(card) = &scene.card else { return skin_and_wound(scene, tiles, spot, mirrored) };
-    let at = card.place_of([f64::from(spot.x), f64::from(spot.y)]);
+    let at = card.on_card([f64::from(spot.x), f64::from(spot.y)]);
     let apart = card.distance_mm(at) as f32;
     if apart > 4.0 {
         return skin_and_wound(scene, tiles, spot, mirrored);
     }
     // The edge of the card throws a little shadow.
     let shade = 1.0 - 0.22 * (-apart / 0.9).exp();
-    let beside = |shade: f32| skin_and_wound(scene, tiles, spot, mirrored).map(|value| value * shade);
+    let beside = |shade: f32| scaled(skin_and_wound(scene, tiles, spot, mirrored), shade);
     if apart > 1.5 * spot.mm_per_px {
         return beside(shade);
     }
@@ -123,7 +123,7 @@ fn card_share(scene: &Scene, index: usize) -> (f32, f32) {
     for step in 0..SIDE * SIDE {
         let part = |n: usize| (n as f64 + 0.5) / SIDE as f64;
         let at = scene.camera.mm([x + part(step % SIDE), y + part(step / SIDE)]);
-        if let Some(reflectance) = card.reflectance(card.place_of(at)) {
+        if let Some(reflectance) = card.reflectance(card.on_card(at)) {
             sum += reflectance;
             hits += 1.0;
         }
@@ -160,12 +160,12 @@ fn skin_and_wound(scene: &Scene, tiles: &Tiles, spot: &Spot, mirrored: f32) -> R
     }
     let mut skin = scene.skin.of(melanin, blood);
     let relief = 1.0 + 0.025 * grain;
-    skin = skin.map(|value| value * relief);
+    skin = scaled(skin, relief);
     if pale > 0.0 {
         skin = mix(skin, [0.66, 0.59, 0.51], pale);
     }
     let gloss = mirrored * (0.65 + 0.35 * grain).max(0.0);
-    skin = skin.map(|value| value + gloss);
+    skin = [skin[0] + gloss, skin[1] + gloss, skin[2] + gloss];
     let mut all = match near {
         Some(near) if inside > 0.0 => mix(skin, bed(scene, tiles, spot, near), inside),
         Some(_) | None => skin,
@@ -210,7 +210,8 @@ fn bed(scene: &Scene, tiles: &Tiles, spot: &Spot, [beyond, yellow, dark]: [f32; 
         1.0
     };
     let shine = shine(scene, tiles, spot, slope);
-    colour.map(|value| value * relief * wall + shine)
+    let colour = scaled(colour, relief * wall);
+    [colour[0] + shine, colour[1] + shine, colour[2] + shine]
 }
 
 /// Small glints where a wet bump faces the lamp; in one case, one broad mirror of it.
