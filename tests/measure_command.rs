@@ -187,6 +187,44 @@ fn what_cannot_be_measured_is_refused_with_its_reason_and_status_0() {
     assert!(words.starts_with("Cannot be measured.\n- No scale card in the picture"), "{words}");
 }
 
+#[test]
+fn plain_skin_and_a_picture_all_red_give_no_number_and_of_two_wounds_the_tapped_one_is_measured() {
+    let desk = Desk::new();
+    let drawn = Drawn::named("typ-0008");
+    let shown = drawn.displayed();
+    let bounds = |ring: &[[f64; 2]], margin: f64| {
+        [0, 1].map(|axis| {
+            let of = |pick: fn(f64, f64) -> f64| ring.iter().map(|at| at[axis]).reduce(pick).unwrap();
+            [(of(f64::min) - margin) as u32, (of(f64::max) + margin) as u32]
+        })
+    };
+    let wound = bounds(&points(&drawn.truth["wound"]["polygon_px"]), 60.0);
+    let card = bounds(&points(&drawn.truth["card"]["corners_px"]), 0.0);
+
+    let mut red = shown.to_rgb8();
+    for (x, y, pixel) in red.enumerate_pixels_mut() {
+        let on_card = (card[0][0]..card[0][1]).contains(&x) && (card[1][0]..card[1][1]).contains(&y);
+        if !on_card {
+            let uneven = (x * 7 + y * 13) % 11;
+            *pixel = image::Rgb([145 + uneven as u8, 38, 42]);
+        }
+    }
+    let red = desk.picture("red.png", &red.into());
+    for (photo, tap) in [(&drawn.photo, "250,1250".to_owned()), (&red, drawn.tap())] {
+        let told = told(&[photo, "--tap", &tap, "--json"]);
+        assert_ne!(told["status"], "ok", "{photo}");
+        assert!(numbers(&told).iter().all(|number| number.is_null()), "{told}");
+    }
+
+    let [[left, right], [top, bottom]] = wound;
+    let mut two = shown.clone();
+    image::imageops::replace(&mut two, &shown.crop_imm(left, top, right - left, bottom - top), 150, 950);
+    let two = desk.picture("two.png", &two);
+    let told = told(&[&two, "--tap", &drawn.tap(), "--json"]);
+    let area = told["wound"]["area_mm2"].as_f64().unwrap();
+    assert!((area / drawn.area_mm2() - 1.0).abs() < 0.08, "{area}");
+}
+
 fn middle_of_the_marker(drawn: &Drawn) -> String {
     let corners = points(&drawn.truth["card"]["tag_corners_px"]);
     let [x, y] = [0, 1].map(|axis| corners.iter().map(|at| at[axis]).sum::<f64>() / 4.0);
