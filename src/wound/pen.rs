@@ -83,6 +83,8 @@ fn fill(light: &mut [[f32; 3]], covered: &Mask) {
     }
 }
 
+/// Nobody draws a line round redness nearer to the wound than this, mm.
+const NEAREST_MM: f32 = 2.0;
 /// Directions a line must be seen in to be the one drawn round the redness.
 const PEN_SECTORS: usize = 12;
 
@@ -92,7 +94,11 @@ pub(in crate::wound) fn line(survey: &Survey, outline: &Outline, around: Option<
     let middle = view.px_of(outline.middle());
     let beyond = survey.mask_of(outline).distances();
     let mut far: Vec<Vec<f32>> = vec![Vec::new(); redness::SECTORS];
+    // Dark tissue and the shadow of the wound's own edge are no line.
     let mut lines = survey.ink.clone();
+    for (cell, beyond) in lines.cells.iter_mut().zip(&beyond) {
+        *cell &= *beyond > NEAREST_MM * view.px_per_mm;
+    }
     lines.keep_parts(|part| {
         let mut seen = [false; redness::SECTORS];
         for at in &part.cells {
