@@ -82,10 +82,15 @@ impl SkinTint {
     /// Skin or redness of this patient: redder is allowed, another yellow is not; pale from wetness is allowed.
     pub(in crate::wound) fn passes(&self, tint: &Tint) -> bool {
         let [red, yellow, bright] = [0, 1, 2].map(|axis: usize| tint[axis] - self.mode[axis]);
-        let plain = red > -0.3 && red < 0.6 && yellow.abs() < 0.35 && bright.abs() < 1.0;
+        // Slough and fat are yellower and less red than skin at once.
+        let like_slough = yellow - red > 0.4;
+        let plain = red > -0.3 && red < 0.6 && yellow.abs() < 0.35 && bright.abs() < 1.0 && !like_slough;
         let off = self.pale();
-        let pale =
-            (red - off[0]).abs() < 0.25 && (yellow - off[1]).abs() < 0.2 && (bright - off[2]).abs() < 0.8;
+        let pale = (red - off[0]).abs() < 0.35
+            && (yellow - off[1]).abs() < 0.4
+            && yellow < -0.02
+            && bright > 0.15
+            && bright < off[2] + 0.8;
         plain || pale
     }
 }
