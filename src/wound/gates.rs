@@ -26,6 +26,8 @@ const FAR_TOO_DARK_BELOW: f64 = 0.015;
 const FAR_TOO_BRIGHT_ABOVE: f64 = 0.5;
 /// The outside must look like the patient's skin in at least this share of the rim.
 const SKIN_AROUND_FROM: f32 = 0.7;
+/// At least this share of the inside must not look like the patient's skin.
+const BED_FROM: f32 = 0.6;
 /// A fainter step from wound to skin is not trusted, natural-log units.
 const STEP_FROM: f32 = 0.45;
 /// Two edges with areas farther apart than this are two outlines.
@@ -136,7 +138,7 @@ pub(in crate::wound) fn of_edge(
     if best.skin_share < SKIN_AROUND_FROM {
         because.push(Because::NotSkinAround);
     }
-    if best.step < STEP_FROM || skin_like_lip(survey, edge) > LIP_UP_TO {
+    if best.step < STEP_FROM || best.bed_share < BED_FROM || skin_like_lip(survey, edge) > LIP_UP_TO {
         because.push(Because::FaintEdge);
     }
     if cut_off(picture, card, outline) || best.mask.touches_border() {

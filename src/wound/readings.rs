@@ -28,6 +28,10 @@ const DARK_SKIN_BELOW_DEG: f64 = 10.0;
 const NO_CONTRAST_BELOW: f32 = 0.5;
 /// Directions that must end in view, share.
 const CLOSED_FROM: f32 = 0.7;
+/// Redness that reaches this many times farther in some directions than in most is told only with this much contrast:
+/// blotches of the skin itself look so.
+const UNEVEN_FROM: f64 = 2.0;
+const TOLD_UNEVEN_FROM: f32 = 5.0;
 /// A narrower rim is the edge's own, mm.
 const SEEN_FROM_MM: f32 = 1.0;
 /// Redness goes round at least this share of the directions; blotches of the skin itself do not.
@@ -101,7 +105,11 @@ fn told(around: &Around, survey: &Survey, tone_deg: Option<f64>) -> Redness {
     }
     let known: Vec<f32> = around.reach_mm.iter().flatten().copied().collect();
     let p95 = f64::from(redness::quantile(known.clone(), 0.95));
-    let max = f64::from(redness::quantile(known, 1.0));
+    let max = f64::from(redness::quantile(known.clone(), 1.0));
+    let uneven = p95 > UNEVEN_FROM * f64::from(redness::quantile(known.clone(), 0.5));
+    if uneven && around.contrast_to_noise < TOLD_UNEVEN_FROM {
+        return Redness::CannotTell;
+    }
     let red = around.reach_mm.iter().flatten().filter(|reach| **reach >= SEEN_FROM_MM).count();
     if p95 < f64::from(SEEN_FROM_MM) || (red as f32) < AROUND_FROM * around.closed * SECTORS as f32 {
         return Redness::CannotTell;

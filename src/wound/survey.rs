@@ -17,8 +17,8 @@ const REACH_MM: f64 = 108.0;
 /// Pixels of the flat view, per mm; halved before colours are compared.
 const PX_PER_MM: f64 = 3.0;
 /// The skin's own colour is taken from this far, mm.
-const SKIN_FROM_MM: f32 = 15.0;
-const SKIN_TO_MM: f32 = 75.0;
+const SKIN_FROM_MM: f32 = 25.0;
+const SKIN_TO_MM: f32 = 108.0;
 /// The card from the middle of its marker, mm: left, top, right, bottom.
 const CARD_MM: [f64; 4] = [-18.0, -20.0, 44.0, 20.0];
 /// The card with what its edge and shadow may colour, mm.
