@@ -11,9 +11,10 @@ use crate::wound::tint::Tint;
 use crate::wound::tint::median;
 use crate::wound::view::View;
 
-/// Blue and violet ink is bluer than skin by this much (ln G − ln B), and less red than a bed.
+/// Blue and violet ink is bluer than skin by this much (ln G − ln B); more so where it is redder as well, as redness and the
+/// bed are a little bluer too.
 const BLUER: f32 = 0.3;
-const LESS_RED_THAN: f32 = 1.25;
+const BLUER_PER_RED: f32 = 0.4;
 /// Black ink, and hair, is darker than skin by this much and has about its colour (natural-log units).
 const DARKER: f32 = 0.6;
 const SAME_COLOUR: f32 = 0.4;
@@ -29,7 +30,7 @@ const RIM_MM: f32 = 0.7;
 pub(in crate::wound) fn pen(view: &View, tints: &[Tint], skin: &SkinTint, within: Option<&Mask>) -> Mask {
     let is_ink = |at: usize| {
         let [red, yellow, bright] = [0, 1, 2].map(|axis: usize| tints[at][axis] - skin.mode[axis]);
-        let coloured = yellow < -BLUER && red < LESS_RED_THAN;
+        let coloured = yellow < -BLUER - BLUER_PER_RED * red.max(0.0);
         let black = bright < -DARKER && red.abs() < SAME_COLOUR && yellow.abs() < SAME_COLOUR;
         view.skin[at] && (coloured || black)
     };

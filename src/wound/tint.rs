@@ -84,7 +84,12 @@ impl SkinTint {
         let [red, yellow, bright] = [0, 1, 2].map(|axis: usize| tint[axis] - self.mode[axis]);
         // Slough and fat are yellower and less red than skin at once.
         let like_slough = yellow - red > 0.4;
-        let plain = red > -0.3 && red < 0.6 && yellow.abs() < 0.35 && bright.abs() < 1.0 && !like_slough;
+        let plain = red > -0.3
+            && red < 0.6
+            && yellow < 0.35
+            && yellow > -0.35 - 0.3 * red.max(0.0)
+            && bright.abs() < 1.0
+            && !like_slough;
         let off = self.pale();
         let pale = (red - off[0]).abs() < 0.35
             && (yellow - off[1]).abs() < 0.4
