@@ -26,13 +26,16 @@ const FAR_TOO_DARK_BELOW: f64 = 0.015;
 const FAR_TOO_BRIGHT_ABOVE: f64 = 0.5;
 /// The outside must look like the patient's skin in at least this share of the rim.
 const SKIN_AROUND_FROM: f32 = 0.7;
-/// At least this share of the inside must not look like the patient's skin.
-const BED_FROM: f32 = 0.6;
+/// Where much of the inside looks like skin, the step must be the clearer: share that does not, times the step.
+const CLEAR_BED_FROM: f32 = 0.4;
 /// A fainter step from wound to skin is not trusted, natural-log units.
 const STEP_FROM: f32 = 0.45;
 /// Two edges with areas farther apart than this are two outlines.
 const SAME_WITHIN: f32 = 0.35;
-/// A second outline counts from this step and this share of un-skin-like inside, relative to the best.
+/// A second outline counts from this step with as much skin around it as is asked of the first, or from less skin with a
+/// clearer step than the first has; and from this share of un-skin-like inside, relative to the best.
+const SECOND_SKIN_FROM: f32 = 0.55;
+const SECOND_SCORE_FROM: f32 = 0.5;
 const SECOND_STEP_FROM: f32 = 0.3;
 const SECOND_BED_FROM: f32 = 0.75;
 /// Just inside the edge no more than this share may look like skin: a reddened or pale rim was taken in.
@@ -128,8 +131,10 @@ pub(in crate::wound) fn of_edge(
     let second = found.iter().any(|other| {
         let apart = (area(other) / area(best)).ln().abs() > (1.0 + SAME_WITHIN).ln();
         apart
-            && other.skin_share >= SKIN_AROUND_FROM
-            && other.step >= SECOND_STEP_FROM
+            && (other.skin_share >= SKIN_AROUND_FROM && other.step >= SECOND_STEP_FROM
+                || other.skin_share >= SECOND_SKIN_FROM
+                    && other.step > best.step
+                    && other.score > SECOND_SCORE_FROM * best.score)
             && other.bed_share >= SECOND_BED_FROM * best.bed_share
     });
     if second {
@@ -138,7 +143,10 @@ pub(in crate::wound) fn of_edge(
     if best.skin_share < SKIN_AROUND_FROM {
         because.push(Because::NotSkinAround);
     }
-    if best.step < STEP_FROM || best.bed_share < BED_FROM || skin_like_lip(survey, edge) > LIP_UP_TO {
+    if best.step < STEP_FROM
+        || best.bed_share * best.step < CLEAR_BED_FROM
+        || skin_like_lip(survey, edge) > LIP_UP_TO
+    {
         because.push(Because::FaintEdge);
     }
     if cut_off(picture, card, outline) || best.mask.touches_border() {

@@ -95,22 +95,6 @@ pub fn measure(picture: &Picture, asked: &Asked) -> Measurement {
             (near, found) = (wider, again);
         }
     }
-    #[cfg(any())]
-    {}
-    if std::env::var("CANDS").is_ok() {
-        for c in &found {
-            eprintln!(
-                "cand {:.0} skin {:.2} bed {:.2} step {:.2} score {:.2} reach {}",
-                c.mask.count() as f32 / near.view.px_per_mm.powi(2),
-                c.skin_share,
-                c.bed_share,
-                c.step,
-                c.score,
-                c.reaches
-            );
-        }
-        eprintln!("skin {:?} pale {:?}", survey.skin.map(|s| s.mode), survey.skin.map(|s| s.pale()));
-    }
     let Some(best) = found.first() else {
         because.insert(0, Because::NoWound);
         return with_card(card, because);
