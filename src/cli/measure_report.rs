@@ -17,7 +17,7 @@ const RANGES: &str = "The ranges are from repeating this on the photo. On a real
 pub(in crate::cli) fn words(now: &Measured, before: &[Measured]) -> String {
     let found = &now.measurement;
     let mut lines = vec![standing(found.standing).to_owned()];
-    lines.extend(found.because.iter().map(|because| format!("- {}", measure_words::because(*because))));
+    lines.extend(measure_words::reasons(found).into_iter().map(|why| format!("- {why}")));
     if let Some(size) = found.counted_size() {
         lines.push(format!("Area: {}", measure_words::area_with_range(&size.area_mm2)));
         let length = |name: &str, figure| format!("{name}: {}", measure_words::length_with_range(figure));

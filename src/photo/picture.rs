@@ -3,6 +3,7 @@
 use image::ImageFormat;
 
 use crate::photo::limits::Refused;
+use crate::photo::quality::Quality;
 
 /// An upright sRGB picture, 8 bits a channel.
 ///
@@ -38,6 +39,12 @@ impl Picture {
     /// Height, px.
     pub fn height(&self) -> usize {
         self.height
+    }
+
+    /// Mean of the luminance, 0 (black) to 255 (white).
+    pub fn mean_luminance(&self) -> f64 {
+        let size = (self.width as u32, self.height as u32);
+        Quality::measure(&self.rgb, self.width, size, true).mean_luminance
     }
 
     /// Rows from the top, three bytes a pixel.

@@ -167,7 +167,7 @@ fn side_mm(both: [(&Measurement, &Turn); 2]) -> f64 {
         off.filter(|off| off.is_finite()).fold(0.0, f64::max)
     };
     let [now, before] = both.map(farthest);
-    (2.0 * (now.max(before) + AROUND_MM)).clamp(*SIDE_MM.start(), *SIDE_MM.end())
+    (2.0 * (now.max(before) + AROUND_MM)).ceil().clamp(*SIDE_MM.start(), *SIDE_MM.end())
 }
 
 #[cfg(test)]

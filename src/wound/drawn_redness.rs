@@ -1,10 +1,12 @@
 //! How far a redness edge reaches that a person drew.
 
 use crate::photo::MmPoint;
+use crate::photo::SkinPlane;
 use crate::wound::Figure;
 use crate::wound::Outline;
 use crate::wound::Redness;
 use crate::wound::RednessReach;
+use crate::wound::clock::Clock;
 use crate::wound::redness::quantile;
 use crate::wound::snap;
 
@@ -12,15 +14,15 @@ use crate::wound::snap;
 const HAND_SPREAD_MM: f64 = 1.0;
 
 /// Reach of a redness edge a person drew.
-pub(in crate::wound) fn reach(outline: &Outline, ring: Vec<MmPoint>) -> Redness {
+pub(in crate::wound) fn reach(outline: &Outline, plane: &SkinPlane, ring: Vec<MmPoint>) -> Redness {
     let ring = snap::even(&ring, 1.0);
     let middle = outline.middle();
+    let clock = Clock::around(plane, middle);
     let far = |at: &MmPoint| if outline.holds(*at) { 0.0 } else { outline.distance_to_edge_mm(*at) };
     let mut far_each: Vec<f32> = ring.iter().map(|at| far(at) as f32).collect();
     let mut by_clock_mm: [Option<f64>; 12] = [None; 12];
     for at in &ring {
-        let turn = (at.y_mm - middle.y_mm).atan2(at.x_mm - middle.x_mm) / std::f64::consts::TAU + 0.25;
-        let hour = (turn * 12.0).round().rem_euclid(12.0) as usize % 12;
+        let hour = clock.hour(at.x_mm - middle.x_mm, at.y_mm - middle.y_mm);
         let most = by_clock_mm[hour].unwrap_or(0.0).max(far(at));
         by_clock_mm[hour] = Some(most);
     }
@@ -56,7 +58,9 @@ mod tests {
 
     fn reached(ring: Vec<MmPoint>) -> RednessReach {
         let wound = Outline::of_ring(circle(10.0, 0.0)).unwrap();
-        match reach(&wound, ring) {
+        let plane =
+            SkinPlane::from_px_to_mm([[0.2, 0.0, -50.0], [0.0, 0.2, -50.0], [0.0, 0.0, 1.0]]).unwrap();
+        match reach(&wound, &plane, ring) {
             Redness::Reach(reach) => reach,
             Redness::CannotTell | Redness::NoContrast { .. } | Redness::NotGiven { .. } => {
                 panic!("a drawn edge reaches")

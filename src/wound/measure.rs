@@ -2,11 +2,13 @@
 
 use crate::photo::CardFault;
 use crate::photo::CardIssue;
+use crate::photo::DARK_BELOW;
 use crate::photo::MmPoint;
 use crate::photo::Picture;
 use crate::photo::PxPoint;
 use crate::photo::ScaleCard;
 use crate::photo::TAG_EDGE_MM;
+use crate::photo::TOO_BRIGHT_ABOVE;
 use crate::photo::find_card;
 use crate::wound::Because;
 use crate::wound::Family;
@@ -65,7 +67,7 @@ pub fn measure(picture: &Picture, asked: &Asked) -> Measurement {
     }
     let card = match find_card(picture, &asked.issue, tap, asked.focal_35mm) {
         Ok(card) => card,
-        Err(fault) => return Measurement::refused(vec![fault.into()]),
+        Err(fault) => return Measurement::refused(without_card(picture, fault)),
     };
     let mut because = if asked.tap.is_none() { vec![Because::NotTapped] } else { Vec::new() };
     let place = card.plane.to_mm(tap);
@@ -116,23 +118,23 @@ pub fn measure(picture: &Picture, asked: &Asked) -> Measurement {
         .map(|candidate| candidate.mask.count() as f64 / px_mm2)
         .collect();
     let doubt = Doubt::automatic(&card, areas, best.mask.count() as f64 / px_mm2);
-    complete(card, survey, edge, because, &doubt, asked.issue.tag_edge_mm)
+    complete(card, survey, edge, because, &doubt)
 }
 
 /// The figures of an outline a person drew on a picture with a readable card.
 pub fn measure_by_hand(picture: &Picture, card: &ScaleCard, drawn: HandDrawn) -> Measurement {
-    let covers = CardPlace::of(1.0);
+    let covers = CardPlace::of(card.tag_edge_mm() / TAG_EDGE_MM);
     let survey = Survey::around(picture, card, &covers, drawn.wound.middle());
     let edge = edge::drawn(picture, card, &survey, drawn.wound, &covers);
     let doubt = Doubt { other_areas: Vec::new(), edge_mm: HAND_EDGE_MM };
     let because = gates::of_picture(card);
-    let mut measurement = complete(card.clone(), survey, edge, because, &doubt, TAG_EDGE_MM);
+    let mut measurement = complete(card.clone(), survey, edge, because, &doubt);
     measurement.family = Family::ByHand;
     // A person vouches for the edge; what colours can say is still up to the light.
     measurement.standing = Standing::Ok;
     measurement.probed = drawn.probed;
     if let (Some(ring), Some(outline)) = (drawn.redness_edge, &measurement.outline) {
-        measurement.redness = drawn_redness::reach(outline, ring);
+        measurement.redness = drawn_redness::reach(outline, &card.plane, ring);
     }
     measurement
 }
@@ -143,9 +145,8 @@ fn complete(
     edge: Edge,
     mut because: Vec<Because>,
     doubt: &Doubt,
-    tag_edge_mm: f64,
 ) -> Measurement {
-    let size = repeat::size(&edge.outline, &card, tag_edge_mm, doubt);
+    let size = repeat::size(&edge.outline, &card, doubt);
     let colours = readings::colours(&card, &survey, &edge);
     because.extend(colours.because);
     if size.area_mm2.relative_error() > gates::UNSURE_ABOVE {
@@ -170,6 +171,16 @@ fn complete(
         card: Some(card),
         because,
     }
+}
+
+/// Why there is no card: in a picture that is dark or burnt out as a whole, that comes first.
+fn without_card(picture: &Picture, fault: CardFault) -> Vec<Because> {
+    let light = match picture.mean_luminance() {
+        light if light < DARK_BELOW => Some(Because::TooDark),
+        light if light > TOO_BRIGHT_ABOVE => Some(Because::TooBright),
+        _ => None,
+    };
+    light.into_iter().chain([fault.into()]).collect()
 }
 
 /// A readable card and nothing to measure.

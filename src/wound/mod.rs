@@ -1,6 +1,7 @@
 //! What a picture says about the wound: outline, area, redness, tissue, measurement, healing course.
 
 mod blur;
+mod clock;
 pub mod colour;
 mod compare;
 mod contour;
@@ -56,3 +57,4 @@ pub use outline::MOST_POINTS;
 pub use outline::NoOutline;
 pub use outline::Outline;
 pub use outline::Piece;
+pub use readings::DARK_SKIN_BELOW_DEG;

@@ -7,6 +7,7 @@ use crate::wound::Figure;
 use crate::wound::PenLine;
 use crate::wound::Redness;
 use crate::wound::RednessReach;
+use crate::wound::clock::Clock;
 use crate::wound::colour;
 use crate::wound::edge::Edge;
 use crate::wound::pen;
@@ -23,7 +24,7 @@ const TOLD_FROM: f32 = 2.0;
 /// proven, and heat, hardness and swelling must carry the weight (own choice).
 const TOLD_ON_DARK_SKIN_FROM: f32 = 6.0;
 /// Brown skin begins here, individual typology angle in degrees (published class limits: brown 10 to −30, dark below).
-const DARK_SKIN_BELOW_DEG: f64 = 10.0;
+pub const DARK_SKIN_BELOW_DEG: f64 = 10.0;
 /// Below this there is no contrast at all.
 const NO_CONTRAST_BELOW: f32 = 0.5;
 /// Directions that must end in view, share.
@@ -76,7 +77,8 @@ pub(in crate::wound) fn colours(card: &ScaleCard, survey: &Survey, edge: &Edge) 
             Redness::NotGiven { because: why }
         }
         Some(around) => {
-            let redness = told(around, survey, tone_deg);
+            let clock = Clock::around(&card.plane, edge.outline.middle());
+            let redness = told(around, survey, tone_deg, &clock);
             if matches!(redness, Redness::NotGiven { because: Because::TooClose }) {
                 because.push(Because::TooClose);
             }
@@ -88,7 +90,7 @@ pub(in crate::wound) fn colours(card: &ScaleCard, survey: &Survey, edge: &Edge) 
     Readings { redness, pen, bed, ita_deg: tone_deg, because }
 }
 
-fn told(around: &Around, survey: &Survey, tone_deg: Option<f64>) -> Redness {
+fn told(around: &Around, survey: &Survey, tone_deg: Option<f64>, clock: &Clock) -> Redness {
     let enough_skin = around.compared_at_mm > 0.0 && around.far_to_mm >= COMPARED_FROM_MM;
     if !enough_skin {
         return Redness::NotGiven { because: Because::TooClose };
@@ -119,19 +121,18 @@ fn told(around: &Around, survey: &Survey, tone_deg: Option<f64>) -> Redness {
     Redness::Reach(RednessReach {
         p95_mm: figure(p95),
         max_mm: figure(max),
-        by_clock_mm: by_clock(around),
+        by_clock_mm: by_clock(around, clock),
         edge: around.rim.iter().map(|at| survey.view.mm_of(at[0], at[1])).collect(),
         contrast_to_noise: f64::from(around.contrast_to_noise),
     })
 }
 
-/// Reach by the clock as the card lies: 12 is the card's top.
-fn by_clock(around: &Around) -> [Option<f64>; 12] {
+/// The farthest reach around each hour of the photo's clock.
+fn by_clock(around: &Around, clock: &Clock) -> [Option<f64>; 12] {
     std::array::from_fn(|hour| {
-        // Sectors are counted from the right, turning downwards; the clock from the top, turning right.
-        let middle = (hour as f32 / 12.0 - 0.25) * SECTORS as f32;
+        let middle = clock.turn(hour) * SECTORS as f64;
         let near = (-2..=2).filter_map(|off: i32| {
-            let at = (middle + off as f32).rem_euclid(SECTORS as f32) as usize % SECTORS;
+            let at = (middle + f64::from(off)).rem_euclid(SECTORS as f64) as usize % SECTORS;
             around.reach_mm[at]
         });
         near.max_by(f32::total_cmp).map(f64::from)

@@ -40,10 +40,10 @@ impl Doubt {
 }
 
 /// The size of an outline with its intervals.
-pub(in crate::wound) fn size(outline: &Outline, card: &ScaleCard, tag_edge_mm: f64, doubt: &Doubt) -> Size {
+pub(in crate::wound) fn size(outline: &Outline, card: &ScaleCard, doubt: &Doubt) -> Size {
     let (area, perimeter) = (outline.area_mm2(), outline.perimeter_mm());
     let extent = outline.extent();
-    let scale = scale_spread(outline, card, tag_edge_mm);
+    let scale = scale_spread(outline, card);
     let taps = spread(&doubt.other_areas);
     let edge = doubt.edge_mm * perimeter / area;
     let area_share = scale.area.hypot(taps).hypot(edge);
@@ -81,7 +81,8 @@ struct ScaleSpread {
 }
 
 /// What moving each corner of the marker by its uncertainty does to the outline's figures.
-fn scale_spread(outline: &Outline, card: &ScaleCard, tag_edge_mm: f64) -> ScaleSpread {
+fn scale_spread(outline: &Outline, card: &ScaleCard) -> ScaleSpread {
+    let tag_edge_mm = card.tag_edge_mm();
     let corner_px = CORNER_PX.hypot(card.misfit_px);
     let (area, length) = (outline.area_mm2(), outline.extent().length_mm);
     let mut squares = (0.0, 0.0);

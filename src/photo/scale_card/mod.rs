@@ -80,6 +80,14 @@ pub struct ScaleCard {
     pub burnt_out: bool,
 }
 
+impl ScaleCard {
+    /// Edge of the black square that the plane was made with, mm: as printed, not as designed.
+    pub fn tag_edge_mm(&self) -> f64 {
+        let places = self.corners_px.map(|corner| self.plane.to_mm(corner));
+        (0..4).map(|at| places[at].distance_mm(places[(at + 1) % 4])).sum::<f64>() / 4.0
+    }
+}
+
 /// Why no card can be measured by.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

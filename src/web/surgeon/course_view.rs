@@ -195,7 +195,7 @@ mod tests {
         for shown in [
             "Stalled",
             "No clear change of the area in 21 days: −",
-            "A wound that closes by day 60 would have become at least 40\u{a0}% smaller in that time.",
+            "A wound of this shape that closes by day 60 would have become 55\u{a0}% smaller in that time.",
             "It is behind, on two photos a week apart.",
             "14.0 → 13.0 cm², −7\u{a0}%: no clear change",
             "cannot be told: the edge is not clearly moving in",

@@ -74,7 +74,7 @@ pub fn why(why: &Why) -> String {
             "A wound closing in time would be {would_show_percent:.0}\u{a0}% smaller by now, too little to tell from the measuring error of {least_clear_percent:.0}\u{a0}%: one later photo will tell."
         ),
         Why::WouldHaveShown { would_show_percent, closes_by_day } => format!(
-            "A wound that closes by day {closes_by_day:.0} would have become at least {would_show_percent:.0}\u{a0}% smaller in that time."
+            "A wound of this shape that closes by day {closes_by_day:.0} would have become {would_show_percent:.0}\u{a0}% smaller in that time."
         ),
         Why::Width(test) => width(&test),
         Why::FillsFromBelow { until_day } => format!(

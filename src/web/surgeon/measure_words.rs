@@ -1,8 +1,10 @@
 //! What a photo says about a wound, in a surgeon's words: figures with their ranges, and why one is missing.
 
 use crate::wound::Because;
+use crate::wound::DARK_SKIN_BELOW_DEG;
 use crate::wound::Family;
 use crate::wound::Figure;
+use crate::wound::Measurement;
 use crate::wound::PenLine;
 use crate::wound::Redness;
 use crate::wound::Standing;
@@ -13,8 +15,47 @@ const FINE_BELOW_MM: f64 = 10.0;
 const CM2: f64 = 100.0;
 /// Redness reaching less than this beyond the edge is the width of the line it was drawn with, mm (own limit).
 const HARDLY_ANY_MM: f64 = 1.0;
-/// Skin this dark hides redness: individual typology angle, degrees (lower edge of "brown", Chardon 1991, from memory).
-const DARK_SKIN_BELOW_DEG: f64 = -30.0;
+
+/// What is in doubt about figures that count all the same; where it does not matter to them, as `because`.
+pub fn in_doubt(why: Because) -> &'static str {
+    match why {
+        Because::CardTooTilted => "The picture was taken from the side: the ranges are wider for it.",
+        Because::Blurred => "The picture is a little blurred: the ranges are wider for it.",
+        Because::TooDark => "The picture is rather dark.",
+        Because::TooBright => "The picture is rather bright.",
+        Because::CardNotSeen
+        | Because::CardCovered
+        | Because::CardTooSmall
+        | Because::Mirrored
+        | Because::OtherCard
+        | Because::TwoCards
+        | Because::Glare
+        | Because::ColourCast
+        | Because::Monochrome
+        | Because::CutOff
+        | Because::TapOutside
+        | Because::TapOnCard
+        | Because::NotTapped
+        | Because::NoWound
+        | Because::TwoOutlines
+        | Because::NotSkinAround
+        | Because::FaintEdge
+        | Because::SmallWound
+        | Because::TooClose
+        | Because::TookTooLong
+        | Because::Failed
+        | Because::SwitchedOff => because(why),
+    }
+}
+
+/// What is said of each reason beside a measurement.
+pub fn reasons(found: &Measurement) -> Vec<&'static str> {
+    let say = match found.standing {
+        Standing::Ok => in_doubt,
+        Standing::LowConfidence | Standing::Refused => because,
+    };
+    found.because.iter().map(|why| say(*why)).collect()
+}
 
 /// Why a figure is missing or unsure, as a whole sentence that says what it means.
 pub fn because(because: Because) -> &'static str {
@@ -125,7 +166,8 @@ pub fn redness(redness: &Redness, family: Family) -> String {
             length(reach.max_mm.value)
         ),
         Redness::CannotTell => {
-            "cannot tell: something is there and its border is not clear. Look.".to_owned()
+            "cannot tell: something may be there and its border is not clear. Look, and go by heat, hardness and swelling."
+                .to_owned()
         }
         Redness::NoContrast { compared_at_mm } => format!(
             "no contrast to the surrounding skin in this picture (compared with skin {} away). This is not “none”: heat, \
@@ -248,8 +290,8 @@ mod tests {
     }
 
     #[test]
-    fn dark_skin_is_named_below_thirty_degrees_under_nought() {
-        assert_eq!((dark_skin(Some(-30.0)), dark_skin(None)), (None, None));
-        assert!(dark_skin(Some(-30.1)).is_some());
+    fn dark_skin_is_named_from_brown_on() {
+        assert_eq!((dark_skin(Some(10.0)), dark_skin(None)), (None, None));
+        assert!(dark_skin(Some(9.9)).is_some());
     }
 }

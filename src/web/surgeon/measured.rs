@@ -104,7 +104,7 @@ pub fn measured(
         by: by(opened, kept, now),
         figures: figures(opened, found),
         clock: measure_words::redness_by_clock(&found.redness),
-        because: found.because.iter().map(|why| measure_words::because(*why)).collect(),
+        because: measure_words::reasons(found),
         hints: hints(opened, found),
         overlay: plane.map(|_| overlay(found, size_px)),
         hand: plane.map(|plane| hand_form(found, plane, drawn.filter(|drawn| drawn.photo == photo.id))),

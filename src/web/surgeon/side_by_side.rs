@@ -123,7 +123,7 @@ fn no_figures(now: &Measurement, before: &Measurement) -> &'static str {
 fn view(opened: &Opened, this: &Side<'_>, last: &Side<'_>, both: &SideBySide, now: Timestamp) -> SideView {
     let lines = measured::lines_over(&this.kept.measurement);
     SideView {
-        side_mm: format!("{:.2}", both.side_mm),
+        side_mm: format!("{:.0}", both.side_mm),
         now: side_photo(opened, this, &both.now.frame_mm_from_px, now),
         before: side_photo(opened, last, &both.before.frame_mm_from_px, now),
         wound_now: lines.0,

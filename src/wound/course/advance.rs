@@ -7,6 +7,8 @@ use crate::wound::course::line::pairs;
 use crate::wound::course::line::repeated_median_of_pairs;
 
 const DAYS_A_WEEK: f64 = 7.0;
+/// Two photos nearer to each other say nothing of a speed: measuring error alone would make it any (ours).
+pub const LEAST_DAYS_BETWEEN: f64 = 0.5;
 /// A closing further off than this is not told, days: nobody can see so far from a few photos (ours).
 pub const FARTHEST_CLOSING_DAYS: f64 = 180.0;
 
@@ -61,6 +63,9 @@ impl Advance {
         let value = repeated_median_of_pairs(points.len(), speed)?;
         let (low, high) = interval_of_pairs(pairs(points.len(), speed), points.len(), 0.0)?;
         let (first, last) = (points.first()?, points.last()?);
+        if last.day - first.day < LEAST_DAYS_BETWEEN {
+            return None;
+        }
         let half = |figure: &Figure| (figure.high - figure.low) / 2.0;
         let error_mm2 = half(&first.area_mm2).hypot(half(&last.area_mm2));
         let perimeters = [first.perimeter_mm.value, last.perimeter_mm.value];
@@ -70,6 +75,9 @@ impl Advance {
 }
 
 fn between(one: &Point, other: &Point) -> Option<f64> {
+    if (other.day - one.day).abs() < LEAST_DAYS_BETWEEN {
+        return None;
+    }
     margin_advance_mm_a_week(
         [one.area_mm2.value, other.area_mm2.value],
         [one.perimeter_mm.value, other.perimeter_mm.value],

@@ -6,6 +6,7 @@ use crate::wound::Family;
 use crate::wound::Figure;
 use crate::wound::course::advance::Advance;
 use crate::wound::course::advance::Closure;
+use crate::wound::course::advance::LEAST_DAYS_BETWEEN;
 use crate::wound::course::advance::NoClosure;
 use crate::wound::course::advance::Rate;
 use crate::wound::course::advance::mean_inward_reach_mm;
@@ -109,7 +110,9 @@ fn course_of(series: Series<'_>, dated: &[Dated], setting: &Setting) -> HealingC
         since_first: ends.map(|(first, last)| first.area_change_to(last)),
         since_last: last_two(&points).map(|(one, other)| one.area_change_to(other)),
         par_28: par_28(&fitting),
-        rate: ends.and_then(|ends| rate_a_week(areas(ends), ends.1.day - ends.0.day)),
+        rate: ends
+            .filter(|ends| ends.1.day - ends.0.day >= LEAST_DAYS_BETWEEN)
+            .and_then(|ends| rate_a_week(areas(ends), ends.1.day - ends.0.day)),
         inward_reach_mm: fitting
             .last()
             .and_then(|last| mean_inward_reach_mm(last.area_mm2.value, last.perimeter_mm.value)),

@@ -5,9 +5,8 @@ use crate::wound::course::dated::Point;
 use crate::wound::course::depth::DEPTH_FIRST_DAYS;
 use crate::wound::course::depth::DepthFalls;
 use crate::wound::course::expected::Keeps;
-use crate::wound::course::expected::Shape;
 use crate::wound::course::expected::WidthTest;
-use crate::wound::course::expected::share_left;
+use crate::wound::course::expected::area_share_left;
 use crate::wound::course::line::Line;
 use crate::wound::course::line::median;
 use crate::wound::course::line::repeated_median;
@@ -42,8 +41,8 @@ pub enum Why {
     ShortSpan { days: f64 },
     /// The area from the first photo to the last: by the line through all, or by these two alone, whichever says less.
     Area { change_percent: f64, least_clear_percent: f64, days: f64 },
-    /// A slit closing in time would have become this much smaller between the first photo and the last; that is less than
-    /// what measuring can tell apart.
+    /// A wound of this length and width closing in time would have become this much smaller between the first photo and the
+    /// last; that is less than what measuring can tell apart.
     WaitForMore { would_show_percent: f64, least_clear_percent: f64 },
     /// The same, where measuring would have told it.
     WouldHaveShown { would_show_percent: f64, closes_by_day: f64 },
@@ -153,7 +152,8 @@ pub(super) fn judge(points: &[Point], width: Option<&WidthTest>) -> Judged {
     let days = last.day - first.day;
     let by_line = line.area_mm2(last.day) / line.area_mm2(first.day) - 1.0;
     let change = lesser(by_line, last.area_mm2.value / first.area_mm2.value - 1.0);
-    let would_show = 1.0 - share_left(Shape::Slit, first.day, last.day, width.closes_by_day);
+    let (length_mm, width_mm) = (first.length_mm.value, first.width_mm.value);
+    let would_show = 1.0 - area_share_left(length_mm, width_mm, first.day, last.day, width.closes_by_day);
     let early = last.day < DEPTH_FIRST_DAYS;
     let (smaller, bigger) = (change < -line.band, change > line.band);
     let verdict = if bigger {
