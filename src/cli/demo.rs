@@ -51,7 +51,7 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         )
         .into());
     }
-    println!("Painting an invented practice (a few seconds) …");
+    println!("Painting an invented practice (some twenty seconds) …");
     let seeded = seed::seed(&app, app.now()).await?;
     print_way_in(&app, &settings, &seeded);
     serve::listen(&app, listener).await
