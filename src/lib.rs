@@ -1,6 +1,6 @@
 //! Closewatch: a self-hosted inbox for photos of open surgical wounds.
 //!
-//! The rooms, in the order a wound check walks through them. Imports go downhill only; `tests/house.rs` keeps it so.
+//! The rooms; DEVELOPERS.md walks through them with a wound check. Imports go downhill only: `tests/house.rs` keeps it so.
 #![forbid(unsafe_code)]
 
 /// What the practice does, one file per step.

@@ -183,7 +183,7 @@ impl CourseChart {
             None => (None, heights.axis_y),
         };
         Some(CourseChart {
-            title: format!("Healing course: {}", course_words::verdict(course).to_lowercase()),
+            title: format!("Healing course: {}", course_words::verdict(course)),
             description: described(course),
             height: px(bottom + FOOT),
             label_y: px(bottom + 16.0),

@@ -12,6 +12,8 @@ use crate::wound::course::Point;
 
 /// The course of one wound, ready to be shown.
 pub struct CourseView {
+    /// A sentence; `None` where redness did not clearly grow.
+    pub redness_spreads: Option<String>,
     pub verdict: &'static str,
     pub verdict_code: &'static str,
     pub why: Vec<String>,
@@ -38,6 +40,7 @@ pub struct CourseRow {
 impl CourseView {
     pub fn of(course: &HealingCourse) -> CourseView {
         CourseView {
+            redness_spreads: course_words::redness_spreads(course),
             verdict: course_words::verdict(course),
             verdict_code: course_words::verdict_code(course.verdict),
             why: course.why.iter().map(course_words::why).collect(),
@@ -173,7 +176,7 @@ mod tests {
     fn a_course_is_drawn_with_a_title_a_description_and_every_number_in_the_table() {
         let page = Shown { view: CourseView::of(&course(&A)) }.render().unwrap();
         for shown in [
-            "On course",
+            "Area: on course",
             "<title id=\"course-title\">Healing course: on course</title>",
             "Area: 9.5 cm² on day 3, 8.2 cm² on day 6, 5.4 cm² on day 12, 2.6 cm² on day 20.",
             "9.5 → 2.6 cm², −73\u{a0}%",
@@ -193,7 +196,7 @@ mod tests {
         let course = course(&[(7.0, 14.0, 0.0), (14.0, 13.2, 0.0), (21.0, 13.5, 0.0), (28.0, 13.0, 0.0)]);
         let page = Shown { view: CourseView::of(&course) }.render().unwrap();
         for shown in [
-            "Stalled",
+            "Area: stalled",
             "No clear change of the area in 21 days: −",
             "A wound of this shape that closes by day 60 would have become 55\u{a0}% smaller in that time.",
             "It is behind, on two photos a week apart.",

@@ -22,17 +22,24 @@ pub struct CourseLine {
     pub words: String,
 }
 
-/// What a course comes to, in two or three words.
+/// What a course comes to for the area, in a few words.
 pub fn verdict(course: &HealingCourse) -> &'static str {
     let stands_still = course.why.iter().any(|why| matches!(why, Why::WouldHaveShown { .. }));
     match course.verdict {
-        Verdict::OnCourse => "On course",
-        Verdict::Stalled if stands_still => "Stalled",
-        Verdict::Stalled => "Closing too slowly",
-        Verdict::Enlarging => "Enlarging",
-        Verdict::TooEarly => "Too early to tell",
-        Verdict::NotEnough => "Not enough to tell",
+        Verdict::OnCourse => "on course",
+        Verdict::Stalled if stands_still => "stalled",
+        Verdict::Stalled => "closing too slowly",
+        Verdict::Enlarging => "enlarging",
+        Verdict::TooEarly => "too early to tell",
+        Verdict::NotEnough => "not enough to tell",
     }
+}
+
+/// Redness that clearly grew over the course; it is said before the verdict, which is about the area alone. `None`: it did
+/// not, or nobody can tell.
+pub fn redness_spreads(course: &HealingCourse) -> Option<String> {
+    let change = course.redness.change.as_ref().filter(|change| change.says == Clear::Bigger)?;
+    Some(format!("The redness spreads: {}.", redness(change, course.redness.days_between)))
 }
 
 /// A stable code for the look of the verdict.
@@ -292,11 +299,11 @@ mod tests {
                 pace: crate::wound::course::Pace::Usual,
             },
         );
-        assert_eq!(verdict(&course), "Not enough to tell");
+        assert_eq!(verdict(&course), "not enough to tell");
         assert_eq!(basis(&course), "Nothing is measured yet.");
         course.verdict = Verdict::Stalled;
-        assert_eq!(verdict(&course), "Closing too slowly");
+        assert_eq!(verdict(&course), "closing too slowly");
         course.why.push(Why::WouldHaveShown { would_show_percent: 40.0, closes_by_day: 60.0 });
-        assert_eq!(verdict(&course), "Stalled");
+        assert_eq!(verdict(&course), "stalled");
     }
 }

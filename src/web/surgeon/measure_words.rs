@@ -135,7 +135,7 @@ pub fn length_with_range(figure: &Figure) -> String {
 /// `62 % (57–67)`.
 pub fn share_with_range(figure: &Figure) -> String {
     let percent = |share: f64| format!("{:.0}", share * 100.0);
-    format!("{} % ({}–{})", percent(figure.value), percent(figure.low), percent(figure.high))
+    format!("{}\u{a0}% ({}–{})", percent(figure.value), percent(figure.low), percent(figure.high))
 }
 
 /// The share by which an area on a real photo may be off, beyond the range of repeating it: ±10 % on flat sites, ±20 %
