@@ -127,6 +127,12 @@ id! {
     ReplyTextId,
     PlanStepId,
     NoticeId,
+    /// Work that is due at a time.
+    JobId,
+    LadderId,
+    DeliveryId,
+    StaffAddressId,
+    AlarmId,
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@ use jiff::Timestamp;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::ladder;
 use crate::care::measuring;
 use crate::care::protocols;
 use crate::care::record;
@@ -19,8 +20,6 @@ use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
 use crate::store::measurements::KeptMeasurement;
-use crate::store::notices;
-use crate::store::notices::NoticeKind;
 use crate::store::patients;
 use crate::store::photos;
 use crate::store::photos::Photo;
@@ -37,8 +36,8 @@ use crate::triage::CheckFacts;
 use crate::triage::Enrolled;
 use crate::triage::Facts;
 use crate::triage::Protocol;
-use crate::triage::Urgency;
 use crate::triage::Value;
+use crate::triage::ladder_of;
 use crate::wound::Because;
 use crate::wound::Standing;
 
@@ -227,14 +226,12 @@ async fn with_questions(conn: &mut Conn, check: &WoundCheck) -> Done<Answers> {
     Ok(answers)
 }
 
-/// Tells whoever is on duty of a check of the two most urgent classes, once for each class.
+/// Begins the ladder of a waiting check of the two most urgent classes, with the change that made it so.
 pub(in crate::care) async fn note_urgent(conn: &mut Conn, check: &WoundCheck, moment: &Moment) -> Done<()> {
-    match check.assessment.urgency {
-        Urgency::GoNow | Urgency::RingNow => {
-            let about = format!("check:{} {}", check.id, check.assessment.urgency.code());
-            Ok(notices::enqueue(conn, check.practice, NoticeKind::UrgentCheck, "duty", &about, moment)
-                .await?)
+    match (check.state, ladder_of(check.assessment.urgency)) {
+        (CheckState::Queued | CheckState::InReview, Some(kind)) => {
+            ladder::begin(conn, check.practice, &format!("check:{}", check.id), kind, moment).await
         }
-        Urgency::Today | Urgency::Tomorrow | Urgency::OnTrack => Ok(()),
+        (CheckState::AwaitingCall | CheckState::Closed, Some(_)) | (_, None) => Ok(()),
     }
 }

@@ -4,6 +4,7 @@
 mod assessing;
 pub mod callback;
 pub mod check_draft;
+pub mod clock;
 mod desk;
 pub mod enrol;
 pub mod explain;
@@ -11,6 +12,7 @@ pub mod figures;
 pub mod forecast;
 pub mod intake;
 pub mod knock;
+pub mod ladder;
 pub mod measuring;
 pub mod patients;
 pub mod protocol_draft;
@@ -26,6 +28,8 @@ pub mod sign_in;
 pub mod staff;
 pub mod thread;
 pub mod trial;
+pub mod watch;
+pub mod working;
 
 pub use desk::{Desk, News};
 pub use knock::LinkHolder;

@@ -15,6 +15,7 @@ use crate::care::record::Actor;
 use crate::care::replies;
 use crate::care::secrets;
 use crate::care::secrets::sha256_hex;
+use crate::care::watch;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
 use crate::ids::StaffId;
@@ -202,6 +203,7 @@ async fn insert_practice(
     };
     practices::insert(conn, &made, moment.now).await?;
     replies::insert_first_texts(conn, made.id, moment).await?;
+    watch::begin(conn, made.id, moment).await?;
     let subject = format!("practice:{}", made.id);
     record::note(conn, made.id, Actor::Program, "practice.add", &subject, "", moment.now).await?;
     Ok(made)

@@ -63,10 +63,13 @@ pub async fn listen(app: &App, listener: TcpListener) -> Result<(), Failure> {
     let clock = app.clone();
     let measuring =
         tokio::spawn(jobs::measuring::run(app.desk.clone(), Method::default(), move || clock.moment()));
+    let clock = app.clone();
+    let working = tokio::spawn(jobs::runner::run(app.desk.clone(), move || clock.moment(), app.clock.speed()));
     axum::serve(listener, web::router(app))
         .with_graceful_shutdown(async move { stop.notified().await })
         .await?;
     measuring.abort();
+    working.abort();
     app.desk.db.close().await;
     Ok(())
 }

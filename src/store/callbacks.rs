@@ -123,6 +123,20 @@ pub async fn open(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<Callback>
     .collect()
 }
 
+/// Open callbacks past their due time, first due first.
+pub async fn late(conn: &mut Conn, practice: PracticeId, now: Timestamp) -> Stored<Vec<CallbackId>> {
+    const SQL: &str =
+        "SELECT id FROM callback WHERE practice_id = $1 AND state = 'open' AND due_ms < $2 ORDER BY due_ms, id";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(now.as_millisecond())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| row.parsed("id"))
+        .collect()
+}
+
 /// Callbacks that ended, newest first, at most `limit`.
 pub async fn ended(conn: &mut Conn, practice: PracticeId, limit: i64) -> Stored<Vec<Callback>> {
     const SQL: &str = "SELECT * FROM callback WHERE practice_id = $1 AND state <> 'open' \

@@ -3,6 +3,8 @@
 //! Every function takes a connection, so that a caller decides what belongs into one transaction. Every query names
 //! the practice: a row of another practice is as good as absent.
 
+pub mod addresses;
+pub mod alarms;
 pub mod arrivals;
 pub mod assessments;
 pub mod audit;
@@ -10,8 +12,12 @@ mod blobs;
 pub mod callbacks;
 pub mod check_drafts;
 pub mod checks;
+pub mod clock;
 mod db;
+pub mod deliveries;
 pub mod figures;
+pub mod jobs;
+pub mod ladders;
 pub mod links;
 pub mod measurements;
 pub mod measuring_jobs;

@@ -23,6 +23,11 @@ impl Clock {
         Clock::ByHand(Arc::new(AtomicI64::new(start.as_millisecond())))
     }
 
+    /// How much faster than the machine's it goes.
+    pub fn speed(&self) -> f64 {
+        1.0
+    }
+
     pub fn now(&self) -> Timestamp {
         match self {
             #[expect(clippy::disallowed_methods, reason = "this is the one place that asks the machine")]

@@ -222,10 +222,10 @@ async fn a_claimed_check_is_refused_to_others_and_a_decided_one_to_everyone() {
         review::open(desk, &first.member, check, practice.now()).await.unwrap();
         let refused = second.decides(check, Decision::HealingAsExpected, "Fine.").await;
         assert!(matches!(refused, Err(CareError::Claimed { .. })));
-        review::release(desk, &second.member, check, practice.now()).await.unwrap();
+        review::release(desk, &second.member, check, &practice.moment()).await.unwrap();
         let refused = second.decides(check, Decision::HealingAsExpected, "Fine.").await;
         assert!(matches!(refused, Err(CareError::Claimed { .. })), "only the claimant gives a check back");
-        review::release(desk, &first.member, check, practice.now()).await.unwrap();
+        review::release(desk, &first.member, check, &practice.moment()).await.unwrap();
         second.decides(check, Decision::HealingAsExpected, "Fine.").await.unwrap();
         let again = first.decides(check, Decision::ChangeHomeCare, "Wash more.").await;
         assert!(matches!(again, Err(CareError::AlreadyDone)));

@@ -320,7 +320,7 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
             };
             is_refused(review::decide(desk, surgeon, theirs.waiting.id, deciding, &moment).await);
         }
-        3 => is_refused(review::release(desk, surgeon, theirs.waiting.id, now).await),
+        3 => is_refused(review::release(desk, surgeon, theirs.waiting.id, &moment).await),
         4 => {
             let seen = review::photo(desk, surgeon, theirs.photo, Size::Full, now).await.unwrap();
             assert!(seen.is_none(), "another practice's photo");

@@ -8,6 +8,7 @@ use closewatch::store::links;
 use closewatch::store::links::LinkSecrets;
 use closewatch::store::notices;
 use closewatch::store::notices::NoticeKind;
+use closewatch::store::notices::Recipient;
 use closewatch::store::patients;
 use closewatch::store::photos;
 use closewatch::store::practices;
@@ -200,7 +201,7 @@ async fn a_notice_about_the_same_thing_is_queued_once() {
         for _ in 0..3 {
             let mut tx = practice.desk().db.write().await.unwrap();
             let kind = NoticeKind::AnswerReady;
-            notices::enqueue(&mut tx, practice.id, kind, "link:1", "message:1", &moment).await.unwrap();
+            notices::enqueue(&mut tx, practice.id, kind, Recipient::Office, "message:1", &moment).await.unwrap();
             tx.commit().await.unwrap();
         }
         let waiting = notices::count_waiting(&mut *practice.books().await, practice.id, moment.now).await;

@@ -12,5 +12,6 @@ mod figures;
 mod flow;
 mod isolation;
 mod keeps;
+mod ladder;
 mod protocols;
 mod queue_order;

@@ -15,6 +15,7 @@ use closewatch::ids::Chance;
 use closewatch::ids::Moment;
 use closewatch::ids::PracticeId;
 use closewatch::ids::StaffId;
+use closewatch::jobs::runner;
 use closewatch::photo::Limits;
 use closewatch::sheet::Paper;
 use closewatch::store::Blobs;
@@ -99,6 +100,24 @@ impl Practice {
 
     pub fn minutes_pass(&self, minutes: i64) {
         self.app.clock.pass(SignedDuration::from_mins(minutes));
+    }
+
+    pub fn seconds_pass(&self, seconds: i64) {
+        self.app.clock.pass(SignedDuration::from_secs(seconds));
+    }
+
+    /// Works off whatever is due now.
+    pub async fn works(&self) -> runner::Tally {
+        runner::until_idle(self.desk(), &|| self.moment(), 1).await.unwrap()
+    }
+
+    /// Minutes pass, and whatever comes due in them is worked off when it does.
+    pub async fn minutes_of_work_pass(&self, minutes: i64) {
+        for _ in 0..minutes * 2 {
+            self.works().await;
+            self.seconds_pass(30);
+        }
+        self.works().await;
     }
 
     /// A connection to look into the books with.

@@ -1,0 +1,43 @@
+//! The latest time that was seen, so that a clock set back is noticed; and what waits is then moved nearer by as much.
+
+use jiff::Timestamp;
+
+use crate::store::Conn;
+use crate::store::Stored;
+use crate::store::row::Columns;
+
+/// The latest time seen. `None`: never looked.
+pub async fn seen(conn: &mut Conn) -> Stored<Option<Timestamp>> {
+    sqlx::query("SELECT seen_ms FROM clock_seen WHERE id = 1")
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(|row| row.time("seen_ms"))
+        .transpose()
+}
+
+/// Keeps the time as seen, also where it is earlier than what was seen before.
+pub async fn see(conn: &mut Conn, now: Timestamp) -> Stored<()> {
+    const SQL: &str = "INSERT INTO clock_seen (id, seen_ms) VALUES (1, $1) \
+                       ON CONFLICT (id) DO UPDATE SET seen_ms = $1";
+    sqlx::query(SQL).bind(now.as_millisecond()).execute(conn).await?;
+    Ok(())
+}
+
+/// What is due, by table: the column, and the rows that still wait.
+const DUE: [&str; 5] = [
+    "UPDATE job SET due_ms = due_ms - $1, leased_until_ms = leased_until_ms - $1 WHERE state = 'waiting'",
+    "UPDATE ladder SET begun_ms = begun_ms - $1 WHERE state = 'running'",
+    "UPDATE wound_check SET due_ms = due_ms - $1, claimed_until_ms = claimed_until_ms - $1 WHERE state <> 'closed'",
+    "UPDATE callback SET due_ms = due_ms - $1 WHERE state = 'open'",
+    "UPDATE measuring_job SET due_ms = due_ms - $1, leased_until_ms = leased_until_ms - $1",
+];
+
+/// Moves whatever is due, of every practice, nearer by `by_ms`: the clock went back by as much, and nothing may come later
+/// for it.
+pub async fn bring_nearer(conn: &mut Conn, by_ms: i64) -> Stored<()> {
+    for sql in DUE {
+        sqlx::query(sql).bind(by_ms).execute(&mut *conn).await?;
+    }
+    Ok(())
+}
