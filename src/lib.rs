@@ -13,6 +13,8 @@ pub mod config;
 pub mod ids;
 /// Work that follows a saved change, done later and safely twice.
 pub mod jobs;
+/// Knocks on the outside: a folder, a webhook for texts and calls, mail, push.
+pub mod notify;
 /// What a picture is: upright, clean, of known quality; the printed scale card.
 pub mod photo;
 /// The operation, the patient's risk factors and the dated steps of home care.

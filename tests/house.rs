@@ -17,14 +17,16 @@ const DOWNHILL: &[(&str, &[&str])] = &[
     ("triage", &["wound", "plan", "ids"]),
     ("sheet", &["plan", "words", "ids", "photo"]),
     ("store", &["photo", "wound", "plan", "triage", "sheet", "words", "ids"]),
+    ("notify", &["plan", "ids", "config"]),
     ("care", &["store", "photo", "wound", "plan", "triage", "sheet", "words", "ids"]),
-    ("jobs", &["care", "store", "photo", "wound", "plan", "triage", "words", "ids"]),
+    ("jobs", &["care", "notify", "store", "photo", "wound", "plan", "triage", "words", "ids"]),
     ("web", &["care", "store", "photo", "wound", "plan", "triage", "sheet", "words", "ids", "config"]),
     (
         "cli",
         &[
             "web",
             "jobs",
+            "notify",
             "care",
             "store",
             "photo",

@@ -7,6 +7,7 @@ use crate::cli::Failure;
 use crate::cli::seed;
 use crate::cli::seed::Seeded;
 use crate::cli::serve;
+use crate::config::NotifySettings;
 use crate::config::Settings;
 use crate::store::practices;
 use crate::web::App;
@@ -40,6 +41,7 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         data,
         database_url: demo.database_url,
         public_url: None,
+        notify: NotifySettings::default(),
     };
     let (listener, settings) = serve::bind(settings).await?;
     let app = serve::open(&settings).await?;
