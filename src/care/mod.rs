@@ -14,6 +14,7 @@ pub mod intake;
 pub mod knock;
 pub mod ladder;
 pub mod measuring;
+pub mod outbox;
 pub mod patients;
 pub mod protocol_draft;
 pub mod protocols;

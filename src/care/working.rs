@@ -6,6 +6,8 @@ use jiff::Timestamp;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::ladder;
+use crate::care::outbox;
+use crate::care::outbox::Outside;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::watch;
@@ -46,29 +48,28 @@ pub fn wait_before_try(tries: i64, moment: &Moment) -> SignedDuration {
     SignedDuration::from_millis(seconds * 1_000 + i64::from(moment.chance.below(seconds as u32 * 200)))
 }
 
-/// Claims the job that is due longest and works it off. `None`: none is due.
-pub async fn next(desk: &Desk, now: &(impl Fn() -> Moment + Sync)) -> Done<Option<Worked>> {
-    let moment = now();
+/// Claims the job that is due longest. `None`: none is due.
+pub async fn claim(desk: &Desk, moment: &Moment) -> Done<Option<Job>> {
     let lease = data_encoding::HEXLOWER.encode(&moment.chance.bytes::<16>());
-    let claimed = {
-        let mut tx = desk.db.write().await?;
-        let claimed = jobs::claim(&mut tx, moment.now, &lease, moment.now + LEASE).await?;
-        tx.commit().await?;
-        claimed
-    };
-    let Some(job) = claimed else { return Ok(None) };
-    let worked = match job.kind {
-        JobKind::ClimbLadder => ladder::climb(desk, &job, &now()).await,
-        JobKind::Watch => watch::look(desk, &job, &now()).await,
-        JobKind::AddressNotice | JobKind::SendLetter => Ok(Worked::PutOff),
-    };
-    match worked {
-        Ok(worked) => Ok(Some(worked)),
-        Err(fault) => {
-            tracing::error!(job = %job.id, kind = job.kind.code(), tries = job.tries, %fault, "a job failed");
-            Ok(Some(give_back(desk, &job, &fault.to_string(), &now()).await?))
-        }
-    }
+    let mut tx = desk.db.write().await?;
+    let claimed = jobs::claim(&mut tx, moment.now, &lease, moment.now + LEASE).await?;
+    tx.commit().await?;
+    Ok(claimed)
+}
+
+/// Does a job that needs nothing of the outside. `None`: this one does.
+pub async fn within_the_house(
+    desk: &Desk,
+    job: &Job,
+    outside: &Outside,
+    moment: &Moment,
+) -> Done<Option<Worked>> {
+    Ok(Some(match job.kind {
+        JobKind::ClimbLadder => ladder::climb(desk, job, moment).await?,
+        JobKind::Watch => watch::look(desk, job, moment).await?,
+        JobKind::AddressNotice => outbox::address(desk, job, outside, moment).await?,
+        JobKind::SendLetter => return Ok(None),
+    }))
 }
 
 /// Whether a job of any practice could be claimed now.
@@ -77,7 +78,7 @@ pub async fn any_due(desk: &Desk, now: Timestamp) -> Done<bool> {
 }
 
 /// A job that failed is tried again later, or given up with an alarm.
-async fn give_back(desk: &Desk, job: &Job, why: &str, moment: &Moment) -> Done<Worked> {
+pub async fn give_back(desk: &Desk, job: &Job, why: &str, moment: &Moment) -> Done<Worked> {
     let mut tx = desk.db.write().await?;
     let is_kept_for_ever = match job.kind {
         JobKind::ClimbLadder | JobKind::Watch => true,

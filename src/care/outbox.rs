@@ -1,0 +1,461 @@
+//! The outbox: a notice becomes deliveries to the addresses of whom it is for, each is tried until it is sent, and what
+//! cannot be sent is a thing for a person to see to, never a line in a log.
+//!
+//! At least once: a letter may go twice when the program is killed between sending and noting it. What says the same to the
+//! same address goes in one letter.
+
+use jiff::SignedDuration;
+use jiff::Timestamp;
+use jiff::civil::Time;
+use jiff::tz::TimeZone;
+
+use crate::care::CareError;
+use crate::care::Desk;
+use crate::care::Done;
+use crate::care::record;
+use crate::care::record::Actor;
+use crate::care::working::Worked;
+use crate::care::working::wait_before_try;
+use crate::ids::DeliveryId;
+use crate::ids::Moment;
+use crate::ids::PracticeId;
+use crate::ids::StaffId;
+use crate::store::Conn;
+use crate::store::addresses;
+use crate::store::addresses::Reached;
+use crate::store::alarms;
+use crate::store::alarms::AlarmKind;
+use crate::store::callbacks;
+use crate::store::deliveries;
+use crate::store::deliveries::Delivery;
+use crate::store::deliveries::DeliveryState;
+use crate::store::jobs;
+use crate::store::jobs::Job;
+use crate::store::jobs::JobKind;
+use crate::store::jobs::Queueing;
+use crate::store::links;
+use crate::store::notices;
+use crate::store::notices::Notice;
+use crate::store::notices::NoticeKind;
+use crate::store::notices::NoticeState;
+use crate::store::notices::Recipient;
+use crate::store::patients;
+use crate::store::practices;
+use crate::store::practices::Practice;
+use crate::store::staff;
+use crate::store::wounds;
+use crate::triage::ladder_of;
+use crate::words::Language;
+use crate::words::notices::NoticeWords;
+use crate::words::notices::notice as words_of;
+
+/// After so many tries a delivery is given up. With the waits between them that is about an hour.
+const MOST_TRIES: i64 = 12;
+/// After so many tries on one channel the next one is used as well.
+const SWITCH_AFTER_TRIES: i64 = 2;
+/// What can wait is not sent between these hours of the practice's clock (common practice, no source).
+const QUIET_FROM: Time = Time::constant(21, 0, 0, 0);
+const QUIET_UNTIL: Time = Time::constant(8, 0, 0, 0);
+
+/// What the outbox must know of the outside.
+#[derive(Clone, Debug)]
+pub struct Outside {
+    /// Such as `https://wounds.example`, without a slash at the end.
+    pub public_url: String,
+    /// By what people can be reached, as set up.
+    pub channels: Vec<Reached>,
+}
+
+/// Where somebody is reached.
+#[derive(Clone, Debug, PartialEq, Eq)]
+struct Place {
+    channel: Reached,
+    address: String,
+}
+
+/// Whom a notice goes to, in the order in which their addresses are tried.
+struct Reader {
+    language: Language,
+    places: Vec<Place>,
+}
+
+/// Finds out whom a notice goes to and queues a delivery to each.
+pub(in crate::care) async fn address(
+    desk: &Desk,
+    job: &Job,
+    outside: &Outside,
+    moment: &Moment,
+) -> Done<Worked> {
+    let mut tx = desk.db.write().await?;
+    let id = job.about.parse().map_err(|_| CareError::NotFound)?;
+    let notice = notices::find(&mut tx, job.practice, id).await?.ok_or(CareError::NotFound)?;
+    let practice = practices::find(&mut tx, job.practice).await?.ok_or(CareError::NotFound)?;
+    if let Some(morning) = quiet_until(&practice.zone, moment.now)
+        && can_wait(&mut tx, &notice).await?
+    {
+        if !jobs::put_off(&mut tx, job, morning, "").await? {
+            return Ok(Worked::InOtherHands);
+        }
+        tx.commit().await?;
+        return Ok(Worked::PutOff);
+    }
+    if notice.state == NoticeState::Waiting {
+        let mut reached = 0;
+        for reader in readers(&mut tx, &notice, outside).await? {
+            let wanted = match how_many(notice.kind) {
+                Places::First => 1,
+                Places::All => reader.places.len(),
+            };
+            for place in reader.places.iter().take(wanted) {
+                deliver(&mut tx, &notice, &practice, reader.language, place, outside, moment).await?;
+                reached += 1;
+            }
+        }
+        let state = if reached > 0 { NoticeState::Addressed } else { NoticeState::Nobody };
+        notices::set_state(&mut tx, job.practice, notice.id, state, moment.now).await?;
+        if reached == 0 {
+            unsent(&mut tx, &notice, moment).await?;
+        }
+    }
+    if !jobs::end(&mut tx, job, moment.now).await? {
+        return Ok(Worked::InOtherHands);
+    }
+    tx.commit().await?;
+    desk.tell(job.practice);
+    Ok(Worked::Done)
+}
+
+/// The letter a job is to send. `None`: it went with another one, or was given up; the job is ended.
+pub async fn letter(desk: &Desk, job: &Job, moment: &Moment) -> Done<Option<Delivery>> {
+    let id: DeliveryId = job.about.parse().map_err(|_| CareError::NotFound)?;
+    let found = deliveries::find(&mut *desk.db.read().await?, job.practice, id).await?;
+    match found.filter(|delivery| delivery.state == DeliveryState::Waiting) {
+        Some(delivery) => Ok(Some(delivery)),
+        None => {
+            let mut tx = desk.db.write().await?;
+            jobs::end(&mut tx, job, moment.now).await?;
+            tx.commit().await?;
+            Ok(None)
+        }
+    }
+}
+
+/// The outside took it: it, and whatever says the same to the same address, is sent.
+pub async fn sent(
+    desk: &Desk,
+    job: &Job,
+    delivery: &Delivery,
+    provider_id: Option<&str>,
+    moment: &Moment,
+) -> Done<Worked> {
+    let mut tx = desk.db.write().await?;
+    deliveries::note_sent(&mut tx, delivery, None, provider_id, moment.now).await?;
+    for other in deliveries::same_letter(&mut tx, delivery).await? {
+        let about = other.id.to_string();
+        // One that another runner has in hand goes by itself.
+        if jobs::end_others(&mut tx, job.practice, JobKind::SendLetter, &about, moment.now).await? {
+            deliveries::note_sent(&mut tx, &other, Some(delivery.id), provider_id, moment.now).await?;
+        }
+    }
+    if !jobs::end(&mut tx, job, moment.now).await? {
+        return Ok(Worked::InOtherHands);
+    }
+    tx.commit().await?;
+    Ok(Worked::Done)
+}
+
+/// What a refusal means for the letter.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Refusal {
+    /// Worth another try, not before so long.
+    Later { after: Option<SignedDuration> },
+    /// Never this way.
+    Never,
+}
+
+/// The outside did not take it: tried again later, by another channel as well after the second time, and given up with an
+/// alarm when it never goes.
+pub async fn refused(
+    desk: &Desk,
+    job: &Job,
+    delivery: &Delivery,
+    refusal: Refusal,
+    why: &str,
+    outside: &Outside,
+    moment: &Moment,
+) -> Done<Worked> {
+    let mut tx = desk.db.write().await?;
+    let tries = delivery.tries + 1;
+    let given_up = match refusal {
+        Refusal::Never => true,
+        Refusal::Later { .. } => tries >= MOST_TRIES,
+    };
+    let state = if given_up { DeliveryState::Dead } else { DeliveryState::Waiting };
+    deliveries::note_refused(&mut tx, delivery, state, why).await?;
+    if given_up || tries == SWITCH_AFTER_TRIES {
+        let next = another_way(&mut tx, delivery, outside, moment).await?;
+        if given_up {
+            let subject = format!("delivery:{}", delivery.id);
+            alarms::raise(&mut tx, job.practice, AlarmKind::LetterFailed, &subject, moment).await?;
+            let detail = format!("channel={} tries={tries} another_way={next}", delivery.channel.code());
+            record::note(&mut tx, job.practice, Actor::Program, "letter.dead", &subject, &detail, moment.now)
+                .await?;
+        }
+    }
+    let kept = if given_up {
+        jobs::give_up(&mut tx, job, why, moment.now).await?
+    } else {
+        let asked = match refusal {
+            Refusal::Later { after } => after.unwrap_or(SignedDuration::ZERO),
+            Refusal::Never => SignedDuration::ZERO,
+        };
+        let wait = wait_before_try(tries, moment).max(asked);
+        jobs::put_off(&mut tx, job, moment.now + wait, why).await?
+    };
+    if !kept {
+        return Ok(Worked::InOtherHands);
+    }
+    tx.commit().await?;
+    desk.tell(job.practice);
+    Ok(if given_up { Worked::GaveUp } else { Worked::PutOff })
+}
+
+/// Queues a delivery to the next address of whoever the notice is for that was not used yet. False: there is none.
+async fn another_way(
+    conn: &mut Conn,
+    delivery: &Delivery,
+    outside: &Outside,
+    moment: &Moment,
+) -> Done<bool> {
+    let notice =
+        notices::find(conn, delivery.practice, delivery.notice).await?.ok_or(CareError::NotFound)?;
+    let practice = practices::find(conn, delivery.practice).await?.ok_or(CareError::NotFound)?;
+    let used = deliveries::of_notice(conn, delivery.practice, delivery.notice).await?;
+    for reader in readers(conn, &notice, outside).await? {
+        let is_theirs = |place: &Place| place.channel == delivery.channel && place.address == delivery.address;
+        let is_used =
+            |place: &Place| used.iter().any(|one| one.channel == place.channel && one.address == place.address);
+        if reader.places.iter().any(is_theirs)
+            && let Some(place) = reader.places.iter().find(|place| !is_used(place))
+        {
+            deliver(conn, &notice, &practice, reader.language, place, outside, moment).await?;
+            return Ok(true);
+        }
+    }
+    Ok(false)
+}
+
+async fn deliver(
+    conn: &mut Conn,
+    notice: &Notice,
+    practice: &Practice,
+    language: Language,
+    place: &Place,
+    outside: &Outside,
+    moment: &Moment,
+) -> Done<()> {
+    let link = format!("{}{}", outside.public_url, page_of(notice.recipient));
+    let said = words_of(words(notice.kind), language, &link, &practice.phone, &practice.emergency_number);
+    let delivery = Delivery {
+        id: DeliveryId::mint(moment),
+        practice: notice.practice,
+        notice: notice.id,
+        channel: place.channel,
+        address: place.address.clone(),
+        subject: said.subject,
+        body: match place.channel {
+            Reached::Voice => said.spoken,
+            Reached::Sms | Reached::Email | Reached::Push => said.body,
+        },
+        state: DeliveryState::Waiting,
+        tries: 0,
+        sent_with: None,
+        provider_id: None,
+        why: String::new(),
+        queued: moment.now,
+        sent: None,
+        delivered: None,
+    };
+    if deliveries::insert(conn, &delivery).await? {
+        let about = delivery.id.to_string();
+        let once_key = format!("delivery:{about}");
+        let sending = Queueing {
+            practice: notice.practice,
+            kind: JobKind::SendLetter,
+            about: &about,
+            once_key: &once_key,
+            due: moment.now,
+        };
+        jobs::enqueue(conn, sending, moment).await?;
+    }
+    Ok(())
+}
+
+/// There is nobody to write to: a person must see to it.
+async fn unsent(conn: &mut Conn, notice: &Notice, moment: &Moment) -> Done<()> {
+    let subject = format!("notice:{}", notice.id);
+    alarms::raise(conn, notice.practice, AlarmKind::LetterFailed, &subject, moment).await?;
+    let detail = format!("kind={}", notice.kind.code());
+    let action = "notice.nobody";
+    Ok(record::note(conn, notice.practice, Actor::Program, action, &subject, &detail, moment.now).await?)
+}
+
+async fn readers(conn: &mut Conn, notice: &Notice, outside: &Outside) -> Done<Vec<Reader>> {
+    let voice_first = notice.kind == NoticeKind::UrgentCheckByVoice;
+    Ok(match notice.recipient {
+        Recipient::Staff(id) => {
+            vec![member(conn, notice.practice, id, outside, voice_first).await?]
+        }
+        Recipient::Office => {
+            let mut readers = Vec::new();
+            for one in staff::of_practice(conn, notice.practice).await? {
+                if one.active && one.roles.office {
+                    readers.push(member(conn, notice.practice, one.id, outside, voice_first).await?);
+                }
+            }
+            readers
+        }
+        Recipient::Link(id) => {
+            let link = links::find(conn, notice.practice, id).await?.ok_or(CareError::NotFound)?;
+            let wound = wounds::find(conn, notice.practice, link.wound).await?.ok_or(CareError::NotFound)?;
+            let patient =
+                patients::find(conn, notice.practice, wound.patient).await?.ok_or(CareError::NotFound)?;
+            let is_helpers = patient.helper_name.as_ref().is_some_and(|name| *name == link.name);
+            let phone = patient.helper_phone.as_ref().filter(|_| is_helpers).unwrap_or(&patient.phone);
+            let by_phone = |channel| Place { channel, address: phone.clone() };
+            let places = vec![by_phone(Reached::Sms), by_phone(Reached::Voice)];
+            vec![Reader {
+                language: patient.language,
+                places: usable(conn, notice.practice, places, outside).await?,
+            }]
+        }
+    })
+}
+
+async fn member(
+    conn: &mut Conn,
+    practice: PracticeId,
+    id: StaffId,
+    outside: &Outside,
+    voice_first: bool,
+) -> Done<Reader> {
+    let kept = addresses::of_staff(conn, practice, id).await?;
+    let mut places: Vec<Place> =
+        kept.into_iter().map(|kept| Place { channel: kept.channel, address: kept.address }).collect();
+    if voice_first {
+        places.sort_by_key(|place| place.channel != Reached::Voice);
+    }
+    Ok(Reader { language: Language::English, places: usable(conn, practice, places, outside).await? })
+}
+
+/// Those that are set up and whose owner has not said stop.
+async fn usable(
+    conn: &mut Conn,
+    practice: PracticeId,
+    places: Vec<Place>,
+    outside: &Outside,
+) -> Done<Vec<Place>> {
+    let mut usable = Vec::new();
+    for place in places {
+        if outside.channels.contains(&place.channel)
+            && !addresses::opted_out(conn, practice, place.channel, &place.address).await?
+        {
+            usable.push(place);
+        }
+    }
+    Ok(usable)
+}
+
+enum Places {
+    First,
+    All,
+}
+
+fn how_many(kind: NoticeKind) -> Places {
+    match kind {
+        NoticeKind::UrgentCheckAgain | NoticeKind::NotReached => Places::All,
+        NoticeKind::AnswerReady
+        | NoticeKind::UrgentCheck
+        | NoticeKind::UrgentCheckByVoice
+        | NoticeKind::Alarm
+        | NoticeKind::CallToMake
+        | NoticeKind::WrongPins => Places::First,
+    }
+}
+
+fn words(kind: NoticeKind) -> NoticeWords {
+    match kind {
+        NoticeKind::AnswerReady => NoticeWords::AnswerReady,
+        NoticeKind::UrgentCheck => NoticeWords::DutyPage,
+        NoticeKind::UrgentCheckAgain | NoticeKind::UrgentCheckByVoice => NoticeWords::DutyPageAgain,
+        NoticeKind::NotReached => NoticeWords::NotReached,
+        NoticeKind::Alarm => NoticeWords::Alarm,
+        NoticeKind::CallToMake => NoticeWords::CallToMake,
+        NoticeKind::WrongPins => NoticeWords::WrongPins,
+    }
+}
+
+/// Where the letter's link leads; no id, no name.
+fn page_of(recipient: Recipient) -> &'static str {
+    match recipient {
+        Recipient::Link(_) => "/my",
+        Recipient::Staff(_) | Recipient::Office => "/queue",
+    }
+}
+
+/// Whether it can wait for the morning.
+async fn can_wait(conn: &mut Conn, notice: &Notice) -> Done<bool> {
+    Ok(match notice.kind {
+        NoticeKind::CallToMake => {
+            let id = notice.about.strip_prefix("callback:").and_then(|id| id.parse().ok());
+            let call = match id {
+                Some(id) => callbacks::find(conn, notice.practice, id).await?,
+                None => None,
+            };
+            call.is_some_and(|call| ladder_of(call.urgency).is_none())
+        }
+        NoticeKind::WrongPins => true,
+        NoticeKind::AnswerReady
+        | NoticeKind::UrgentCheck
+        | NoticeKind::UrgentCheckAgain
+        | NoticeKind::UrgentCheckByVoice
+        | NoticeKind::NotReached
+        | NoticeKind::Alarm => false,
+    })
+}
+
+/// The end of the quiet hours; `None`: it is day.
+fn quiet_until(zone: &TimeZone, now: Timestamp) -> Option<Timestamp> {
+    let local = now.to_zoned_datetime(zone.clone());
+    let day = match local.time() {
+        time if time < QUIET_UNTIL => local.date(),
+        time if time >= QUIET_FROM => local.date().tomorrow().ok()?,
+        _ => return None,
+    };
+    day.to_datetime(QUIET_UNTIL).to_zoned_datetime(zone.clone()).ok().map(|morning| morning.timestamp())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn quiet(now: &str) -> Option<String> {
+        let zone = TimeZone::get("America/New_York").unwrap();
+        quiet_until(&zone, now.parse().unwrap()).map(|morning| morning.to_string())
+    }
+
+    #[test]
+    fn quiet_hours_are_from_nine_in_the_evening_until_eight_in_the_morning() {
+        // New York is at UTC−5 in January.
+        assert_eq!(quiet("2026-01-14T01:59:59Z"), None);
+        assert_eq!(quiet("2026-01-14T02:00:00Z").unwrap(), "2026-01-14T13:00:00Z");
+        assert_eq!(quiet("2026-01-14T12:59:59Z").unwrap(), "2026-01-14T13:00:00Z");
+        assert_eq!(quiet("2026-01-14T13:00:00Z"), None);
+    }
+
+    #[test]
+    fn eight_stays_eight_when_the_clocks_change_in_the_night() {
+        // New York went to summer time on 8 March 2026 (IANA time zone database).
+        assert_eq!(quiet("2026-03-08T03:00:00Z").unwrap(), "2026-03-08T12:00:00Z");
+    }
+}
