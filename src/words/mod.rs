@@ -3,6 +3,7 @@
 
 pub mod calendar;
 mod language;
+pub mod notices;
 pub mod patient;
 pub mod patient_answers;
 pub mod patient_check;
@@ -16,6 +17,7 @@ pub mod patient_scale;
 pub mod patient_sent;
 pub mod patient_today;
 pub mod sheet;
+pub mod text_parts;
 
 pub use language::Language;
 

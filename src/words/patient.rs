@@ -49,6 +49,7 @@ messages! {
 #[cfg(test)]
 mod tests {
     use crate::words::Language;
+    use crate::words::notices;
     use crate::words::patient_answers::AnswersWords;
     use crate::words::patient_check::CheckWords;
     use crate::words::patient_danger::DangerWords;
@@ -65,7 +66,7 @@ mod tests {
 
     type Sentence = (&'static str, &'static str, &'static str);
 
-    fn sets() -> [(&'static str, &'static [Sentence]); 12] {
+    fn sets() -> [(&'static str, &'static [Sentence]); 13] {
         [
             ("frame", PatientWords::ALL),
             ("open", OpenWords::ALL),
@@ -79,6 +80,7 @@ mod tests {
             ("faults", FaultWords::ALL),
             ("sent", SentWords::ALL),
             ("answers", AnswersWords::ALL),
+            ("notices", notices::TO_PATIENTS),
         ]
     }
 
