@@ -98,6 +98,7 @@ CREATE TABLE delivery (
     channel TEXT NOT NULL,
     address TEXT NOT NULL,
     -- What is said; deliveries to one address that say the same go in one letter.
+    language TEXT NOT NULL,
     subject TEXT NOT NULL,
     body TEXT NOT NULL,
     state TEXT NOT NULL CHECK (state IN ('waiting', 'sent', 'delivered', 'dead')),

@@ -262,6 +262,7 @@ async fn deliver(
         notice: notice.id,
         channel: place.channel,
         address: place.address.clone(),
+        language,
         subject: said.subject,
         body: match place.channel {
             Reached::Voice => said.spoken,

@@ -159,7 +159,7 @@ async fn send(
         subject: delivery.subject.clone(),
         body: delivery.body.clone(),
         reference: delivery.id.to_string(),
-        language: "en",
+        language: delivery.language.code(),
     };
     match doorway.post.send(&letter, now().now).await {
         Ok(accepted) => outbox::sent(desk, job, &delivery, accepted.provider_id.as_deref(), &now()).await,

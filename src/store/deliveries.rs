@@ -11,6 +11,7 @@ use crate::store::Conn;
 use crate::store::Stored;
 use crate::store::addresses::Reached;
 use crate::store::row::Columns;
+use crate::words::Language;
 
 coded! {
     /// Where a delivery stands.
@@ -33,6 +34,7 @@ pub struct Delivery {
     pub notice: NoticeId,
     pub channel: Reached,
     pub address: String,
+    pub language: Language,
     pub subject: String,
     pub body: String,
     pub state: DeliveryState,
@@ -55,6 +57,7 @@ fn delivery(row: &AnyRow) -> Stored<Delivery> {
         notice: row.parsed("notice_id")?,
         channel: row.parsed("channel")?,
         address: row.text("address")?,
+        language: row.parsed("language")?,
         subject: row.text("subject")?,
         body: row.text("body")?,
         state: row.parsed("state")?,
@@ -70,14 +73,15 @@ fn delivery(row: &AnyRow) -> Stored<Delivery> {
 
 /// Keeps a new delivery. False: the notice goes to this address already.
 pub async fn insert(conn: &mut Conn, delivery: &Delivery) -> Stored<bool> {
-    const SQL: &str = "INSERT INTO delivery (id, practice_id, notice_id, channel, address, subject, body, state, queued_ms) \
-                       VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) ON CONFLICT (notice_id, channel, address) DO NOTHING";
+    const SQL: &str = "INSERT INTO delivery (id, practice_id, notice_id, channel, address, language, subject, body, state, queued_ms) \
+                       VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) ON CONFLICT (notice_id, channel, address) DO NOTHING";
     let kept = sqlx::query(SQL)
         .bind(delivery.id.to_string())
         .bind(delivery.practice.to_string())
         .bind(delivery.notice.to_string())
         .bind(delivery.channel.code())
         .bind(&delivery.address)
+        .bind(delivery.language.code())
         .bind(&delivery.subject)
         .bind(&delivery.body)
         .bind(delivery.state.code())

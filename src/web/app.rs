@@ -15,6 +15,8 @@ use crate::ids::Moment;
 #[derive(Clone, Debug)]
 pub enum Clock {
     Machine,
+    /// The demo's: from `start` on it goes `speed` times as fast as the machine's.
+    Fast { start: Timestamp, speed: f64 },
     ByHand(Arc<AtomicI64>),
 }
 
@@ -25,13 +27,21 @@ impl Clock {
 
     /// How much faster than the machine's it goes.
     pub fn speed(&self) -> f64 {
-        1.0
+        match self {
+            Clock::Machine | Clock::ByHand(_) => 1.0,
+            Clock::Fast { speed, .. } => *speed,
+        }
     }
 
     pub fn now(&self) -> Timestamp {
         match self {
             #[expect(clippy::disallowed_methods, reason = "this is the one place that asks the machine")]
             Clock::Machine => Timestamp::now(),
+            Clock::Fast { start, speed } => {
+                let passed = Clock::Machine.now().duration_since(*start).as_secs_f64() * speed;
+                let passed = SignedDuration::try_from_secs_f64(passed).unwrap_or(SignedDuration::ZERO);
+                start.saturating_add(passed).unwrap_or(*start)
+            }
             Clock::ByHand(ms) => {
                 Timestamp::from_millisecond(ms.load(Ordering::SeqCst)).unwrap_or(Timestamp::MIN)
             }
@@ -41,7 +51,7 @@ impl Clock {
     /// Moves a clock by hand; the machine's stays.
     pub fn pass(&self, time: SignedDuration) {
         match self {
-            Clock::Machine => {}
+            Clock::Machine | Clock::Fast { .. } => {}
             Clock::ByHand(ms) => {
                 let passed = i64::try_from(time.as_millis()).unwrap_or(0);
                 ms.fetch_add(passed, Ordering::SeqCst);

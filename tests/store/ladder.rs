@@ -217,7 +217,7 @@ async fn eight_runners_side_by_side_fire_each_rung_once() {
         let scene = sent(&practice, in_danger()).await;
         for _ in 0..62 {
             let now = || practice.moment();
-            runner::until_idle(practice.desk(), &now, 8).await.unwrap();
+            runner::until_idle(practice.desk(), &practice.doorway(), &now, 8).await.unwrap();
             practice.seconds_pass(30);
         }
         let ladders = ladders_of(&practice, scene.check).await;

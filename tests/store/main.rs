@@ -13,5 +13,6 @@ mod flow;
 mod isolation;
 mod keeps;
 mod ladder;
+mod letters;
 mod protocols;
 mod queue_order;

@@ -1,5 +1,7 @@
 //! The practice under test: its server without a socket, its clock, and the people who work there.
 
+use std::path::PathBuf;
+
 use argon2::Algorithm;
 use argon2::Argon2;
 use argon2::Params;
@@ -11,11 +13,14 @@ use jiff::Timestamp;
 
 use closewatch::care::Desk;
 use closewatch::care::staff::NewPractice;
+use closewatch::config::NotifySettings;
 use closewatch::ids::Chance;
 use closewatch::ids::Moment;
 use closewatch::ids::PracticeId;
 use closewatch::ids::StaffId;
 use closewatch::jobs::runner;
+use closewatch::jobs::runner::Doorway;
+use closewatch::notify::Post;
 use closewatch::photo::Limits;
 use closewatch::sheet::Paper;
 use closewatch::store::Blobs;
@@ -43,6 +48,8 @@ pub struct Practice {
     pub app: App,
     pub router: Router,
     pub id: PracticeId,
+    /// Where letters land.
+    pub letters: PathBuf,
 }
 
 impl Practice {
@@ -57,15 +64,15 @@ impl Practice {
         let blobs = Blobs::in_folder(&place.folder.path().join("photos")).unwrap();
         let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default());
         let app = App::new(desk, clock, Chance::seeded(7), "https://wounds.example");
-        Practice::found(app, "Harbor Surgery").await
+        Practice::found(app, "Harbor Surgery", place.folder.path().join("letters")).await
     }
 
     /// Another practice on the same server.
     pub async fn neighbour(&self) -> Practice {
-        Practice::found(self.app.clone(), "Hill Surgery").await
+        Practice::found(self.app.clone(), "Hill Surgery", self.letters.clone()).await
     }
 
-    async fn found(app: App, name: &str) -> Practice {
+    async fn found(app: App, name: &str, letters: PathBuf) -> Practice {
         let new = NewPractice {
             name: name.to_owned(),
             phone: "202-555-0100".to_owned(),
@@ -74,7 +81,7 @@ impl Practice {
             paper: Paper::Letter,
         };
         let id = closewatch::care::staff::add_practice(&app.desk, &new, &app.moment()).await.unwrap().id;
-        Practice { router: web::router(&app), app, id }
+        Practice { router: web::router(&app), app, id, letters }
     }
 
     /// The same books after a restart: nothing is remembered but what was kept.
@@ -83,7 +90,7 @@ impl Practice {
         let desk =
             Desk::new(old.db.clone(), old.blobs.clone(), Protocol::built_in().clone(), Limits::default());
         let app = App::new(desk, self.app.clock.clone(), Chance::seeded(8), "https://wounds.example");
-        Practice { router: web::router(&app), app, id: self.id }
+        Practice { router: web::router(&app), app, id: self.id, letters: self.letters.clone() }
     }
 
     pub fn desk(&self) -> &Desk {
@@ -106,9 +113,16 @@ impl Practice {
         self.app.clock.pass(SignedDuration::from_secs(seconds));
     }
 
+    /// Letters of this practice land in a folder of the test's own.
+    pub fn doorway(&self) -> Doorway {
+        let settings =
+            NotifySettings { notify_folder: Some(self.letters.clone()), ..NotifySettings::default() };
+        Doorway::new(Post::from_settings(&settings).unwrap(), "https://wounds.example")
+    }
+
     /// Works off whatever is due now.
     pub async fn works(&self) -> runner::Tally {
-        runner::until_idle(self.desk(), &|| self.moment(), 1).await.unwrap()
+        runner::until_idle(self.desk(), &self.doorway(), &|| self.moment(), 1).await.unwrap()
     }
 
     /// Minutes pass, and whatever comes due in them is worked off when it does.
