@@ -53,6 +53,8 @@ use crate::words::notices::notice as words_of;
 const MOST_TRIES: i64 = 12;
 /// After so many tries on one channel the next one is used as well.
 const SWITCH_AFTER_TRIES: i64 = 2;
+/// A letter to a colleague waits so long for others that say the same.
+const GATHERED_FOR: SignedDuration = SignedDuration::from_secs(2);
 /// What can wait is not sent between these hours of the practice's clock (common practice, no source).
 const QUIET_FROM: Time = Time::constant(21, 0, 0, 0);
 const QUIET_UNTIL: Time = Time::constant(8, 0, 0, 0);
@@ -285,7 +287,7 @@ async fn deliver(
             kind: JobKind::SendLetter,
             about: &about,
             once_key: &once_key,
-            due: moment.now,
+            due: moment.now + gathering(notice.recipient),
         };
         jobs::enqueue(conn, sending, moment).await?;
     }
@@ -393,6 +395,14 @@ fn words(kind: NoticeKind) -> NoticeWords {
         NoticeKind::Alarm => NoticeWords::Alarm,
         NoticeKind::CallToMake => NoticeWords::CallToMake,
         NoticeKind::WrongPins => NoticeWords::WrongPins,
+    }
+}
+
+/// What comes to a colleague within moments goes in one letter.
+fn gathering(recipient: Recipient) -> SignedDuration {
+    match recipient {
+        Recipient::Staff(_) | Recipient::Office => GATHERED_FOR,
+        Recipient::Link(_) => SignedDuration::ZERO,
     }
 }
 

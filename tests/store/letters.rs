@@ -48,7 +48,7 @@ fn letters(practice: &Practice) -> Vec<String> {
     let mut files: Vec<_> = fs::read_dir(&practice.letters).unwrap().map(|file| file.unwrap().path()).collect();
     files.sort();
     let read = files.iter().map(|file| fs::read_to_string(file).unwrap());
-    read.filter(|text| text.contains("\"body\"")).collect()
+    read.filter(|text| text.contains("\"text\"")).collect()
 }
 
 async fn deliveries_in(practice: &Practice, state: DeliveryState) -> Vec<Delivery> {
@@ -71,10 +71,12 @@ async fn an_emergency_is_texted_at_once_and_mailed_as_well_after_five_minutes() 
         let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
         phone.sends("form", in_danger(), &[]).await;
         practice.works().await;
+        practice.seconds_pass(2);
+        practice.works().await;
         let first = letters(&practice);
         assert_eq!(first.len(), 1, "{first:?}");
         assert!(first[0].contains("+12025550150") && first[0].contains("https://wounds.example/queue"));
-        practice.minutes_of_work_pass(5).await;
+        practice.minutes_of_work_pass(6).await;
         assert_eq!(letters(&practice).len(), 3, "the text again, and the mail");
     })
     .await;
@@ -111,6 +113,8 @@ async fn twenty_urgent_checks_at_once_are_one_text_and_twenty_in_the_books() {
             let patient = office.enrols(&format!("Patient {number}"), &surgeon).await;
             patient.opens_link().await.sends("form", in_danger(), &[]).await;
         }
+        practice.works().await;
+        practice.seconds_pass(2);
         practice.works().await;
         assert_eq!(letters(&practice).len(), 1);
         let sent = deliveries_in(&practice, DeliveryState::Sent).await;
@@ -165,18 +169,17 @@ async fn somebody_on_duty_without_an_address_is_an_alarm_and_the_ladder_climbs_o
 
 /// The letter of the first rung, claimed.
 async fn letter_in_hand(practice: &Practice) -> (Job, Delivery) {
-    let doorway_less = outbox::Outside {
-        public_url: "https://wounds.example".to_owned(),
-        channels: vec![Reached::Sms, Reached::Voice],
-    };
     loop {
-        let job = working::claim(practice.desk(), &practice.moment()).await.unwrap().expect("a letter waits");
+        let Some(job) = working::claim(practice.desk(), &practice.moment()).await.unwrap() else {
+            practice.seconds_pass(2);
+            continue;
+        };
         if job.kind == JobKind::SendLetter {
             let moment = practice.moment();
             let delivery = outbox::letter(practice.desk(), &job, &moment).await.unwrap().unwrap();
             return (job, delivery);
         }
-        working::within_the_house(practice.desk(), &job, &doorway_less, &practice.moment()).await.unwrap();
+        working::within_the_house(practice.desk(), &job, &outside(), &practice.moment()).await.unwrap();
     }
 }
 
@@ -250,7 +253,7 @@ async fn delivered_is_noted_once_and_stops_no_ladder() {
         is_reached(&practice, &surgeon, &[SMS]).await;
         let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
         phone.sends("form", in_danger(), &[]).await;
-        practice.works().await;
+        practice.minutes_of_work_pass(1).await;
         let sent = deliveries_in(&practice, DeliveryState::Sent).await.remove(0);
         let mut tx = practice.desk().db.write().await.unwrap();
         assert!(deliveries::note_delivered(&mut tx, practice.id, sent.id, practice.now()).await.unwrap());
