@@ -74,20 +74,18 @@ async fn read_out(response: &mut Response) -> Option<Vec<u8>> {
 pub(crate) fn unreached(fault: &reqwest::Error) -> Refused {
     let why = if fault.is_timeout() {
         "the provider did not answer in time"
+    } else if is_about_certificate(fault) {
+        "the provider's certificate is not valid"
     } else if fault.is_connect() {
-        let certificate = is_about_tls(fault);
-        if certificate {
-            "the provider's certificate is not valid"
-        } else {
-            "the provider could not be reached"
-        }
+        "the provider could not be reached"
     } else {
         "the provider broke off"
     };
     Refused::later(why)
 }
 
-fn is_about_tls(fault: &reqwest::Error) -> bool {
+/// Whether the other side could not show that it is who it says.
+pub(crate) fn is_about_certificate(fault: &dyn Error) -> bool {
     let mut cause = fault.source();
     while let Some(inner) = cause {
         if inner.to_string().contains("certificate") {

@@ -23,6 +23,7 @@ use lettre::transport::smtp::extension::ClientId;
 use reqwest::Url;
 
 use crate::config::NotifySettings;
+use crate::notify::answered;
 use crate::notify::hosts::Hosts;
 use crate::notify::hosts::is_this_machine;
 use crate::notify::letter::Accepted;
@@ -148,6 +149,9 @@ fn refusal(fault: &Error) -> Refused {
         }
         Some(code) if fault.is_permanent() => Refused::never(format!("the mail server answered {code}")),
         Some(code) => Refused::later(format!("the mail server answered {code}")),
+        None if answered::is_about_certificate(fault) => {
+            Refused::later("the mail server's certificate is not valid")
+        }
         None if fault.is_tls() => Refused::later("no safe line to the mail server"),
         None if fault.is_timeout() => Refused::later("the mail server did not answer in time"),
         None => Refused::later("the mail server could not be reached or broke off"),

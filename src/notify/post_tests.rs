@@ -40,8 +40,11 @@ fn say(status: &str, more_heads: &str, body: &str) -> Turn {
     Turn::Say(format!("HTTP/1.1 {status}\r\n{more_heads}Content-Length: {}\r\n\r\n{body}", body.len()))
 }
 
+/// Head and body.
+type Request = (String, Vec<u8>);
+
 #[derive(Clone, Default)]
-struct Heard(Arc<Mutex<Vec<(String, Vec<u8>)>>>);
+struct Heard(Arc<Mutex<Vec<Request>>>);
 
 impl Heard {
     fn count(&self) -> usize {
@@ -49,7 +52,7 @@ impl Heard {
     }
 
     /// Head (in small letters) and body of a request.
-    fn request(&self, number: usize) -> (String, Vec<u8>) {
+    fn request(&self, number: usize) -> Request {
         self.0.lock().unwrap()[number].clone()
     }
 

@@ -16,6 +16,7 @@ import hmac
 import http.server
 import ipaddress
 import json
+import logging
 import os
 import pathlib
 import ssl
@@ -23,6 +24,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+import warnings
 
 import http_ece
 from aiosmtpd.controller import Controller
@@ -44,6 +46,10 @@ BODY = "Léalo: https://wounds.example/p/7Gm2QxV9\n.\n..dos puntos\n¿Preguntas?
 FROM = "Harbor Street Practice <notices@practice.example>"
 SECRET = "a secret shared with one provider only"
 PASSWORD = "correct horse, battery & ñ"
+
+# The servers' own remarks on clients that break off are no findings.
+logging.getLogger("mail.log").setLevel(logging.CRITICAL)
+warnings.filterwarnings("ignore", module="aiosmtpd")
 
 faults = 0
 
@@ -117,7 +123,7 @@ class Mailbox:
 
 def sign_in(server, session, envelope, mechanism, data):
     good = (data.login, data.password) == (b"office", PASSWORD.encode())
-    return AuthResult(success=good)
+    return AuthResult(success=good, handled=False)
 
 
 class Server(Controller):
@@ -185,13 +191,14 @@ def check_mail(folder):
             trusted = ["--smtp-ca-file", authority_file]
             flags = mail_flags(scheme, running.port, *trusted, *login, password)
             said = send("email", "rosa@patient.example", *flags)
-            good = said["became"] == "taken" and len(box.kept) == 1 and box.kept[0][0] and box.kept[0][1]
+            # aiosmtpd notes encryption in the session only where it began by STARTTLS.
+            good = said["became"] == "taken" and len(box.kept) == 1 and box.kept[0][:2] == (name == "STARTTLS", True)
             say(f"{name}, signed in", good, str(said))
             said = send("email", "rosa@patient.example", *mail_flags(scheme, running.port, *trusted, *login, wrong))
             say(f"{name}, wrong password: later", said["became"] == "later" and "sign-in" in said["why"], str(said))
             for more, what in [([], "a stranger's certificate"), (["--smtp-ca-file", stranger], "another authority's")]:
                 said = send("email", "rosa@patient.example", *mail_flags(scheme, running.port, *more, *login, password))
-                say(f"{name}, {what}: later", said["became"] == "later" and "safe" in said["why"], str(said))
+                say(f"{name}, {what}: later", said["became"] == "later" and "certificate" in said["why"], str(said))
             say(f"{name}: nothing else arrived", len(box.kept) == 1)
         finally:
             running.stop()
@@ -267,12 +274,16 @@ def check_push(folder, port):
         "keys": {"p256dh": unpadded(browser.public_key().public_bytes(*point)), "auth": unpadded(auth)},
     })
     practice = ec.generate_private_key(ec.SECP256R1())
-    for form in (serialization.PrivateFormat.PKCS8, serialization.PrivateFormat.TraditionalOpenSSL):
+    formats = {
+        "PKCS#8": serialization.PrivateFormat.PKCS8,
+        "SEC 1": serialization.PrivateFormat.TraditionalOpenSSL,
+    }
+    for form_name, form in formats.items():
         key = folder / "vapid.pem"
         key.write_bytes(practice.private_bytes(serialization.Encoding.PEM, form, serialization.NoEncryption()))
         flags = ["--notify-hosts", HOST, "--vapid-key-file", key, "--vapid-contact", "mailto:office@practice.example"]
         said = send("push", subscription, *flags)
-        say(f"key in {form.name}: taken", said["became"] == "taken", str(said))
+        say(f"key in {form_name}: taken", said["became"] == "taken", str(said))
     _, headers, body = Provider.heard[-1]
     opened = json.loads(http_ece.decrypt(body, private_key=browser, auth_secret=auth, version="aes128gcm"))
     expected = {"title": SUBJECT, "body": BODY, "lang": "es", "tag": "letter-1"}
