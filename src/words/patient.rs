@@ -50,6 +50,7 @@ messages! {
 mod tests {
     use crate::words::Language;
     use crate::words::patient_answers::AnswersWords;
+    use crate::words::patient_calendar::CalendarPageWords;
     use crate::words::patient_check::CheckWords;
     use crate::words::patient_danger::DangerWords;
     use crate::words::patient_faults::FaultWords;
@@ -59,13 +60,14 @@ mod tests {
     use crate::words::patient_questions::QuestionWords;
     use crate::words::patient_scale::ScaleWords;
     use crate::words::patient_sent::SentWords;
+    use crate::words::patient_strip::StripWords;
     use crate::words::patient_today::TodayWords;
 
     use super::*;
 
     type Sentence = (&'static str, &'static str, &'static str);
 
-    fn sets() -> [(&'static str, &'static [Sentence]); 12] {
+    fn sets() -> [(&'static str, &'static [Sentence]); 14] {
         [
             ("frame", PatientWords::ALL),
             ("open", OpenWords::ALL),
@@ -79,6 +81,8 @@ mod tests {
             ("faults", FaultWords::ALL),
             ("sent", SentWords::ALL),
             ("answers", AnswersWords::ALL),
+            ("strip", StripWords::ALL),
+            ("calendar", CalendarPageWords::ALL),
         ]
     }
 
