@@ -94,7 +94,7 @@ pub async fn end(State(app): State<App>, phone: Phone) -> Result<Response, PageE
 pub async fn feed(State(app): State<App>, Path(token): Path<String>) -> Result<Response, PageError> {
     match calendar::dates(&app.desk, &token, app.now()).await? {
         Some(dates) => Ok(file(&dates, "dates")),
-        None => Ok((StatusCode::GONE, [(header::CACHE_CONTROL, "no-store")]).into_response()),
+        None => Ok(StatusCode::GONE.into_response()),
     }
 }
 
@@ -112,7 +112,6 @@ fn file(dates: &Dates, name: &str) -> Response {
     let headers = [
         (header::CONTENT_TYPE, "text/calendar; charset=utf-8".to_owned()),
         (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}.ics\"")),
-        (header::CACHE_CONTROL, "private, no-store".to_owned()),
     ];
     (headers, calendar_text(dates)).into_response()
 }
