@@ -95,19 +95,19 @@ async fn the_strip_is_taken_out_part_by_part_and_its_times_survive_a_reload_and_
         presses(&phone, "took_pill").await;
         // Eleven in the morning; 30 and 45 minutes later.
         let page = phone.opens("/my/strip").await;
-        page.must_say("Step 2 of 6").must_say("Not before: 11:30\u{a0}am").must_say("Best by: 11:45\u{a0}am");
+        page.must_say("Step 2 of 6").must_say("Not before: 11:30 am").must_say("Best by: 11:45 am");
         practice.minutes_pass(20);
         // A reload, a second press of the same button, another server: the time stands.
         presses(&phone, "took_pill").await;
         let anew = practice.started_anew();
         let mut other = phone.clone();
         other.patient.practice = anew;
-        other.opens("/my/strip").await.must_say("Not before: 11:30\u{a0}am");
+        other.opens("/my/strip").await.must_say("Not before: 11:30 am");
         assert!(other.opens("/my/strip").await.html().contains("data-left-s=\"600\""));
-        other.opens("/my").await.must_say("Go on. You began: 11:00\u{a0}am");
+        other.opens("/my").await.must_say("Go on. You began: 11:00 am");
         practice.minutes_pass(15);
         presses(&phone, "soaking").await;
-        phone.opens("/my/strip").await.must_say("20 to 30 minutes").must_say("Not before: 11:55\u{a0}am");
+        phone.opens("/my/strip").await.must_say("20 to 30 minutes").must_say("Not before: 11:55 am");
         practice.minutes_pass(25);
         presses(&phone, "pulling").await;
         phone.opens("/my/strip").await.must_say("One slow, steady pull.").must_say("3 to 4 minutes");
@@ -116,7 +116,7 @@ async fn the_strip_is_taken_out_part_by_part_and_its_times_survive_a_reload_and_
         page.must_say("Press hard with clean gauze for 10 minutes. Do not peek.");
         page.must_say("it still bleeds? Call 911 now.");
         presses(&phone, "pressing").await;
-        phone.opens("/my/strip").await.must_say("Not before: 12:10\u{a0}pm");
+        phone.opens("/my/strip").await.must_say("Not before: 12:10 pm");
         presses(&phone, "counting").await;
         let page = phone.opens("/my/strip").await;
         page.must_say("2 strips went in.").must_say("about 60 cm (24 in) long");
@@ -132,9 +132,7 @@ async fn the_strip_is_taken_out_part_by_part_and_its_times_survive_a_reload_and_
         let out = [("said", "all_out"), ("pieces", "2"), ("length", "24"), ("unit", "in")];
         phone.presses("/my/strip/say", &out).await.is_fine();
         let page = phone.opens("/my/strip").await;
-        page.must_say("You told us all of it is out: 12:00\u{a0}pm")
-            .must_not_say("fine")
-            .must_not_say("normal");
+        page.must_say("You told us all of it is out: 12:00 pm").must_not_say("fine").must_not_say("normal");
         assert_eq!(wound_of(&phone).await.strip_out, Some(practice.now()));
         // It is nobody's check yet, and no photo day is taken for done.
         assert!(phone.checks().await.is_empty());
@@ -147,7 +145,7 @@ async fn the_strip_is_taken_out_part_by_part_and_its_times_survive_a_reload_and_
         assert_eq!(done, [StepKind::PackingRemoval]);
         // The next check holds it as an answer, with its time beside it.
         let form = phone.opens("/my/check").await;
-        form.must_say("You told us all of it is out: 12:00\u{a0}pm We keep this with your wound check.");
+        form.must_say("You told us all of it is out: 12:00 pm We keep this with your wound check.");
         phone.sends("the form", no_danger(), &[]).await;
         let check = phone.checks().await.remove(0);
         assert_eq!(check.answers.strip, Said::Is(StripAnswer::AllOut));
@@ -173,7 +171,7 @@ async fn stuck_goes_to_the_practice_at_once_and_the_questions_after_it_cannot_ca
         // Pressed twice, it is one check.
         phone.presses("/my/strip/say", &[("said", "stuck")]).await.is_fine();
         let page = phone.opens("/my/strip").await;
-        page.must_say("You told us it is stuck: 11:00\u{a0}am").must_say("The practice has it.");
+        page.must_say("You told us it is stuck: 11:00 am").must_say("The practice has it.");
         page.must_say("Call the practice: 202-555-0100").must_not_say("normal.").must_not_say("fine");
         let checks = phone.checks().await;
         assert_eq!(checks.len(), 1);
@@ -182,7 +180,7 @@ async fn stuck_goes_to_the_practice_at_once_and_the_questions_after_it_cannot_ca
         assert_eq!(wound_of(&phone).await.strip_out, None);
         // The questions go on with the same check, and what was said stays in it.
         let form = phone.opens("/my/check?page=one&said=1").await;
-        form.must_say("You told us it is stuck: 11:00\u{a0}am");
+        form.must_say("You told us it is stuck: 11:00 am");
         let key = form.field("form_key").unwrap();
         assert_eq!(key, checks[0].form_key);
         let fields = [("form_key", key.as_str()), ("danger", "none"), ("better", "better"), ("pain", "1")];
@@ -466,7 +464,7 @@ async fn a_visit_the_surgeon_decides_is_a_step_of_the_plan_at_once_and_the_offic
         surgeon.decides(receipt.check, Decision::ComeIn, ANSWER).await.unwrap();
         let visit = step_of(&steps_of(&phone).await, StepKind::Visit);
         assert_eq!(visit.step.due, practice.now());
-        phone.opens("/my").await.must_say("Come to the practice").must_say("When: 11:00\u{a0}am");
+        phone.opens("/my").await.must_say("Come to the practice").must_say("When: 11:00 am");
         practice.minutes_pass(1);
         assert_eq!(missing(&practice, practice.now()).await, [StepKind::PackingRemoval, StepKind::Visit]);
         office.opens(&plan_url(&phone, "")).await.must_say("Comes in").must_say("not heard");
@@ -528,7 +526,7 @@ async fn a_lead_changes_the_text_in_both_languages_and_the_patient_reads_it_at_o
         lead.presses("/practice/plan-text", &borrowed(&fields)).await.is_fine();
         phone.opens("/my").await.must_say("Time for the strip");
         presses(&phone, "no_pill").await;
-        phone.opens("/my/strip").await.must_say("for 25 to 30 minutes").must_say("Not before: 11:25\u{a0}am");
+        phone.opens("/my/strip").await.must_say("for 25 to 30 minutes").must_say("Not before: 11:25 am");
         lead.opens("/practice/plan-text").await.must_say("Version 1, saved 11:00.");
         // The page somebody left open is not the newest any more.
         let stale = lead.presses("/practice/plan-text", &borrowed(&fields)).await;

@@ -22,6 +22,8 @@ mod steps;
 mod strip;
 mod strip_said;
 mod tasks;
+#[cfg(test)]
+mod tasks_checks;
 mod today;
 mod typed;
 
