@@ -192,6 +192,7 @@ async fn stuck_goes_to_the_practice_at_once_and_the_questions_after_it_cannot_ca
         assert_eq!(checks[0].answers.pain, Said::Is(1));
         assert!(checks[0].assessment.urgency >= Urgency::Today);
         // It can be tried again, from the first part.
+        practice.minutes_pass(1);
         phone.opens("/my/strip?again=1").await.must_say("Step 1 of 6");
         presses(&phone, "no_pill").await;
         phone.opens("/my/strip").await.must_say("Step 3 of 6");
@@ -210,6 +211,7 @@ async fn a_count_that_differs_and_part_of_it_are_never_taken_for_all() {
         assert!(phone.checks().await[0].assessment.urgency >= Urgency::Today);
         assert_eq!(wound_of(&phone).await.strip_out, None);
         // All of it, and later more of it: that raises.
+        practice.minutes_pass(1);
         let out = [("said", "all_out"), ("pieces", "2"), ("length", ""), ("unit", "in")];
         phone.presses("/my/strip/say", &out).await.is_fine();
         assert!(wound_of(&phone).await.strip_out.is_some());
@@ -458,7 +460,7 @@ async fn a_call_that_was_answered_makes_the_earlier_tries_count_no_more() {
 #[tokio::test]
 async fn a_visit_the_surgeon_decides_is_a_step_of_the_plan_at_once_and_the_office_notes_who_came() {
     on_each_engine(async |practice| {
-        let phone = phone(&practice, 48).await;
+        let phone = phone(&practice, 49).await;
         let (office, surgeon) = (practice.office().await, practice.surgeon().await);
         let receipt = phone.sends("form", no_danger(), &[]).await;
         surgeon.decides(receipt.check, Decision::ComeIn, ANSWER).await.unwrap();

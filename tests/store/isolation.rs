@@ -164,7 +164,19 @@ async fn busy(practice: Practice) -> Busy {
 
 async fn two_practices(practice: Practice) -> (Busy, Busy) {
     let neighbour = practice.neighbour().await;
-    let (ours, theirs) = (busy(practice).await, busy(neighbour).await);
+    let ours = busy(practice).await;
+    // One list of work for all practices: ours waits for later, so that theirs is measured next.
+    let job = measuring_jobs::Job {
+        practice: ours.practice.id,
+        photo: ours.photo,
+        why: measuring_jobs::Why::Received,
+        tries: 0,
+    };
+    let mut tx = ours.practice.desk().db.write().await.unwrap();
+    let later = ours.practice.now() + jiff::SignedDuration::from_hours(1);
+    measuring_jobs::put_off(&mut tx, &job, later).await.unwrap();
+    tx.commit().await.unwrap();
+    let theirs = busy(neighbour).await;
     let rows = rows_of(&mut *theirs.practice.books().await, theirs.practice.id).await;
     for table in TABLES {
         assert!(!rows[*table].is_empty(), "{table} has no row to guard");
