@@ -56,9 +56,9 @@ fn plan(zone: &str, operated: Timestamp) -> String {
         wound,
         step,
         done: None,
-        cancelled: (place == 4).then_some(changed),
-        sequence: i64::from(place == 4),
-        changed: (place == 4).then_some(changed),
+        cancelled: (place == 5).then_some(changed),
+        sequence: i64::from(place == 5),
+        changed: (place == 5).then_some(changed),
     };
     let steps = care_plan(&operation, &zone).into_iter().enumerate().map(keep).collect();
     calendar_text(&Dates { language: Language::Spanish, steps, made: operated })
