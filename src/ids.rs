@@ -126,6 +126,10 @@ id! {
     CallAttemptId,
     ReplyTextId,
     PlanStepId,
+    /// What staff did to a plan.
+    PlanChangeId,
+    /// One try at taking the strip out.
+    StripAttemptId,
     NoticeId,
     /// Work that is due at a time.
     JobId,

@@ -2,6 +2,7 @@
 //! audit line and the notices that follow commit together.
 
 mod assessing;
+pub mod calendar;
 pub mod callback;
 pub mod check_draft;
 pub mod clock;
@@ -16,6 +17,8 @@ pub mod ladder;
 pub mod measuring;
 pub mod outbox;
 pub mod patients;
+pub mod plan;
+pub mod plan_text;
 pub mod protocol_draft;
 pub mod protocols;
 pub mod queue;
@@ -27,6 +30,7 @@ mod secrets;
 pub mod sent_before;
 pub mod sign_in;
 pub mod staff;
+pub mod strip_out;
 pub mod thread;
 pub mod trial;
 pub mod watch;

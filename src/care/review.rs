@@ -12,6 +12,7 @@ use crate::care::explain;
 use crate::care::ladder;
 use crate::care::measuring;
 use crate::care::measuring::PhotosSay;
+use crate::care::plan;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -291,6 +292,7 @@ pub async fn decide(
         decided: moment.now,
     };
     reviews::insert(&mut tx, &review).await?;
+    plan::add_visit(&mut tx, check.wound, &review, moment).await?;
     keep_reply(&mut tx, surgeon, &check, &review, deciding.reply.trim(), moment).await?;
     let state = match review.call_due {
         Some(due) => {

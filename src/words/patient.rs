@@ -51,6 +51,7 @@ mod tests {
     use crate::words::Language;
     use crate::words::notices;
     use crate::words::patient_answers::AnswersWords;
+    use crate::words::patient_calendar::CalendarPageWords;
     use crate::words::patient_check::CheckWords;
     use crate::words::patient_danger::DangerWords;
     use crate::words::patient_faults::FaultWords;
@@ -60,13 +61,14 @@ mod tests {
     use crate::words::patient_questions::QuestionWords;
     use crate::words::patient_scale::ScaleWords;
     use crate::words::patient_sent::SentWords;
+    use crate::words::patient_strip::StripWords;
     use crate::words::patient_today::TodayWords;
 
     use super::*;
 
     type Sentence = (&'static str, &'static str, &'static str);
 
-    fn sets() -> [(&'static str, &'static [Sentence]); 13] {
+    fn sets() -> [(&'static str, &'static [Sentence]); 15] {
         [
             ("frame", PatientWords::ALL),
             ("open", OpenWords::ALL),
@@ -81,6 +83,8 @@ mod tests {
             ("sent", SentWords::ALL),
             ("answers", AnswersWords::ALL),
             ("notices", notices::TO_PATIENTS),
+            ("strip", StripWords::ALL),
+            ("calendar", CalendarPageWords::ALL),
         ]
     }
 

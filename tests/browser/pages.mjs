@@ -66,6 +66,7 @@ export const patientPages = (world) => {
       for (const step of ['danger', 'feel', 'skin', 'pain', 'fluid', 'care', 'body', 'last']) {
         await lookAt(t, page, name(`step-${step}`), `${demo.home}/my/check/steps?at=${step}`, { patient: true });
       }
+      await lookAt(t, page, name('calendar'), `${demo.home}/my/calendar`, { patient: true });
       await lookAt(t, page, name('answers-locked'), `${demo.home}/my/answers`, { patient: true });
       await page.fill('#pin', demo.links[place].pin);
       await Promise.all([page.waitForLoadState('load'), page.click('#pin-box button.press')]);
@@ -132,6 +133,16 @@ export const staffPages = (world) => {
     const call = await page.locator('.row .row-open').first().getAttribute('href');
     await lookAt(t, page, 'callback', `${demo.home}${call}`, { patient: false });
     await lookAt(t, page, 'patients', `${demo.home}/patients`, { patient: false });
+    await t.test('plan-faults', async () => {
+      await page.goto(`${demo.home}/patients`);
+      const found = await page.locator('.row .row-open').first().getAttribute('href');
+      await page.goto(`${demo.home}${found}`);
+      await Promise.all([page.waitForURL('**/plan'), page.click('a[href$="/plan"]')]);
+      await look(page, 'plan', { patient: false });
+      await Promise.all([page.waitForLoadState('load'), page.click('form[action$="/pause"] button.press')]);
+      await mustSay(page, 'Enter the day on which the plan goes on');
+      await look(page, 'plan-faults', { patient: false });
+    });
     await page.goto(`${demo.home}/patients`);
     const patient = await page.locator('main a[href^="/patients/"]:not([href="/patients/new"])').first().getAttribute('href');
     await lookAt(t, page, 'patient', `${demo.home}${patient}`, { patient: false });
@@ -167,6 +178,7 @@ export const staffPages = (world) => {
     await page.goto(`${demo.home}/practice/replies`);
     const reply = await page.locator('main a[href^="/practice/replies/"]').first().getAttribute('href');
     await lookAt(t, page, 'reply', `${demo.home}${reply}`, { patient: false });
+    await lookAt(t, page, 'plan-text', `${demo.home}/practice/plan-text`, { patient: false });
     await lookAt(t, page, 'cover', `${demo.home}/practice/forecast`, { patient: false });
     await lookAt(t, page, 'cover-answered', `${demo.home}/practice/forecast?${COVER}`, { patient: false });
     await lookAt(t, page, 'cover-faults', `${demo.home}/practice/forecast?source=typed&day=mon`, { patient: false, status: 422 });

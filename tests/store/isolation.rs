@@ -2,6 +2,7 @@
 //! are and unseen.
 
 use closewatch::care::CareError;
+use closewatch::care::calendar;
 use closewatch::care::callback;
 use closewatch::care::callback::Attempting;
 use closewatch::care::check_draft;
@@ -13,16 +14,25 @@ use closewatch::care::intake::Sending;
 use closewatch::care::measuring;
 use closewatch::care::measuring::Method;
 use closewatch::care::measuring::Setting;
+use closewatch::care::plan;
+use closewatch::care::plan::Washing;
+use closewatch::care::plan_text;
 use closewatch::care::protocol_draft;
 use closewatch::care::replies as reply_texts;
 use closewatch::care::review;
 use closewatch::care::review::Deciding;
+use closewatch::care::strip_out;
 use closewatch::ids::Chance;
 use closewatch::ids::LinkId;
 use closewatch::ids::PhotoId;
 use closewatch::photo::MmPoint;
+use closewatch::plan::EndWhy;
+use closewatch::plan::OutPress;
+use closewatch::plan::PlanText;
+use closewatch::plan::StepKind;
 use closewatch::store::assessments;
 use closewatch::store::audit;
+use closewatch::store::calendar_feeds;
 use closewatch::store::callbacks;
 use closewatch::store::callbacks::CallbackState;
 use closewatch::store::check_drafts;
@@ -37,12 +47,18 @@ use closewatch::store::measuring_jobs;
 use closewatch::store::patients;
 use closewatch::store::photos;
 use closewatch::store::photos::Size;
+use closewatch::store::plan as plan_rows;
+use closewatch::store::plan::CancelledWhy;
+use closewatch::store::plan::Ended;
+use closewatch::store::plan::KeptStep;
+use closewatch::store::plan_texts;
 use closewatch::store::practices;
 use closewatch::store::protocols;
 use closewatch::store::replies;
 use closewatch::store::reviews;
 use closewatch::store::staff;
 use closewatch::store::staff::Activity;
+use closewatch::store::strip_attempts;
 use closewatch::store::thread;
 use closewatch::store::wounds;
 use closewatch::triage::CallOutcome;
@@ -82,6 +98,24 @@ struct Busy {
     call: callback::Call,
     /// Typed on the phone, and not sent.
     draft: Draft,
+    /// A step of the plan that was moved.
+    step: KeptStep,
+}
+
+/// A step moved, the practice's own text, a try at the strip, and a calendar address.
+async fn changes_the_plan(office: &Staff, lead: &Staff, phone: &Phone) -> KeptStep {
+    let (practice, holder) = (&phone.patient.practice, phone.holder().await);
+    let (desk, moment) = (practice.desk(), practice.moment());
+    let steps = plan_rows::steps(&mut *practice.books().await, practice.id, holder.wound).await.unwrap();
+    let last = steps.into_iter().rev().find(|kept| kept.step.kind == StepKind::Photo).unwrap();
+    let due = last.step.due + jiff::SignedDuration::from_hours(24);
+    plan::move_step(desk, &office.member, holder.wound, last.id, due, "a holiday", &moment).await.unwrap();
+    let mut text = PlanText::built_in().clone();
+    text.numbers.soak_min = 25;
+    plan_text::keep(desk, &lead.member, 0, text, moment.now).await.unwrap();
+    strip_out::press(desk, &holder, OutPress::TookPill, &moment).await.unwrap();
+    calendar::make(desk, &holder, &moment).await.unwrap();
+    last
 }
 
 const DRAFT_KEY: &str = "form 3";
@@ -124,12 +158,25 @@ async fn busy(practice: Practice) -> Busy {
     let photo = photos::of_check(&mut books, practice.id, second.check).await.unwrap()[0].id;
     drop(books);
     let draft = begins_a_check(&phone).await;
-    Busy { practice, office, surgeon, lead, patient, phone, waiting, calling, photo, call, draft }
+    let step = changes_the_plan(&office, &lead, &phone).await;
+    Busy { practice, office, surgeon, lead, patient, phone, waiting, calling, photo, call, draft, step }
 }
 
 async fn two_practices(practice: Practice) -> (Busy, Busy) {
     let neighbour = practice.neighbour().await;
-    let (ours, theirs) = (busy(practice).await, busy(neighbour).await);
+    let ours = busy(practice).await;
+    // One list of work for all practices: ours waits for later, so that theirs is measured next.
+    let job = measuring_jobs::Job {
+        practice: ours.practice.id,
+        photo: ours.photo,
+        why: measuring_jobs::Why::Received,
+        tries: 0,
+    };
+    let mut tx = ours.practice.desk().db.write().await.unwrap();
+    let later = ours.practice.now() + jiff::SignedDuration::from_hours(1);
+    measuring_jobs::put_off(&mut tx, &job, later).await.unwrap();
+    tx.commit().await.unwrap();
+    let theirs = busy(neighbour).await;
     let rows = rows_of(&mut *theirs.practice.books().await, theirs.practice.id).await;
     for table in TABLES {
         assert!(!rows[*table].is_empty(), "{table} has no row to guard");
@@ -149,6 +196,20 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert!(wounds::hold(b, us, wound).await.unwrap().is_none());
         assert!(wounds::of_patient(b, us, theirs.patient.enrolled.patient.id).await.unwrap().is_empty());
         assert!(wounds::plan(b, us, wound).await.unwrap().is_empty());
+        assert!(plan_rows::steps(b, us, wound).await.unwrap().is_empty());
+        assert!(plan_rows::changes(b, us, wound).await.unwrap().is_empty());
+        assert_eq!(plan_rows::standing(b, us, wound).await.unwrap(), plan_rows::Standing::default());
+        let later = ours.practice.now() + jiff::SignedDuration::from_hours(24 * 400);
+        let unheard = plan_rows::unheard(b, us, later).await.unwrap();
+        assert!(!unheard.is_empty() && unheard.iter().all(|kept| kept.wound != wound));
+        assert!(strip_attempts::newest(b, us, wound).await.unwrap().is_none());
+        assert_eq!(plan_texts::newest(b, us).await.unwrap().unwrap().by, ours.lead.member.id);
+        let their_link = theirs.patient.issued.link.id;
+        assert!(calendar_feeds::of_link(b, us, their_link).await.unwrap().is_none());
+        let long_ago = jiff::Timestamp::UNIX_EPOCH;
+        assert!(callbacks::unanswered_since(b, us, wound, long_ago).await.unwrap().is_empty());
+        assert!(callbacks::last_spoke(b, us, wound).await.unwrap().is_none());
+        assert!(callbacks::open_of_wound(b, us, wound).await.unwrap().is_empty());
         assert!(links::find(b, us, theirs.patient.issued.link.id).await.unwrap().is_none());
         assert!(links::of_wound(b, us, wound).await.unwrap().is_empty());
         assert!(checks::find(b, us, theirs.waiting.id).await.unwrap().is_none());
@@ -216,6 +277,20 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         assert!(checks::before(&mut tx, &check).await.unwrap().is_none());
         wounds::note_check(&mut tx, &wound, now).await.unwrap();
         wounds::note_strip_out(&mut tx, &wound, now).await.unwrap();
+        let (id, step) = (theirs.step.id, theirs.step.step);
+        plan_rows::change(&mut tx, us, id, step, now).await.unwrap();
+        plan_rows::note_done(&mut tx, us, id, now).await.unwrap();
+        plan_rows::note_kind_done(&mut tx, us, wound.id, StepKind::Photo, now, now).await.unwrap();
+        plan_rows::cancel(&mut tx, us, id, CancelledWhy::Paused, now).await.unwrap();
+        plan_rows::bring_back(&mut tx, us, wound.id, now).await.unwrap();
+        plan_rows::set_pause(&mut tx, us, wound.id, None).await.unwrap();
+        let ended = Ended { why: EndWhy::Lost, by: ours.office.member.id, at: now };
+        assert!(!plan_rows::end(&mut tx, us, wound.id, ended).await.unwrap());
+        links::expire_by(&mut tx, us, wound.id, now).await.unwrap();
+        let tried = strip_attempts::newest(&mut tx, theirs.practice.id, wound.id).await.unwrap().unwrap();
+        let ours_now = strip_attempts::StripAttempt { practice: us, form_key: "ours".to_owned(), ..tried };
+        strip_attempts::keep(&mut tx, &ours_now).await.unwrap();
+        calendar_feeds::end(&mut tx, us, theirs.patient.issued.link.id).await.unwrap();
         callbacks::note_attempt(&mut tx, &call).await.unwrap();
         callbacks::note_hand_back(&mut tx, &call, "ours now").await.unwrap();
         let by = ours.office.member.id;
@@ -287,7 +362,7 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
     let (desk, moment) = (ours.practice.desk(), ours.practice.moment());
     let now = moment.now;
     let surgeon = &ours.surgeon.member;
-    match chance.below(14) {
+    match chance.below(15) {
         12 => {
             let ring = [[0.0, 0.0], [9.0, 0.0], [0.0, 9.0]].map(MmPoint::from);
             let wound = Outline::of_ring(ring.to_vec()).unwrap();
@@ -306,6 +381,21 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
             };
             measuring::set(desk, &ours.lead.member, &off, &moment).await.unwrap();
             is_refused(measuring::set(desk, surgeon, &off, &moment).await);
+        }
+        14 => {
+            let (office, wound) = (&ours.office.member, theirs.patient.enrolled.wound.id);
+            is_refused(plan::view(desk, office, wound, now).await);
+            is_refused(plan::move_step(desk, office, wound, theirs.step.id, now, "ours", &moment).await);
+            is_refused(plan::came(desk, office, wound, theirs.step.id, &moment).await);
+            is_refused(plan::pause(desk, office, wound, now, "ours", &moment).await);
+            is_refused(plan::resume(desk, office, wound, &moment).await);
+            is_refused(plan::wash(desk, office, wound, Washing::Twice, &moment).await);
+            is_refused(plan::end(desk, office, wound, EndWhy::Transferred, "ours", &moment).await);
+            is_refused(calendar::one_date(desk, &ours.phone.holder().await, theirs.step.id).await);
+            let mut holder = ours.phone.holder().await;
+            holder.wound = wound;
+            is_refused(strip_out::press(desk, &holder, OutPress::TookPill, &moment).await);
+            is_refused(calendar::make(desk, &holder, &moment).await);
         }
         0 => is_refused(review::open(desk, surgeon, theirs.waiting.id, now).await),
         1 => is_refused(review::view(desk, surgeon, theirs.waiting.id, now).await),

@@ -40,6 +40,8 @@ const DANGER_ONLY: &str = "danger";
 pub struct Asking {
     /// `one`: everything on one page, also without scripts.
     page: String,
+    /// Anything: goes on with the check that what was said about the strip has begun.
+    said: String,
 }
 
 pub async fn show(
@@ -48,7 +50,10 @@ pub async fn show(
     Query(asking): Query<Asking>,
 ) -> Result<Response, PageError> {
     let opens = if asking.page == "one" { Opens::OnOnePage } else { Opens::InSteps };
-    check_page::fresh(&app, &phone.holder, opens).await
+    match asking.said.as_str() {
+        "" => check_page::fresh(&app, &phone.holder, opens).await,
+        _ => check_page::after_saying(&app, &phone.holder, opens).await,
+    }
 }
 
 /// A check that is in: what was read, and its receipt.

@@ -9,6 +9,7 @@ mod forecast_form;
 mod forecast_view;
 mod forecast_words;
 mod overview;
+mod plan_text;
 mod protocol;
 mod protocol_draft;
 mod protocol_trial;
@@ -32,6 +33,8 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/practice/replies", Who::Lead, replies::keep_new)
         .get("/practice/replies/{id}", Who::Lead, replies::show_one)
         .post("/practice/replies/{id}", Who::Lead, replies::keep)
+        .get("/practice/plan-text", Who::Lead, plan_text::show)
+        .post("/practice/plan-text", Who::Lead, plan_text::keep)
         .get("/practice/forecast", Who::Judge, forecast::show)
         .get("/practice/figures", Who::Judge, figures::show)
         .get("/practice/figures/decisions.csv", Who::Judge, figure_files::decisions)
