@@ -127,6 +127,8 @@ id! {
     ReplyTextId,
     PlanStepId,
     NoticeId,
+    /// One entry of the roster: a weekly shift, a shift on a date, or an absence.
+    DutyShiftId,
 }
 
 #[cfg(test)]

@@ -121,13 +121,13 @@ pub enum Opens {
 
 /// An empty form.
 pub async fn fresh(app: &App, holder: &LinkHolder, opens: Opens) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, holder).await?;
+    let home = thread::home(&app.desk, holder, app.now()).await?;
     page(app, holder, &home, &Typed::default(), Come::Fresh(opens), StatusCode::OK).await
 }
 
 /// The page with everything typed still in it.
 pub async fn again(app: &App, holder: &LinkHolder, typed: &Typed) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, holder).await?;
+    let home = thread::home(&app.desk, holder, app.now()).await?;
     page(app, holder, &home, typed, Come::Again, StatusCode::OK).await
 }
 
@@ -181,7 +181,7 @@ async fn page(
     };
     let danger_words = DangerWords(language);
     let page = CheckPage {
-        frame: Frame::new(&home.practice, language, Here::Check, "/my/check", app.now()),
+        frame: Frame::new(home, language, Here::Check, "/my/check", app.now()),
         words: CheckWords(language),
         danger_words,
         photo_words: PhotoWords(language),

@@ -172,6 +172,9 @@ mod tests {
     use jiff::civil::date;
     use jiff::tz::TimeZone;
 
+    use crate::care::duty::Cover;
+    use crate::care::duty::Watcher;
+    use crate::duty::Watch;
     use crate::ids::Chance;
     use crate::ids::Moment;
     use crate::ids::PatientId;
@@ -238,7 +241,8 @@ mod tests {
             state: WoundState::Open,
             enrolled: operated,
         };
-        Home { practice, wound, patient, unread: 0 }
+        let cover = Cover { watch: Watch::Nobody { again: None }, by: Watcher::Person };
+        Home { practice, wound, patient, unread: 0, cover }
     }
 
     fn titles(home: &Home, now: &str) -> (Vec<String>, Vec<String>) {
