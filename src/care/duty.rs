@@ -112,6 +112,8 @@ pub struct MyDuty {
     pub until: Option<Timestamp>,
     /// Checks they have claimed.
     pub held: usize,
+    /// The practice has entered shifts.
+    pub keeps_roster: bool,
     /// The practice keeps a roster and nobody is on duty by it.
     pub nobody: bool,
 }
@@ -122,6 +124,7 @@ pub async fn of_member(conn: &mut Conn, member: &StaffMember, now: Timestamp) ->
     Ok(MyDuty {
         until: on.iter().filter(|on| on.staff == member.id).map(|on| on.until).max(),
         held: claims::of_member(conn, member.practice, member.id, now).await?.len(),
+        keeps_roster: !roster.is_blank(),
         nobody: on.is_empty() && !roster.is_blank(),
     })
 }
@@ -295,7 +298,8 @@ pub async fn swap(
         InReturn::Nothing { taker } => taker,
     };
     if !member.roles.lead && member.id != given.staff && member.id != taker {
-        return Err(CareError::NotAllowed);
+        let words = "Choose a duty of yours, or yourself as the one who takes over. A lead can swap others.";
+        return Err(CareError::Entered(vec![Fault::new("swap_given", words)]));
     }
     let mut tx = desk.db.write().await?;
     practices::hold(&mut tx, member.practice).await?;
