@@ -480,7 +480,8 @@ async fn a_call_is_promised_by_day_and_at_night_the_patient_is_told_to_call() {
         practice.minutes_pass(11 * 60);
         for path in ["/my", "/my/check", "/my/answers", sent.leads_to()] {
             let page = phone.opens(path).await;
-            page.must_say("Nobody is watching messages now.").must_say("Somebody watches again: tomorrow, 8:00 am");
+            page.must_say("Nobody is watching messages now.")
+                .must_say("Somebody watches again: tomorrow, 8:00 am");
         }
         let sent =
             sends(&phone, &[("form_key", "night"), ("danger", "none"), ("chills", "shaking")], &[]).await;

@@ -213,12 +213,7 @@ pub async fn remove_weekly(desk: &Desk, lead: &StaffMember, id: DutyShiftId, now
 }
 
 /// What is wrong with a time from here to there that is still to come.
-fn stretch_fault(
-    field: &'static str,
-    from: Timestamp,
-    until: Timestamp,
-    now: Timestamp,
-) -> Option<Fault> {
+fn stretch_fault(field: &'static str, from: Timestamp, until: Timestamp, now: Timestamp) -> Option<Fault> {
     let words = if until <= from {
         "It must end after it begins."
     } else if until <= now {

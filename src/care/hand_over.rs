@@ -71,8 +71,7 @@ pub async fn read(desk: &Desk, member: &StaffMember, from: StaffId, now: Timesta
     let practice = member.practice;
     let roster = duty::roster(&mut conn, practice).await?;
     let on = roster.on_duty(now);
-    let waiting =
-        checks::waiting(&mut conn, practice, &QueueFilter::default(), now, MOST_CHECKS).await?;
+    let waiting = checks::waiting(&mut conn, practice, &QueueFilter::default(), now, MOST_CHECKS).await?;
     let held = claims::of_member(&mut conn, practice, from, now).await?;
     let mut calls = Vec::new();
     for callback in callbacks::open(&mut conn, practice).await? {

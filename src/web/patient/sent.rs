@@ -205,7 +205,9 @@ fn promise(receipt: &Receipt, check: &WoundCheck, watch: Watch, first: &First, n
     match (first, is_waiting(check.state), watch) {
         (First::Go | First::Ring { .. }, _, _) | (_, false, _) => Promise::Nothing,
         (First::RingThem | First::Wait, true, Watch::Nobody { again: None }) => Promise::Unknown,
-        (First::RingThem | First::Wait, true, Watch::Nobody { again: Some(again) }) if receipt.due <= again => {
+        (First::RingThem | First::Wait, true, Watch::Nobody { again: Some(again) })
+            if receipt.due <= again =>
+        {
             Promise::From(again)
         }
         (First::RingThem | First::Wait, true, _) if receipt.due <= now => Promise::Late,

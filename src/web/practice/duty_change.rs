@@ -84,11 +84,7 @@ async fn change_page(
             .iter()
             .map(|kept| Row {
                 id: kept.id.to_string(),
-                when: duty_view::stretch_words(
-                    kept.absence.from,
-                    kept.absence.until,
-                    &board.practice.zone,
-                ),
+                when: duty_view::stretch_words(kept.absence.from, kept.absence.until, &board.practice.zone),
                 who: duty_view::name_of(&board.staff, kept.absence.staff),
                 more: String::new(),
             })
@@ -113,8 +109,7 @@ fn weekly_row(board: &Board, kept: &KeptWeekly) -> Row {
     let shift = &kept.shift;
     let name = WEEK.iter().find(|(weekday, _, _)| *weekday == shift.weekday).map_or("", |(_, _, name)| name);
     let passes = if shift.until_minute <= shift.from_minute { " the next day" } else { "" };
-    let (from, until) =
-        (duty_view::clock_face(shift.from_minute), duty_view::clock_face(shift.until_minute));
+    let (from, until) = (duty_view::clock_face(shift.from_minute), duty_view::clock_face(shift.until_minute));
     Row {
         id: kept.id.to_string(),
         when: format!("{name}, {from} to {until}{passes}"),
@@ -163,12 +158,7 @@ fn week(board: &Board, typed: &Typed) -> Vec<WeekdayField> {
 type Fields = Form<Vec<(String, String)>>;
 
 /// Back to the page when it was kept; the page with its faults when it was not.
-async fn answered(
-    app: &App,
-    member: &Member,
-    typed: Typed,
-    done: Done<()>,
-) -> Result<Response, PageError> {
+async fn answered(app: &App, member: &Member, typed: Typed, done: Done<()>) -> Result<Response, PageError> {
     match done {
         Ok(()) => Ok(Redirect::to("/practice/duty/change").into_response()),
         Err(CareError::Entered(faults)) => change_page(app, member, typed, faults).await,

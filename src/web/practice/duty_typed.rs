@@ -152,7 +152,8 @@ impl Typed {
             let until = minute_of(until).map(|minute| if minute == 0 { DAY_MINUTES } else { minute });
             *day = minute_of(from).zip(until).and_then(|(from, until)| DayHours::new(from, until));
             if day.is_none() {
-                let words = format!("{name}: enter when it opens and, later, when it closes; or leave both empty.");
+                let words =
+                    format!("{name}: enter when it opens and, later, when it closes; or leave both empty.");
                 faults.push(Fault::new("hours", words));
             }
         }

@@ -124,10 +124,7 @@ async fn hand_over_page(
         is_mine: open.from.id == member.member.id,
         until: open.until.map_or_else(String::new, clock),
         others: others
-            .map(|on| Choice {
-                code: on.staff.to_string(),
-                words: duty_view::name_of(&open.staff, on.staff),
-            })
+            .map(|on| Choice { code: on.staff.to_string(), words: duty_view::name_of(&open.staff, on.staff) })
             .collect(),
         reads_checks: roles.surgeon,
         claimed: open.claimed.iter().map(check_line).collect(),
