@@ -277,6 +277,8 @@ fn a_swap_that_cannot_be_says_why() {
     assert_eq!(roster.takes_over(&tuesday, night).unwrap_err(), NoSwap::Away);
     let longer = span("2026-05-05T10:00:00Z", "2026-05-06T02:00:01Z", day, Rank::First);
     assert_eq!(roster.takes_over(&longer, night).unwrap_err(), NoSwap::NotTheirs);
+    let endless = DutySpan { from: Timestamp::MIN, until: Timestamp::MAX, ..tuesday };
+    assert_eq!(roster.takes_over(&endless, night).unwrap_err(), NoSwap::NotTheirs);
 }
 
 #[test]

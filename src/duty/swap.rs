@@ -4,6 +4,7 @@ use jiff::Timestamp;
 
 use crate::duty::roster::DatedShift;
 use crate::duty::roster::DutySpan;
+use crate::duty::roster::HORIZON;
 use crate::duty::roster::Roster;
 use crate::duty::timeline::Timeline;
 use crate::ids::StaffId;
@@ -38,6 +39,10 @@ impl Roster {
     pub fn takes_over(&self, span: &DutySpan, taker: StaffId) -> Result<DatedShift, NoSwap> {
         if taker == span.staff {
             return Err(NoSwap::SamePerson);
+        }
+        // What is shown to choose from is never longer; laying out years would only take time.
+        if span.until.duration_since(span.from) > HORIZON {
+            return Err(NoSwap::NotTheirs);
         }
         let timeline = Timeline::of(self, span.from, span.until);
         let all = |holds: &dyn Fn(Timestamp) -> bool| {
