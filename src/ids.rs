@@ -137,6 +137,8 @@ id! {
     DeliveryId,
     StaffAddressId,
     AlarmId,
+    /// One entry of the roster: a weekly shift, a shift on a date, or an absence.
+    DutyShiftId,
 }
 
 #[cfg(test)]

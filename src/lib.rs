@@ -9,6 +9,8 @@ pub mod care;
 pub mod cli;
 /// Settings: read once, checked once.
 pub mod config;
+/// Who answers when: practice hours, holidays, the roster, its gaps and swaps.
+pub mod duty;
 /// What things are called inside, and the moment they happen at.
 pub mod ids;
 /// Work that follows a saved change, done later and safely twice.

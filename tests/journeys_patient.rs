@@ -476,11 +476,12 @@ async fn a_call_is_promised_by_day_and_at_night_the_patient_is_told_to_call() {
             sends(&phone, &[("form_key", "day"), ("danger", "none"), ("chills", "shaking")], &[]).await;
         let page = phone.opens(sent.leads_to()).await;
         page.must_say("We call you by 12:00 pm").must_say("Go to the emergency room.");
-        page.must_not_say("Nobody reads this inbox right now.");
+        page.must_not_say("Nobody is watching messages now.");
         practice.minutes_pass(11 * 60);
         for path in ["/my", "/my/check", "/my/answers", sent.leads_to()] {
             let page = phone.opens(path).await;
-            page.must_say("Nobody reads this inbox right now.").must_say("We open: tomorrow, 8:00 am");
+            page.must_say("Nobody is watching messages now.")
+                .must_say("Somebody watches again: tomorrow, 8:00 am");
         }
         let sent =
             sends(&phone, &[("form_key", "night"), ("danger", "none"), ("chills", "shaking")], &[]).await;

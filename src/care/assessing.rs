@@ -19,6 +19,7 @@ use crate::store::assessments;
 use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
+use crate::store::duty;
 use crate::store::measurements::KeptMeasurement;
 use crate::store::patients;
 use crate::store::photos;
@@ -94,7 +95,8 @@ pub(in crate::care) async fn assess(
     let answered = Facts::from_check(answers, &enrolled, received, &practice.zone);
     let facts = CheckFacts { answered, measured };
     let assessment = triage::assess_check(&protocol, &facts);
-    let due = protocol.targets().due(assessment.urgency, received, &practice.zone);
+    let hours = duty::hours(conn, wound.practice).await?;
+    let due = protocol.targets().due_around(assessment.urgency, received, &hours);
     Ok(Assessed { facts, assessment, due, protocol })
 }
 

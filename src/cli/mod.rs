@@ -12,6 +12,7 @@ mod past;
 mod protocol;
 mod score;
 pub mod seed;
+mod seed_duty;
 mod serve;
 mod staff;
 mod story;

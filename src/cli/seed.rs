@@ -31,10 +31,13 @@ use crate::cli::Failure;
 use crate::cli::ahead::Ahead;
 use crate::cli::ahead::SeedPhoto;
 use crate::cli::past::Past;
+use crate::cli::seed_duty;
+use crate::cli::seed_duty::DutyPage;
 use crate::cli::story::CallLine;
 use crate::cli::story::Story;
 use crate::ids::Chance;
 use crate::ids::Moment;
+use crate::ids::StaffId;
 use crate::ids::WoundCheckId;
 use crate::jobs;
 use crate::plan::Operation;
@@ -82,6 +85,7 @@ struct Book {
     quiet_answers: Value,
     patients: Vec<Story>,
     past: Past,
+    duty: DutyPage,
 }
 
 #[derive(Deserialize)]
@@ -121,9 +125,13 @@ struct Progress {
 /// Fills an empty server with the invented practice, as if its stories had led up to `now`.
 pub async fn seed(app: &App, now: Timestamp) -> Result<Seeded, Failure> {
     let mut book = read_book()?;
-    book.patients.extend(book.past.stories(now, &TimeZone::get(&book.practice.time_zone)?)?);
+    let zone = TimeZone::get(&book.practice.time_zone)?;
+    book.patients.extend(book.past.stories(now, &zone)?);
     let opened = Moment::new(before(now, 120.0 * 24.0), app.chance.clone());
     let staff = hire(app, &book, &opened).await?;
+    let who = |key: &str| called(&book, &staff, key);
+    let lead = staff.iter().find(|card| card.member.roles.lead).ok_or("the practice has no lead")?;
+    seed_duty::enter(app, &book.duty, &lead.member, who, &opened, now, &zone).await?;
     let mut seeded = Seeded { staff, links: Vec::new() };
     let settings = measuring::settings(&app.desk, &seeded.staff[0].member).await?;
     let events = calendar(&book, now);
@@ -139,6 +147,12 @@ pub async fn seed(app: &App, now: Timestamp) -> Result<Seeded, Failure> {
         }
     }
     Ok(seeded)
+}
+
+fn called(book: &Book, staff: &[SignInCard], key: &str) -> Option<StaffId> {
+    let line = book.staff.iter().find(|line| line.key == key)?;
+    let card = staff.iter().find(|card| card.member.sign_in_name == line.sign_in_name)?;
+    Some(card.member.id)
 }
 
 fn read_book() -> Result<Book, Failure> {

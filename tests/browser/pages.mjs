@@ -121,6 +121,7 @@ export const staffPages = (world) => {
     const first = page.locator('.queue-row').filter({ has: page.locator('img') }).first();
     await Promise.all([page.waitForURL('**/checks/**'), first.locator('.row-open').click()]);
     await lookAt(t, page, 'review', page.url(), { patient: false });
+    await lookAt(t, page, 'hand-over', `${demo.home}/hand-over`, { patient: false });
     await lookAt(t, page, 'figures-surgeon', `${demo.home}/practice/figures?period=all`, { patient: false });
     await page.context().close();
   });
@@ -129,6 +130,7 @@ export const staffPages = (world) => {
     const { browser, demo } = world;
     const page = await signIn(browser, demo, 'office');
     await lookAt(t, page, 'callbacks', `${demo.home}/callbacks`, { patient: false });
+    await lookAt(t, page, 'duty-office', `${demo.home}/practice/duty`, { patient: false });
     await page.goto(`${demo.home}/callbacks`);
     const call = await page.locator('.row .row-open').first().getAttribute('href');
     await lookAt(t, page, 'callback', `${demo.home}${call}`, { patient: false });
@@ -174,6 +176,15 @@ export const staffPages = (world) => {
       await look(page, 'practice-faults', { patient: false });
     });
     await lookAt(t, page, 'staff', `${demo.home}/practice/staff`, { patient: false });
+    await lookAt(t, page, 'duty', `${demo.home}/practice/duty`, { patient: false });
+    await lookAt(t, page, 'duty-change', `${demo.home}/practice/duty/change`, { patient: false });
+    await t.test('duty-change-faults', async () => {
+      await page.goto(`${demo.home}/practice/duty/change`);
+      await page.check('[name=weekly_mon]');
+      await Promise.all([page.waitForLoadState('load'), page.click('form[action="/practice/duty/weekly"] button.press')]);
+      await mustSay(page, 'Enter a time such as 08:00');
+      await look(page, 'duty-change-faults', { patient: false });
+    });
     await lookAt(t, page, 'replies', `${demo.home}/practice/replies`, { patient: false });
     await page.goto(`${demo.home}/practice/replies`);
     const reply = await page.locator('main a[href^="/practice/replies/"]').first().getAttribute('href');

@@ -56,7 +56,7 @@ async fn a_check_goes_all_the_way_from_the_phone_to_the_answer_that_was_read() {
         assert_eq!(check_of(&practice, receipt.check).await.state, CheckState::Closed);
 
         let holder = phone.holder().await;
-        let unread = thread::home(practice.desk(), &holder).await.unwrap().unread;
+        let unread = thread::home(practice.desk(), &holder, practice.now()).await.unwrap().unread;
         assert_eq!(unread, 1);
         let locked = thread::read(practice.desk(), &holder, practice.now()).await;
         assert!(matches!(locked, Err(CareError::NotAllowed)), "answers need the PIN");
@@ -65,7 +65,7 @@ async fn a_check_goes_all_the_way_from_the_phone_to_the_answer_that_was_read() {
         let answered = thread::read(practice.desk(), &holder, practice.now()).await.unwrap();
         assert_eq!(answered.messages[0].body, "It looks the way I expect.");
         thread::mark_read(practice.desk(), &holder, answered.messages[0].id, practice.now()).await.unwrap();
-        assert_eq!(thread::home(practice.desk(), &holder).await.unwrap().unread, 0);
+        assert_eq!(thread::home(practice.desk(), &holder, practice.now()).await.unwrap().unread, 0);
 
         thread::ask(practice.desk(), &holder, "ask", "May I swim?", &practice.moment()).await.unwrap();
         thread::ask(practice.desk(), &holder, "ask", "May I swim?", &practice.moment()).await.unwrap();

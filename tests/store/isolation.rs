@@ -1,6 +1,9 @@
 //! Two practices on one server: whatever one does, with its own ids or with the other's, the other's rows stay as they
 //! are and unseen.
 
+use jiff::civil::Weekday;
+use jiff::civil::date;
+
 use closewatch::care::CareError;
 use closewatch::care::calendar;
 use closewatch::care::callback;
@@ -8,7 +11,9 @@ use closewatch::care::callback::Attempting;
 use closewatch::care::check_draft;
 use closewatch::care::check_draft::Kept;
 use closewatch::care::check_draft::StepTyped;
+use closewatch::care::duty as care_duty;
 use closewatch::care::enrol;
+use closewatch::care::hand_over;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
 use closewatch::care::measuring;
@@ -22,6 +27,11 @@ use closewatch::care::replies as reply_texts;
 use closewatch::care::review;
 use closewatch::care::review::Deciding;
 use closewatch::care::strip_out;
+use closewatch::duty::Absence;
+use closewatch::duty::DatedShift;
+use closewatch::duty::DayHours;
+use closewatch::duty::Rank;
+use closewatch::duty::WeeklyShift;
 use closewatch::ids::Chance;
 use closewatch::ids::LinkId;
 use closewatch::ids::PhotoId;
@@ -41,6 +51,8 @@ use closewatch::store::checks;
 use closewatch::store::checks::CheckState;
 use closewatch::store::checks::Claim;
 use closewatch::store::checks::QueueFilter;
+use closewatch::store::claims;
+use closewatch::store::duty;
 use closewatch::store::links;
 use closewatch::store::measurements;
 use closewatch::store::measuring_jobs;
@@ -152,6 +164,7 @@ async fn busy(practice: Practice) -> Busy {
     let edits = Edits { limits: vec![("pain_rest".to_owned(), 6.0)], classes: Vec::new() };
     let program = Protocol::built_in().version();
     protocol_draft::keep(practice.desk(), &lead.member, program, &edits, practice.now()).await.unwrap();
+    enters_duty(&practice, &lead, &surgeon).await;
     let mut books = practice.books().await;
     let waiting = checks::find(&mut books, practice.id, second.check).await.unwrap().unwrap();
     let calling = checks::find(&mut books, practice.id, first.check).await.unwrap().unwrap();
@@ -160,6 +173,33 @@ async fn busy(practice: Practice) -> Busy {
     let draft = begins_a_check(&phone).await;
     let step = changes_the_plan(&office, &lead, &phone).await;
     Busy { practice, office, surgeon, lead, patient, phone, waiting, calling, photo, call, draft, step }
+}
+
+/// Hours, a holiday, a weekly shift, one on a date, and somebody away.
+async fn enters_duty(practice: &Practice, lead: &Staff, surgeon: &Staff) {
+    let (desk, lead, moment) = (practice.desk(), &lead.member, practice.moment());
+    let (from, until) = (moment.now, moment.now + jiff::SignedDuration::from_hours(9));
+    let staff = surgeon.member.id;
+    care_duty::keep_hours(desk, lead, &[DayHours::new(480, 1_080); 7], from).await.unwrap();
+    care_duty::keep_holiday(desk, lead, date(2026, 12, 25), "Closed", from).await.unwrap();
+    let weekly = WeeklyShift {
+        weekday: Weekday::Monday,
+        from_minute: 480,
+        until_minute: 480,
+        staff,
+        rank: Rank::First,
+    };
+    care_duty::add_weekly(desk, lead, &[weekly], &moment).await.unwrap();
+    let dated = DatedShift { from, until, staff, rank: Rank::Second, instead_of: None };
+    care_duty::add_dated(desk, lead, dated, &moment).await.unwrap();
+    care_duty::add_away(
+        desk,
+        lead,
+        Absence { staff, from: until, until: until + until.duration_since(from) },
+        &moment,
+    )
+    .await
+    .unwrap();
 }
 
 async fn two_practices(practice: Practice) -> (Busy, Busy) {
@@ -244,6 +284,16 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         let rows = checks::waiting(b, us, &QueueFilter::default(), ours.practice.now(), 50).await.unwrap();
         assert_eq!(rows.iter().map(|row| row.id).collect::<Vec<_>>(), [ours.waiting.id]);
         assert_eq!(checks::count_waiting(b, us).await.unwrap(), 1);
+        assert_eq!(duty::weekly(b, us).await.unwrap().len(), 1);
+        assert_eq!(duty::roster(b, us).await.unwrap().dated.len(), 1);
+        assert_eq!(duty::away(b, us).await.unwrap().len(), 1);
+        assert_eq!(duty::holidays(b, us).await.unwrap().len(), 1);
+        let surgeon = theirs.surgeon.member.id;
+        let (day, now) = (jiff::SignedDuration::from_hours(24), ours.practice.now());
+        assert!(
+            duty::roster(b, us).await.unwrap().spans(now, now + day).iter().all(|on| on.staff != surgeon)
+        );
+        assert!(claims::of_member(b, us, surgeon, now).await.unwrap().is_empty());
         let lines = audit::newest(b, us, 1_000).await.unwrap();
         assert!(lines.iter().all(|line| line.practice == us));
         let texts = replies::of_practice(b, us).await.unwrap();
@@ -314,6 +364,19 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         };
         measuring_jobs::put_off(&mut tx, &job, now).await.unwrap();
         measuring_jobs::remove(&mut tx, us, theirs.photo).await.unwrap();
+        let to = Claim { by: ours.surgeon.member.id, until: now };
+        let from = theirs.surgeon.member.id;
+        assert!(!claims::pass_on(&mut tx, us, theirs.waiting.id, from, to).await.unwrap());
+        let them = theirs.practice.id;
+        let weekly = duty::weekly(&mut tx, them).await.unwrap()[0].id;
+        assert!(!duty::remove_weekly(&mut tx, us, weekly).await.unwrap());
+        let dated = duty::dated(&mut tx, them).await.unwrap()[0].id;
+        assert_eq!(duty::remove_dated(&mut tx, us, dated).await.unwrap(), 0);
+        let away = duty::away(&mut tx, them).await.unwrap()[0].id;
+        assert!(!duty::remove_away(&mut tx, us, away).await.unwrap());
+        duty::keep_holiday(&mut tx, us, date(2026, 12, 25), "ours now").await.unwrap();
+        assert!(duty::remove_holiday(&mut tx, us, date(2026, 12, 25)).await.unwrap());
+        duty::keep_hours(&mut tx, us, &[None; 7]).await.unwrap();
         let mut text = replies::of_practice(&mut tx, theirs.practice.id).await.unwrap()[0].clone();
         text.practice = us;
         text.body_en = "ours now".to_owned();
@@ -363,6 +426,16 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
     let now = moment.now;
     let surgeon = &ours.surgeon.member;
     match chance.below(15) {
+        14 => {
+            let (lead, them) = (&ours.lead.member, theirs.surgeon.member.id);
+            let until = now + jiff::SignedDuration::from_hours(1);
+            let away = Absence { staff: them, from: now, until };
+            assert!(care_duty::add_away(desk, lead, away, &moment).await.is_err());
+            is_refused(hand_over::read(desk, lead, them, now).await);
+            is_refused(hand_over::confirm(desk, lead, them, surgeon.id, now).await);
+            let theirs_to = hand_over::confirm(desk, lead, surgeon.id, them, now).await;
+            assert!(matches!(theirs_to, Err(CareError::Entered(_))));
+        }
         12 => {
             let ring = [[0.0, 0.0], [9.0, 0.0], [0.0, 9.0]].map(MmPoint::from);
             let wound = Outline::of_ring(ring.to_vec()).unwrap();

@@ -8,6 +8,7 @@ mod arrivals;
 mod at_once;
 mod audit_chain;
 mod durable;
+mod duty;
 mod figures;
 mod flow;
 mod isolation;

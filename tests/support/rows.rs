@@ -39,6 +39,11 @@ pub const TABLES: &[&str] = &[
     "protocol_draft",
     "audit",
     "notice",
+    "practice_hours",
+    "holiday",
+    "duty_weekly",
+    "duty_dated",
+    "duty_away",
 ];
 
 /// Every row of one practice, its own row among them, by table. Equal before and after: nothing of it changed.

@@ -60,13 +60,13 @@ pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, Page
 }
 
 async fn page(app: &App, phone: &Phone, address: Option<String>) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, &phone.holder).await?;
+    let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
     let plan = plan::today(&app.desk, &phone.holder).await?;
     let (language, now) = (phone.holder.language, app.now());
     let when = |at: Timestamp| clock::when(at, now, &home.practice.zone, language);
     let coming = plan.steps.iter().filter(|kept| kept.is_open() && kept.step.due > now && is_dated(kept));
     let page = CalendarPage {
-        frame: Frame::new(&home.practice, language, Here::Today, "/my/calendar", now),
+        frame: Frame::new(&home, language, Here::Today, "/my/calendar", now),
         words: CalendarPageWords(language),
         address,
         made: calendar::made(&app.desk, &phone.holder).await?.map(&when),

@@ -78,7 +78,7 @@ pub async fn take_in(
     photos: Vec<PreparedPhoto>,
     photos_expected: usize,
 ) -> Result<Taken, PageError> {
-    let home = thread::home(&app.desk, holder).await?;
+    let home = thread::home(&app.desk, holder, app.now()).await?;
     let mut reading = check_page::read(&home, typed);
     if typed.has(PART, DANGER_ONLY)
         && let Some(so_far) = intake::answers_so_far(&app.desk, holder, typed.form_key()).await?

@@ -127,13 +127,13 @@ pub enum Opens {
 
 /// An empty form.
 pub async fn fresh(app: &App, holder: &LinkHolder, opens: Opens) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, holder).await?;
+    let home = thread::home(&app.desk, holder, app.now()).await?;
     page(app, holder, &home, &Typed::default(), Come::Fresh(opens), StatusCode::OK).await
 }
 
 /// An empty form that goes on with the check which "stuck" or "part of it" has begun; a fresh one when there is none.
 pub async fn after_saying(app: &App, holder: &LinkHolder, opens: Opens) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, holder).await?;
+    let home = thread::home(&app.desk, holder, app.now()).await?;
     let said = strip_out::current(&app.desk, holder, app.now()).await?;
     let mut typed = Typed::default();
     if let Some(attempt) =
@@ -146,7 +146,7 @@ pub async fn after_saying(app: &App, holder: &LinkHolder, opens: Opens) -> Resul
 
 /// The page with everything typed still in it.
 pub async fn again(app: &App, holder: &LinkHolder, typed: &Typed) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, holder).await?;
+    let home = thread::home(&app.desk, holder, app.now()).await?;
     page(app, holder, &home, typed, Come::Again, StatusCode::OK).await
 }
 
@@ -201,7 +201,7 @@ async fn page(
     let danger_words = DangerWords(language);
     let said = strip_out::said_for(&app.desk, holder, key, app.now()).await?;
     let page = CheckPage {
-        frame: Frame::new(&home.practice, language, Here::Check, "/my/check", app.now()),
+        frame: Frame::new(home, language, Here::Check, "/my/check", app.now()),
         words: CheckWords(language),
         danger_words,
         photo_words: PhotoWords(language),

@@ -118,7 +118,7 @@ pub async fn show(
     phone: Phone,
     Query(asking): Query<Asking>,
 ) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, &phone.holder).await?;
+    let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
     let Some(packing) = home.wound.operation.packing.filter(|_| home.wound.state == WoundState::Open) else {
         return Ok(Redirect::to("/my").into_response());
     };
@@ -157,7 +157,7 @@ fn part_page(
     let clock = |at: Timestamp| clock::when(at, now, &home.practice.zone, language);
     let numbers = &trying.plan.text.numbers;
     let part = trying.times.part();
-    let frame = Frame::new(&home.practice, language, Here::Today, STRIP_PAGES, now);
+    let frame = Frame::new(&home, language, Here::Today, STRIP_PAGES, now);
     let (title, lines, presses) = part_words(part, &trying.times, words, numbers);
     let bleeds = words.press_still(numbers.press_min, &frame.emergency.shown);
     let is_faulty = status != StatusCode::OK;
@@ -297,7 +297,7 @@ pub async fn say(
 
 /// The count once more, with what was typed.
 async fn count_again(app: &App, phone: &Phone, form: CountForm) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, &phone.holder).await?;
+    let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
     let packing = home.wound.operation.packing.ok_or(PageError::NotFound)?;
     let plan = plan::today(&app.desk, &phone.holder).await?;
     let found: Option<StripAttempt> = strip_out::current(&app.desk, &phone.holder, app.now()).await?;

@@ -4,6 +4,9 @@ use jiff::Timestamp;
 use jiff::civil::date;
 use jiff::tz::TimeZone;
 
+use crate::care::duty::Cover;
+use crate::care::duty::Watcher;
+use crate::duty::Watch;
 use crate::care::plan::PlanToday;
 use crate::care::thread::Home;
 use crate::ids::Chance;
@@ -85,7 +88,8 @@ fn home() -> Home {
         state: WoundState::Open,
         enrolled: operated,
     };
-    Home { practice, wound, patient, unread: 0 }
+    let cover = Cover { watch: Watch::Nobody { again: None }, by: Watcher::Person };
+    Home { practice, wound, patient, unread: 0, cover }
 }
 
 /// The plan as enrolled, for somebody who takes an antibiotic.

@@ -45,7 +45,7 @@ struct TodayPage {
 }
 
 pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, &phone.holder).await?;
+    let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
     let (language, now, zone) = (phone.holder.language, app.now(), home.practice.zone.clone());
     let words = TodayWords(language);
     let draft = check_draft::unfinished(&app.desk, &phone.holder, &phone.token, "", now).await?;
@@ -53,7 +53,7 @@ pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, Page
     let trying = strip_out::current(&app.desk, &phone.holder, now).await?;
     let operated = home.wound.operation.operated;
     let page = TodayPage {
-        frame: Frame::new(&home.practice, language, Here::Today, "/my", now),
+        frame: Frame::new(&home, language, Here::Today, "/my", now),
         words,
         day: day_number(operated, now, &zone).max(0),
         operated: time_words::day(operated, &zone, language),
