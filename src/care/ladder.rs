@@ -12,6 +12,7 @@ use crate::care::Done;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::working::Worked;
+use crate::duty::Rank;
 use crate::ids::LadderId;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
@@ -22,6 +23,7 @@ use crate::store::alarms;
 use crate::store::alarms::AlarmKind;
 use crate::store::callbacks;
 use crate::store::checks;
+use crate::store::duty;
 use crate::store::jobs;
 use crate::store::jobs::Job;
 use crate::store::jobs::JobKind;
@@ -240,14 +242,24 @@ struct OnDuty {
     second: Vec<StaffId>,
 }
 
+/// By the roster; every surgeon where the practice keeps none yet. Whoever is switched off is told nothing.
 async fn on_duty(
-    _conn: &mut Conn,
-    _practice: PracticeId,
+    conn: &mut Conn,
+    practice: PracticeId,
     staff: &[StaffMember],
-    _at: Timestamp,
+    at: Timestamp,
 ) -> Done<OnDuty> {
-    let surgeons = staff.iter().filter(|member| member.roles.surgeon).map(|member| member.id).collect();
-    Ok(OnDuty { first: surgeons, second: Vec::new() })
+    let roster = duty::roster(conn, practice).await?;
+    if roster.is_blank() {
+        let surgeons = staff.iter().filter(|member| member.roles.surgeon).map(|member| member.id).collect();
+        return Ok(OnDuty { first: surgeons, second: Vec::new() });
+    }
+    let on = roster.on_duty(at);
+    let of = |rank: Rank| {
+        let here = on.iter().filter(|one| one.rank == rank && staff.iter().any(|member| member.id == one.staff));
+        here.map(|one| one.staff).collect()
+    };
+    Ok(OnDuty { first: of(Rank::First), second: of(Rank::Second) })
 }
 
 /// The link the check came by.

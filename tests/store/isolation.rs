@@ -16,6 +16,7 @@ use closewatch::care::enrol;
 use closewatch::care::hand_over;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
+use closewatch::care::ladder;
 use closewatch::care::measuring;
 use closewatch::care::measuring::Method;
 use closewatch::care::measuring::Setting;
@@ -32,6 +33,8 @@ use closewatch::duty::DatedShift;
 use closewatch::duty::DayHours;
 use closewatch::duty::Rank;
 use closewatch::duty::WeeklyShift;
+use closewatch::ids::LadderId;
+use closewatch::ids::StaffAddressId;
 use closewatch::ids::Chance;
 use closewatch::ids::LinkId;
 use closewatch::ids::PhotoId;
@@ -40,6 +43,11 @@ use closewatch::plan::EndWhy;
 use closewatch::plan::OutPress;
 use closewatch::plan::PlanText;
 use closewatch::plan::StepKind;
+use closewatch::store::addresses;
+use closewatch::store::addresses::Reached;
+use closewatch::store::addresses::StaffAddress;
+use closewatch::store::alarms;
+use closewatch::store::alarms::AlarmKind;
 use closewatch::store::assessments;
 use closewatch::store::audit;
 use closewatch::store::calendar_feeds;
@@ -112,6 +120,7 @@ struct Busy {
     draft: Draft,
     /// A step of the plan that was moved.
     step: KeptStep,
+    ladder: LadderId,
 }
 
 /// A step moved, the practice's own text, a try at the strip, and a calendar address.
@@ -150,6 +159,28 @@ async fn begins_a_check(phone: &Phone) -> Draft {
     }
 }
 
+/// The surgeon is texted of a check, an address wants no letters, and something is an alarm. Which ladder it is.
+async fn is_told_of(practice: &Practice, surgeon: &Staff, check: &checks::WoundCheck) -> LadderId {
+    let moment = practice.moment();
+    let mut tx = practice.desk().db.write().await.unwrap();
+    let address = StaffAddress {
+        id: StaffAddressId::mint(&moment),
+        practice: practice.id,
+        staff: surgeon.member.id,
+        channel: Reached::Sms,
+        address: "+12025550150".to_owned(),
+        place: 1,
+        since: moment.now,
+    };
+    addresses::insert(&mut tx, &address).await.unwrap();
+    addresses::opt_out(&mut tx, practice.id, Reached::Sms, "+12025550151", moment.now).await.unwrap();
+    alarms::raise(&mut tx, practice.id, AlarmKind::ClockSetBack, "practice", &moment).await.unwrap();
+    tx.commit().await.unwrap();
+    practice.works().await;
+    let about = format!("check:{}", check.id);
+    ladders::running(&mut *practice.books().await, practice.id, &about).await.unwrap().unwrap().id
+}
+
 async fn busy(practice: Practice) -> Busy {
     let (office, surgeon, lead) = (practice.office().await, practice.surgeon().await, practice.lead().await);
     let patient = office.enrols("Mia Stone", &surgeon).await;
@@ -172,7 +203,8 @@ async fn busy(practice: Practice) -> Busy {
     drop(books);
     let draft = begins_a_check(&phone).await;
     let step = changes_the_plan(&office, &lead, &phone).await;
-    Busy { practice, office, surgeon, lead, patient, phone, waiting, calling, photo, call, draft, step }
+    let ladder = is_told_of(&practice, &surgeon, &waiting).await;
+    Busy { practice, office, surgeon, lead, patient, phone, waiting, calling, photo, call, draft, step, ladder }
 }
 
 /// Hours, a holiday, a weekly shift, one on a date, and somebody away.
@@ -425,8 +457,9 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
     let (desk, moment) = (ours.practice.desk(), ours.practice.moment());
     let now = moment.now;
     let surgeon = &ours.surgeon.member;
-    match chance.below(15) {
-        14 => {
+    match chance.below(17) {
+        16 => is_refused(ladder::acknowledge(desk, surgeon, theirs.ladder, now).await),
+        15 => {
             let (lead, them) = (&ours.lead.member, theirs.surgeon.member.id);
             let until = now + jiff::SignedDuration::from_hours(1);
             let away = Absence { staff: them, from: now, until };

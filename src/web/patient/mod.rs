@@ -60,6 +60,8 @@ pub fn hang(doors: Doors) -> Doors {
         .get("/my/sent/{receipt}", Who::Phone, sent::show)
         .get("/my/strip", Who::Phone, strip::show)
         .post("/my/strip", Who::Phone, strip::press)
+        // A tab that is opened again after a slip in the count asks for the page it was on.
+        .get("/my/strip/say", Who::Phone, strip::show)
         .post("/my/strip/say", Who::Phone, strip::say)
         .get("/my/calendar", Who::Phone, calendar::show)
         .post("/my/calendar", Who::Phone, calendar::make)
