@@ -157,7 +157,7 @@ fn part_page(
     let clock = |at: Timestamp| clock::when(at, now, &home.practice.zone, language);
     let numbers = &trying.plan.text.numbers;
     let part = trying.times.part();
-    let frame = Frame::new(&home, language, Here::Today, STRIP_PAGES, now);
+    let frame = Frame::new(home, language, Here::Today, STRIP_PAGES, now);
     let (title, lines, presses) = part_words(part, &trying.times, words, numbers);
     let bleeds = words.press_still(numbers.press_min, &frame.emergency.shown);
     let is_faulty = status != StatusCode::OK;

@@ -57,7 +57,7 @@ pub fn page(
         (None, None) => String::new(),
     };
     let page = SaidPage {
-        frame: Frame::new(&home, language, Here::Today, STRIP_PAGES, now),
+        frame: Frame::new(home, language, Here::Today, STRIP_PAGES, now),
         words,
         today_words: TodayWords(language),
         danger: danger::signs(&context_of(home), DangerWords(language)),
