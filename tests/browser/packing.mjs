@@ -92,6 +92,8 @@ export const packing = (world) => {
     assert.equal(await phone.inputValue('#pieces'), '');
     await enter('#all-out');
     await mustSay(phone, 'Escriba cuántas piezas salieron');
+    // The browser counts the page with the slip (422) as a complaint.
+    phone.complaints.length = 0;
     await again('strip-count-es');
     await phone.fill('#pieces', '1');
     await enter('#all-out');
