@@ -56,7 +56,8 @@ async fn went_back(conn: &mut Conn, back: SignedDuration, moment: &Moment) -> Do
         let subject = format!("practice:{}", practice.id);
         alarms::raise(conn, practice.id, AlarmKind::ClockSetBack, &subject, moment).await?;
         let detail = format!("back_ms={back_ms}");
-        record::note(conn, practice.id, Actor::Program, "clock.set_back", &subject, &detail, moment.now).await?;
+        record::note(conn, practice.id, Actor::Program, "clock.set_back", &subject, &detail, moment.now)
+            .await?;
     }
     Ok(())
 }

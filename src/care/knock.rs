@@ -173,7 +173,8 @@ pub async fn try_pin(desk: &Desk, token: &str, pin: &str, moment: &Moment) -> Do
     }
     record::note(&mut tx, link.practice, actor, "pin.wrong", &subject, "", moment.now).await?;
     if wrong >= PIN_HARD_STOP {
-        notices::enqueue(&mut tx, link.practice, NoticeKind::WrongPins, Recipient::Office, &subject, moment).await?;
+        notices::enqueue(&mut tx, link.practice, NoticeKind::WrongPins, Recipient::Office, &subject, moment)
+            .await?;
     }
     tx.commit().await?;
     Ok(match wrong {

@@ -138,7 +138,13 @@ async fn fire(conn: &mut Conn, ladder: &Ladder, moment: &Moment) -> Done<()> {
     let times = practices::ladder_times(conn, ladder.practice).await?.ok_or(CareError::NotFound)?;
     let told = times.rung(ladder.kind, number).told;
     let reached = tell(conn, ladder, told, number, moment).await?;
-    let rung = FiredRung { ladder: ladder.id, number: number as i64, told, reached: reached as i64, fired: moment.now };
+    let rung = FiredRung {
+        ladder: ladder.id,
+        number: number as i64,
+        told,
+        reached: reached as i64,
+        fired: moment.now,
+    };
     if !ladders::fire(conn, ladder.practice, &rung).await? {
         return Ok(());
     }
@@ -184,19 +190,14 @@ async fn queue_rung(
 }
 
 /// Queues a notice to everyone a rung tells; says how many.
-async fn tell(
-    conn: &mut Conn,
-    ladder: &Ladder,
-    told: Told,
-    number: usize,
-    moment: &Moment,
-) -> Done<usize> {
+async fn tell(conn: &mut Conn, ladder: &Ladder, told: Told, number: usize, moment: &Moment) -> Done<usize> {
     let about = format!("ladder:{} rung:{number}", ladder.id);
     let kind = match told {
         Told::Patient => {
             let recipients = patients_links(conn, ladder).await?;
             for recipient in &recipients {
-                notices::enqueue(conn, ladder.practice, NoticeKind::NotReached, *recipient, &about, moment).await?;
+                notices::enqueue(conn, ladder.practice, NoticeKind::NotReached, *recipient, &about, moment)
+                    .await?;
             }
             return Ok(recipients.len());
         }
@@ -256,7 +257,8 @@ async fn on_duty(
     }
     let on = roster.on_duty(at);
     let of = |rank: Rank| {
-        let here = on.iter().filter(|one| one.rank == rank && staff.iter().any(|member| member.id == one.staff));
+        let here =
+            on.iter().filter(|one| one.rank == rank && staff.iter().any(|member| member.id == one.staff));
         here.map(|one| one.staff).collect()
     };
     Ok(OnDuty { first: of(Rank::First), second: of(Rank::Second) })

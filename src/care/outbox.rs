@@ -223,20 +223,16 @@ pub async fn refused(
 }
 
 /// Queues a delivery to the next address of whoever the notice is for that was not used yet. False: there is none.
-async fn another_way(
-    conn: &mut Conn,
-    delivery: &Delivery,
-    outside: &Outside,
-    moment: &Moment,
-) -> Done<bool> {
-    let notice =
-        notices::find(conn, delivery.practice, delivery.notice).await?.ok_or(CareError::NotFound)?;
+async fn another_way(conn: &mut Conn, delivery: &Delivery, outside: &Outside, moment: &Moment) -> Done<bool> {
+    let notice = notices::find(conn, delivery.practice, delivery.notice).await?.ok_or(CareError::NotFound)?;
     let practice = practices::find(conn, delivery.practice).await?.ok_or(CareError::NotFound)?;
     let used = deliveries::of_notice(conn, delivery.practice, delivery.notice).await?;
     for reader in readers(conn, &notice, outside).await? {
-        let is_theirs = |place: &Place| place.channel == delivery.channel && place.address == delivery.address;
-        let is_used =
-            |place: &Place| used.iter().any(|one| one.channel == place.channel && one.address == place.address);
+        let is_theirs =
+            |place: &Place| place.channel == delivery.channel && place.address == delivery.address;
+        let is_used = |place: &Place| {
+            used.iter().any(|one| one.channel == place.channel && one.address == place.address)
+        };
         if reader.places.iter().any(is_theirs)
             && let Some(place) = reader.places.iter().find(|place| !is_used(place))
         {

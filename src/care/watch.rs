@@ -126,23 +126,23 @@ async fn see_to_call(desk: &Desk, practice: PracticeId, id: CallbackId, moment: 
 /// It waits for a surgeon and nobody looks at it just now.
 fn waits_alone(check: &WoundCheck, moment: &Moment) -> bool {
     match check.state {
-        CheckState::Queued | CheckState::InReview => check.claim.is_none_or(|claim| claim.until <= moment.now),
+        CheckState::Queued | CheckState::InReview => {
+            check.claim.is_none_or(|claim| claim.until <= moment.now)
+        }
         CheckState::AwaitingCall | CheckState::Closed => false,
     }
 }
 
 fn is_unopened(check: &WoundCheck, moment: &Moment) -> bool {
-    check.assessment.urgency == Urgency::GoNow
-        && moment.now.duration_since(check.received) >= UNOPENED_AFTER
+    check.assessment.urgency == Urgency::GoNow && moment.now.duration_since(check.received) >= UNOPENED_AFTER
 }
 
 async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bool> {
-    let about_check: Option<WoundCheckId> =
-        alarm.about.strip_prefix("check:").and_then(|id| id.parse().ok());
-    let about_call: Option<CallbackId> =
-        alarm.about.strip_prefix("callback:").and_then(|id| id.parse().ok());
+    let about_check: Option<WoundCheckId> = alarm.about.strip_prefix("check:").and_then(|id| id.parse().ok());
+    let about_call: Option<CallbackId> = alarm.about.strip_prefix("callback:").and_then(|id| id.parse().ok());
     Ok(match alarm.kind {
-        AlarmKind::Unopened | AlarmKind::Overdue | AlarmKind::NobodyToTell => match (about_check, about_call) {
+        AlarmKind::Unopened | AlarmKind::Overdue | AlarmKind::NobodyToTell => match (about_check, about_call)
+        {
             (Some(id), _) => checks::find(conn, alarm.practice, id).await?.is_some_and(|check| {
                 let late = moment.now > check.due;
                 waits_alone(&check, moment)

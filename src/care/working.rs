@@ -97,7 +97,8 @@ pub async fn give_back(desk: &Desk, job: &Job, why: &str, moment: &Moment) -> Do
         let subject = format!("job:{}", job.id);
         alarms::raise(&mut tx, job.practice, AlarmKind::JobFailed, &subject, moment).await?;
         let detail = format!("kind={} tries={}", job.kind.code(), job.tries);
-        record::note(&mut tx, job.practice, Actor::Program, "job.give_up", &subject, &detail, moment.now).await?;
+        record::note(&mut tx, job.practice, Actor::Program, "job.give_up", &subject, &detail, moment.now)
+            .await?;
     }
     tx.commit().await?;
     desk.tell(job.practice);

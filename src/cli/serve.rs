@@ -67,7 +67,8 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
     let measuring =
         tokio::spawn(jobs::measuring::run(app.desk.clone(), Method::default(), move || clock.moment()));
     let clock = app.clone();
-    let working = tokio::spawn(jobs::runner::run(app.desk.clone(), doorway, move || clock.moment(), app.clock.speed()));
+    let working =
+        tokio::spawn(jobs::runner::run(app.desk.clone(), doorway, move || clock.moment(), app.clock.speed()));
     axum::serve(listener, web::router(app))
         .with_graceful_shutdown(async move { stop.notified().await })
         .await?;

@@ -73,7 +73,9 @@ impl Doorway {
             .iter()
             .copied()
             .filter(|reached| {
-                post.channels().iter().any(|channel| *channel == Channel::Folder || *channel == channel_of(*reached))
+                post.channels()
+                    .iter()
+                    .any(|channel| *channel == Channel::Folder || *channel == channel_of(*reached))
             })
             .collect();
         Doorway { post, outside: Outside { public_url: public_url.to_owned(), channels } }
@@ -115,12 +117,7 @@ async fn lane(desk: &Desk, doorway: &Doorway, now: &(impl Fn() -> Moment + Sync)
     }
 }
 
-async fn work(
-    desk: &Desk,
-    doorway: &Doorway,
-    job: &Job,
-    now: &(impl Fn() -> Moment + Sync),
-) -> Done<Worked> {
+async fn work(desk: &Desk, doorway: &Doorway, job: &Job, now: &(impl Fn() -> Moment + Sync)) -> Done<Worked> {
     let worked = match working::within_the_house(desk, job, &doorway.outside, &now()).await {
         Ok(Some(worked)) => Ok(worked),
         Ok(None) => send(desk, doorway, job, now).await,
@@ -137,18 +134,11 @@ async fn work(
 
 /// Sends one letter. Between the outside taking it and the note of it the program may be killed: then it goes again, under
 /// the same reference.
-async fn send(
-    desk: &Desk,
-    doorway: &Doorway,
-    job: &Job,
-    now: &(impl Fn() -> Moment + Sync),
-) -> Done<Worked> {
+async fn send(desk: &Desk, doorway: &Doorway, job: &Job, now: &(impl Fn() -> Moment + Sync)) -> Done<Worked> {
     let Some(delivery) = outbox::letter(desk, job, &now()).await? else { return Ok(Worked::Done) };
     let refused = |refusal: Refusal, why: String| {
         let delivery = &delivery;
-        async move {
-            outbox::refused(desk, job, delivery, refusal, &why, &doorway.outside, &now()).await
-        }
+        async move { outbox::refused(desk, job, delivery, refusal, &why, &doorway.outside, &now()).await }
     };
     let to = match address_of(&delivery) {
         Ok(to) => to,
@@ -174,9 +164,7 @@ fn address_of(delivery: &Delivery) -> Result<Address, String> {
         Reached::Sms => Address::Sms(address),
         Reached::Voice => Address::Voice(address),
         Reached::Email => Address::Email(address),
-        Reached::Push => {
-            Address::Push(PushSubscription::read(&address).map_err(|fault| fault.to_string())?)
-        }
+        Reached::Push => Address::Push(PushSubscription::read(&address).map_err(|fault| fault.to_string())?),
     })
 }
 

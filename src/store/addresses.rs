@@ -61,14 +61,16 @@ pub async fn insert(conn: &mut Conn, address: &StaffAddress) -> Stored<bool> {
 
 /// A person's addresses, in the order they are tried.
 pub async fn of_staff(conn: &mut Conn, practice: PracticeId, staff: StaffId) -> Stored<Vec<StaffAddress>> {
-    sqlx::query("SELECT * FROM staff_address WHERE practice_id = $1 AND staff_id = $2 ORDER BY place, since_ms, id")
-        .bind(practice.to_string())
-        .bind(staff.to_string())
-        .fetch_all(conn)
-        .await?
-        .iter()
-        .map(staff_address)
-        .collect()
+    sqlx::query(
+        "SELECT * FROM staff_address WHERE practice_id = $1 AND staff_id = $2 ORDER BY place, since_ms, id",
+    )
+    .bind(practice.to_string())
+    .bind(staff.to_string())
+    .fetch_all(conn)
+    .await?
+    .iter()
+    .map(staff_address)
+    .collect()
 }
 
 /// Takes an address away. False: it is not this person's.

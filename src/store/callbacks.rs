@@ -125,8 +125,7 @@ pub async fn open(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<Callback>
 
 /// Open callbacks past their due time, first due first.
 pub async fn late(conn: &mut Conn, practice: PracticeId, now: Timestamp) -> Stored<Vec<CallbackId>> {
-    const SQL: &str =
-        "SELECT id FROM callback WHERE practice_id = $1 AND state = 'open' AND due_ms < $2 ORDER BY due_ms, id";
+    const SQL: &str = "SELECT id FROM callback WHERE practice_id = $1 AND state = 'open' AND due_ms < $2 ORDER BY due_ms, id";
     sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(now.as_millisecond())

@@ -186,7 +186,8 @@ pub async fn note_delivered(
 
 /// A dead delivery waits again, by hand. False: it is not dead.
 pub async fn revive(conn: &mut Conn, practice: PracticeId, id: DeliveryId) -> Stored<bool> {
-    const SQL: &str = "UPDATE delivery SET state = 'waiting' WHERE practice_id = $1 AND id = $2 AND state = 'dead'";
+    const SQL: &str =
+        "UPDATE delivery SET state = 'waiting' WHERE practice_id = $1 AND id = $2 AND state = 'dead'";
     let revived = sqlx::query(SQL).bind(practice.to_string()).bind(id.to_string()).execute(conn).await?;
     Ok(revived.rows_affected() == 1)
 }

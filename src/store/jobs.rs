@@ -132,7 +132,8 @@ pub async fn any_due(conn: &mut Conn, now: Timestamp) -> Stored<bool> {
 
 /// When the next job of any practice is due; `None`: none waits.
 pub async fn next_due(conn: &mut Conn) -> Stored<Option<Timestamp>> {
-    const SQL: &str = "SELECT due_ms FROM job WHERE practice_id <> '' AND state = 'waiting' ORDER BY due_ms LIMIT 1";
+    const SQL: &str =
+        "SELECT due_ms FROM job WHERE practice_id <> '' AND state = 'waiting' ORDER BY due_ms LIMIT 1";
     sqlx::query(SQL).fetch_optional(conn).await?.as_ref().map(|row| row.time("due_ms")).transpose()
 }
 

@@ -140,7 +140,8 @@ pub async fn enqueue(
         return Ok(false);
     }
     let once_key = format!("notice:{id}");
-    let job = Queueing { practice, kind: JobKind::AddressNotice, about: &id, once_key: &once_key, due: moment.now };
+    let job =
+        Queueing { practice, kind: JobKind::AddressNotice, about: &id, once_key: &once_key, due: moment.now };
     jobs::enqueue(conn, job, moment).await
 }
 
@@ -188,8 +189,7 @@ pub async fn set_state(
 
 /// How many notices of the practice wait.
 pub async fn count_waiting(conn: &mut Conn, practice: PracticeId, now: Timestamp) -> Stored<i64> {
-    const SQL: &str =
-        "SELECT COUNT(*) AS waiting FROM notice WHERE practice_id = $1 AND state = 'waiting' AND due_ms <= $2";
+    const SQL: &str = "SELECT COUNT(*) AS waiting FROM notice WHERE practice_id = $1 AND state = 'waiting' AND due_ms <= $2";
     Ok(sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(now.as_millisecond())

@@ -181,22 +181,20 @@ impl LadderTimes {
 
     /// Every time, with its safe range.
     pub fn all(&self) -> Vec<RungTime> {
-        let of_kind = |kind: LadderKind| {
-            steps(kind).iter().zip(self.of(kind)).enumerate().map(move |(number, (step, minutes))| RungTime {
-                kind,
-                number,
-                told: step.told,
-                minutes: *minutes,
-                safe: step.safe.clone(),
-            })
-        };
+        let of_kind =
+            |kind: LadderKind| {
+                steps(kind).iter().zip(self.of(kind)).enumerate().map(move |(number, (step, minutes))| {
+                    RungTime { kind, number, told: step.told, minutes: *minutes, safe: step.safe.clone() }
+                })
+            };
         LadderKind::ALL.iter().flat_map(|kind| of_kind(*kind)).collect()
     }
 
     /// The rung with this number, from 0. There is always one: above the last, everyone is told again and again.
     pub fn rung(&self, kind: LadderKind, number: usize) -> Rung {
         let (steps, minutes) = (steps(kind), self.of(kind));
-        let minutes_from_start = |minutes: u64| SignedDuration::from_mins(i64::try_from(minutes).unwrap_or(i64::MAX / 60));
+        let minutes_from_start =
+            |minutes: u64| SignedDuration::from_mins(i64::try_from(minutes).unwrap_or(i64::MAX / 60));
         match (steps.get(number), minutes.get(number)) {
             (Some(step), Some(minutes)) => {
                 Rung { told: step.told, after: minutes_from_start(u64::from(*minutes)) }
@@ -219,7 +217,10 @@ mod tests {
 
     fn minutes(kind: LadderKind, rungs: usize) -> Vec<(Told, i64)> {
         let times = LadderTimes::default();
-        (0..rungs).map(|number| times.rung(kind, number)).map(|rung| (rung.told, rung.after.as_mins())).collect()
+        (0..rungs)
+            .map(|number| times.rung(kind, number))
+            .map(|rung| (rung.told, rung.after.as_mins()))
+            .collect()
     }
 
     #[test]
@@ -259,7 +260,10 @@ mod tests {
         let go_now = |minutes: [u32; 6]| LadderTimes::checked(&[(LadderKind::GoNow, minutes.to_vec())]);
         assert!(go_now([0, 2, 5, 10, 15, 15]).is_ok());
         assert!(go_now([0, 5, 10, 20, 30, 30]).is_ok());
-        assert_eq!(go_now([0, 1, 5, 10, 15, 15]).unwrap_err(), "Give from 2 to 5 minutes for this rung, not 1.");
+        assert_eq!(
+            go_now([0, 1, 5, 10, 15, 15]).unwrap_err(),
+            "Give from 2 to 5 minutes for this rung, not 1."
+        );
         assert!(go_now([0, 6, 10, 20, 30, 30]).is_err());
         assert!(go_now([0, 5, 10, 20, 30, 15]).unwrap_err().contains("let the times rise"));
         assert!(LadderTimes::checked(&[(LadderKind::Overdue, vec![0, 30])]).unwrap_err().contains("4 rungs"));

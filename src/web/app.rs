@@ -16,7 +16,10 @@ use crate::ids::Moment;
 pub enum Clock {
     Machine,
     /// The demo's: from `start` on it goes `speed` times as fast as the machine's.
-    Fast { start: Timestamp, speed: f64 },
+    Fast {
+        start: Timestamp,
+        speed: f64,
+    },
     ByHand(Arc<AtomicI64>),
 }
 

@@ -33,11 +33,11 @@ use closewatch::duty::DatedShift;
 use closewatch::duty::DayHours;
 use closewatch::duty::Rank;
 use closewatch::duty::WeeklyShift;
-use closewatch::ids::LadderId;
-use closewatch::ids::StaffAddressId;
 use closewatch::ids::Chance;
+use closewatch::ids::LadderId;
 use closewatch::ids::LinkId;
 use closewatch::ids::PhotoId;
+use closewatch::ids::StaffAddressId;
 use closewatch::photo::MmPoint;
 use closewatch::plan::EndWhy;
 use closewatch::plan::OutPress;
@@ -61,6 +61,7 @@ use closewatch::store::checks::Claim;
 use closewatch::store::checks::QueueFilter;
 use closewatch::store::claims;
 use closewatch::store::duty;
+use closewatch::store::ladders;
 use closewatch::store::links;
 use closewatch::store::measurements;
 use closewatch::store::measuring_jobs;
@@ -204,7 +205,21 @@ async fn busy(practice: Practice) -> Busy {
     let draft = begins_a_check(&phone).await;
     let step = changes_the_plan(&office, &lead, &phone).await;
     let ladder = is_told_of(&practice, &surgeon, &waiting).await;
-    Busy { practice, office, surgeon, lead, patient, phone, waiting, calling, photo, call, draft, step, ladder }
+    Busy {
+        practice,
+        office,
+        surgeon,
+        lead,
+        patient,
+        phone,
+        waiting,
+        calling,
+        photo,
+        call,
+        draft,
+        step,
+        ladder,
+    }
 }
 
 /// Hours, a holiday, a weekly shift, one on a date, and somebody away.

@@ -201,7 +201,9 @@ async fn a_notice_about_the_same_thing_is_queued_once() {
         for _ in 0..3 {
             let mut tx = practice.desk().db.write().await.unwrap();
             let kind = NoticeKind::AnswerReady;
-            notices::enqueue(&mut tx, practice.id, kind, Recipient::Office, "message:1", &moment).await.unwrap();
+            notices::enqueue(&mut tx, practice.id, kind, Recipient::Office, "message:1", &moment)
+                .await
+                .unwrap();
             tx.commit().await.unwrap();
         }
         let waiting = notices::count_waiting(&mut *practice.books().await, practice.id, moment.now).await;

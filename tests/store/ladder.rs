@@ -158,7 +158,8 @@ async fn saying_i_see_to_it_gives_ten_minutes_and_no_more() {
         practice.works().await;
         let ladder = ladders_of(&practice, scene.check).await.remove(0);
         ladder::acknowledge(practice.desk(), &scene.office.member, ladder.id, practice.now()).await.unwrap();
-        let again = ladder::acknowledge(practice.desk(), &scene.office.member, ladder.id, practice.now()).await;
+        let again =
+            ladder::acknowledge(practice.desk(), &scene.office.member, ladder.id, practice.now()).await;
         assert!(matches!(again, Err(CareError::AlreadyDone)));
         practice.minutes_of_work_pass(9).await;
         assert_eq!(ladders_of(&practice, scene.check).await.len(), 1);
@@ -345,7 +346,10 @@ async fn a_check_that_becomes_an_emergency_climbs_the_steeper_ladder_from_its_fi
         scene.phone.sends("form", in_danger(), &[]).await;
         practice.works().await;
         let ladders = ladders_of(&practice, scene.check).await;
-        assert_eq!(ladders.iter().map(|ladder| ladder.state).collect::<Vec<_>>(), [LadderState::Replaced, LadderState::Running]);
+        assert_eq!(
+            ladders.iter().map(|ladder| ladder.state).collect::<Vec<_>>(),
+            [LadderState::Replaced, LadderState::Running]
+        );
         assert_eq!(ladders[1].kind, LadderKind::GoNow);
         assert_eq!(rungs_of(&practice, &ladders[1]).await.len(), 1);
         practice.minutes_of_work_pass(12).await;

@@ -45,7 +45,8 @@ async fn is_reached(practice: &Practice, who: &Staff, places: &[(Reached, &str)]
 
 /// The words of every letter in the folder, first sent first.
 fn letters(practice: &Practice) -> Vec<String> {
-    let mut files: Vec<_> = fs::read_dir(&practice.letters).unwrap().map(|file| file.unwrap().path()).collect();
+    let mut files: Vec<_> =
+        fs::read_dir(&practice.letters).unwrap().map(|file| file.unwrap().path()).collect();
     files.sort();
     let read = files.iter().map(|file| fs::read_to_string(file).unwrap());
     read.filter(|text| text.contains("\"text\"")).collect()
@@ -96,7 +97,9 @@ async fn no_letter_says_who_or_what_it_is_about() {
         assert!(all.len() >= 5, "{}", all.len());
         for letter in all {
             let said = letter.to_lowercase();
-            for hidden in ["zebedee", "canary", "wound ", "thigh", "go now", "wash", "bleed", &check.to_string()] {
+            for hidden in
+                ["zebedee", "canary", "wound ", "thigh", "go now", "wash", "bleed", &check.to_string()]
+            {
                 assert!(!said.contains(hidden), "{hidden}: {letter}");
             }
         }
@@ -205,7 +208,10 @@ async fn a_letter_sent_by_a_program_killed_before_it_noted_so_goes_again_under_t
         let late = outbox::sent(practice.desk(), &first, &delivery, None, &moment).await.unwrap();
         assert_eq!(late, Worked::InOtherHands);
         assert_eq!(deliveries_in(&practice, DeliveryState::Sent).await.len(), 0);
-        assert_eq!(outbox::sent(practice.desk(), &second, &again, Some("p1"), &moment).await.unwrap(), Worked::Done);
+        assert_eq!(
+            outbox::sent(practice.desk(), &second, &again, Some("p1"), &moment).await.unwrap(),
+            Worked::Done
+        );
         assert_eq!(deliveries_in(&practice, DeliveryState::Sent).await[0].provider_id.as_deref(), Some("p1"));
     })
     .await;
@@ -224,10 +230,12 @@ async fn after_two_refusals_another_channel_is_used_as_well_and_after_twelve_it_
             let later = Refusal::Later { after: None };
             let moment = practice.moment();
             let worked =
-                outbox::refused(practice.desk(), &job, &delivery, later, "no answer", &outside(), &moment).await;
+                outbox::refused(practice.desk(), &job, &delivery, later, "no answer", &outside(), &moment)
+                    .await;
             let expected = if tries == 12 { Worked::GaveUp } else { Worked::PutOff };
             assert_eq!(worked.unwrap(), expected, "try {tries}");
-            let ways = deliveries::of_notice(&mut *practice.books().await, practice.id, delivery.notice).await;
+            let ways =
+                deliveries::of_notice(&mut *practice.books().await, practice.id, delivery.notice).await;
             assert_eq!(ways.unwrap().len(), if tries < 2 { 1 } else { 2 }, "try {tries}");
             if tries == 12 {
                 break;

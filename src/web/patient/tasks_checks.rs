@@ -6,9 +6,9 @@ use jiff::tz::TimeZone;
 
 use crate::care::duty::Cover;
 use crate::care::duty::Watcher;
-use crate::duty::Watch;
 use crate::care::plan::PlanToday;
 use crate::care::thread::Home;
+use crate::duty::Watch;
 use crate::ids::Chance;
 use crate::ids::Moment;
 use crate::ids::PatientId;
