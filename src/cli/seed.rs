@@ -37,13 +37,19 @@ use crate::cli::story::CallLine;
 use crate::cli::story::Story;
 use crate::ids::Chance;
 use crate::ids::Moment;
+use crate::ids::StaffAddressId;
 use crate::ids::StaffId;
 use crate::ids::WoundCheckId;
 use crate::jobs;
 use crate::plan::Operation;
 use crate::plan::Packing;
 use crate::plan::WoundSize;
+use crate::store::addresses;
+use crate::store::addresses::Reached;
+use crate::store::addresses::StaffAddress;
 use crate::store::callbacks;
+use crate::store::jobs;
+use crate::store::jobs::JobKind;
 use crate::store::photos::Tap;
 use crate::store::staff::Roles;
 use crate::store::staff::StaffMember;
@@ -146,6 +152,10 @@ pub async fn seed(app: &App, now: Timestamp) -> Result<Seeded, Failure> {
             seeded.links.push(card);
         }
     }
+    let mut tx = app.desk.db.write().await?;
+    let practice = seeded.staff[0].member.practice;
+    jobs::end_undone(&mut tx, practice, &[JobKind::AddressNotice, JobKind::SendLetter], now).await?;
+    tx.commit().await?;
     Ok(seeded)
 }
 
@@ -223,9 +233,32 @@ async fn hire(app: &App, book: &Book, moment: &Moment) -> Result<Vec<SignInCard>
             roles: Roles { surgeon: has("surgeon"), office: has("office"), lead: has("lead") },
         };
         let member = staff::add(&app.desk, practice.id, &new, Actor::Program, moment).await?;
+        is_reached(app, &member, cards.len(), moment).await?;
         cards.push(SignInCard { member, password: new.password });
     }
     Ok(cards)
+}
+
+/// Everybody has a phone of their own, from the range reserved for fiction, and a mail address.
+async fn is_reached(app: &App, member: &StaffMember, number: usize, moment: &Moment) -> Result<(), Failure> {
+    let places = [
+        (Reached::Sms, format!("+1202555016{number}")),
+        (Reached::Email, format!("{}@quillmere.example", member.sign_in_name)),
+    ];
+    let mut tx = app.desk.db.write().await?;
+    for (place, (channel, address)) in (1..).zip(places) {
+        let address = StaffAddress {
+            id: StaffAddressId::mint(moment),
+            practice: member.practice,
+            staff: member.id,
+            channel,
+            address,
+            place,
+            since: moment.now,
+        };
+        addresses::insert(&mut tx, &address).await?;
+    }
+    Ok(tx.commit().await?)
 }
 
 /// Four plain words: easy to type from a terminal, drawn anew for every demo.

@@ -201,6 +201,26 @@ pub async fn end_others(
     Ok(ended.rows_affected() > 0)
 }
 
+/// Ends whatever waits of these kinds without doing it: what is told of the demo's past was told then.
+pub async fn end_undone(
+    conn: &mut Conn,
+    practice: PracticeId,
+    kinds: &[JobKind],
+    now: Timestamp,
+) -> Stored<()> {
+    const SQL: &str = "UPDATE job SET state = 'done', ended_ms = $3, why = 'told before' \
+                       WHERE practice_id = $1 AND kind = $2 AND state = 'waiting' AND due_ms <= $3";
+    for kind in kinds {
+        sqlx::query(SQL)
+            .bind(practice.to_string())
+            .bind(kind.code())
+            .bind(now.as_millisecond())
+            .execute(&mut *conn)
+            .await?;
+    }
+    Ok(())
+}
+
 /// A failed job is tried again now, by hand. False: it is not failed.
 pub async fn try_again(conn: &mut Conn, practice: PracticeId, id: JobId, now: Timestamp) -> Stored<bool> {
     const SQL: &str = "UPDATE job SET state = 'waiting', due_ms = $3, tries = 0, ended_ms = NULL, lease = '' \

@@ -328,11 +328,11 @@ async fn what_is_overdue_is_an_alarm_within_a_minute_and_climbs_until_it_is_deci
         practice.works().await;
         let ladders = ladders_of(&practice, scene.check).await;
         assert_eq!(ladders[0].kind, LadderKind::Overdue);
-        assert_eq!(alarms_of(&practice).await, [AlarmKind::Overdue]);
+        assert!(alarms_of(&practice).await.contains(&AlarmKind::Overdue));
         scene.surgeon.decides(scene.check, Decision::HealingAsExpected, "Fine.").await.unwrap();
         practice.seconds_pass(60);
         practice.works().await;
-        assert!(alarms_of(&practice).await.is_empty());
+        assert!(!alarms_of(&practice).await.contains(&AlarmKind::Overdue));
     })
     .await;
 }
