@@ -48,7 +48,7 @@ use crate::store::addresses;
 use crate::store::addresses::Reached;
 use crate::store::addresses::StaffAddress;
 use crate::store::callbacks;
-use crate::store::jobs;
+use crate::store::jobs as kept_jobs;
 use crate::store::jobs::JobKind;
 use crate::store::photos::Tap;
 use crate::store::staff::Roles;
@@ -154,7 +154,7 @@ pub async fn seed(app: &App, now: Timestamp) -> Result<Seeded, Failure> {
     }
     let mut tx = app.desk.db.write().await?;
     let practice = seeded.staff[0].member.practice;
-    jobs::end_undone(&mut tx, practice, &[JobKind::AddressNotice, JobKind::SendLetter], now).await?;
+    kept_jobs::end_undone(&mut tx, practice, &[JobKind::AddressNotice, JobKind::SendLetter], now).await?;
     tx.commit().await?;
     Ok(seeded)
 }
