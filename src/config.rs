@@ -28,66 +28,6 @@ pub struct Settings {
     /// Without it, `http://ADDRESS:PORT`.
     #[arg(long, env = "CLOSEWATCH_PUBLIC_URL")]
     pub public_url: Option<String>,
-
-    #[command(flatten)]
-    pub notify: NotifySettings,
-}
-
-/// How messages reach patients and staff. Without any of these, none leave the house. Secrets are named by their files.
-#[derive(Clone, Debug, Default, clap::Args)]
-pub struct NotifySettings {
-    /// Folder that takes every message in place of the outside world: for trying things out.
-    #[arg(long, env = "CLOSEWATCH_NOTIFY_FOLDER")]
-    pub notify_folder: Option<PathBuf>,
-
-    /// Hosts that messages may be sent by, exactly as in the addresses below, with commas between them; for push
-    /// messages, the push services of the browsers. Nothing is sent to any other.
-    #[arg(long, env = "CLOSEWATCH_NOTIFY_HOSTS", value_delimiter = ',')]
-    pub notify_hosts: Vec<String>,
-
-    /// Address that takes text messages as signed JSON.
-    #[arg(long, env = "CLOSEWATCH_SMS_URL")]
-    pub sms_url: Option<String>,
-
-    /// File with the secret, at least 32 characters, that texts and their status calls are signed with.
-    #[arg(long, env = "CLOSEWATCH_SMS_SECRET_FILE")]
-    pub sms_secret_file: Option<PathBuf>,
-
-    /// Address that takes calls, read out by a machine, as signed JSON.
-    #[arg(long, env = "CLOSEWATCH_VOICE_URL")]
-    pub voice_url: Option<String>,
-
-    /// File with the secret for calls and their status calls.
-    #[arg(long, env = "CLOSEWATCH_VOICE_SECRET_FILE")]
-    pub voice_secret_file: Option<PathBuf>,
-
-    /// Mail server: `smtp://HOST` (STARTTLS, port 587), `smtps://HOST` (TLS, 465), or `smtp+plain://` on this machine.
-    #[arg(long, env = "CLOSEWATCH_SMTP_URL")]
-    pub smtp_url: Option<String>,
-
-    /// Name to sign in to the mail server with.
-    #[arg(long, env = "CLOSEWATCH_SMTP_USER")]
-    pub smtp_user: Option<String>,
-
-    /// File with the password for the mail server.
-    #[arg(long, env = "CLOSEWATCH_SMTP_PASSWORD_FILE")]
-    pub smtp_password_file: Option<PathBuf>,
-
-    /// File with the certificate (PEM) of an authority of your own that vouches for the mail server.
-    #[arg(long, env = "CLOSEWATCH_SMTP_CA_FILE")]
-    pub smtp_ca_file: Option<PathBuf>,
-
-    /// Whom mail comes from: `Name <notices@practice.example>`. The name shows on locked screens: it names no specialty.
-    #[arg(long, env = "CLOSEWATCH_MAIL_FROM")]
-    pub mail_from: Option<String>,
-
-    /// File with the private key (P-256, PEM) that signs push messages.
-    #[arg(long, env = "CLOSEWATCH_VAPID_KEY_FILE")]
-    pub vapid_key_file: Option<PathBuf>,
-
-    /// Whom a push service may write to about our messages: `mailto:…` or `https://…`.
-    #[arg(long, env = "CLOSEWATCH_VAPID_CONTACT")]
-    pub vapid_contact: Option<String>,
 }
 
 impl Settings {

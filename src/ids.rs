@@ -126,19 +126,7 @@ id! {
     CallAttemptId,
     ReplyTextId,
     PlanStepId,
-    /// What staff did to a plan.
-    PlanChangeId,
-    /// One try at taking the strip out.
-    StripAttemptId,
     NoticeId,
-    /// Work that is due at a time.
-    JobId,
-    LadderId,
-    DeliveryId,
-    StaffAddressId,
-    AlarmId,
-    /// One entry of the roster: a weekly shift, a shift on a date, or an absence.
-    DutyShiftId,
 }
 
 #[cfg(test)]

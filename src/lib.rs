@@ -9,14 +9,10 @@ pub mod care;
 pub mod cli;
 /// Settings: read once, checked once.
 pub mod config;
-/// Who answers when: practice hours, holidays, the roster, its gaps and swaps.
-pub mod duty;
 /// What things are called inside, and the moment they happen at.
 pub mod ids;
 /// Work that follows a saved change, done later and safely twice.
 pub mod jobs;
-/// Knocks on the outside: a folder, a webhook for texts and calls, mail, push.
-pub mod notify;
 /// What a picture is: upright, clean, of known quality; the printed scale card.
 pub mod photo;
 /// The operation, the patient's risk factors and the dated steps of home care.

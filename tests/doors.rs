@@ -130,8 +130,6 @@ struct House {
     call: Call,
     reply_text: String,
     message: String,
-    /// A step of the patient's plan.
-    step: String,
 }
 
 async fn furnished(place: &Place) -> House {
@@ -149,8 +147,6 @@ async fn furnished(place: &Place) -> House {
     let wound = patient.enrolled.wound.id;
     let thread = closewatch::store::thread::of_wound(&mut books, practice.id, wound).await.unwrap();
     let message = thread[0].id.to_string();
-    let step =
-        closewatch::store::plan::steps(&mut books, practice.id, wound).await.unwrap()[0].id.to_string();
     drop(books);
     let (desk, moment) = (practice.desk(), practice.moment());
     let (_, _, spare) =
@@ -172,7 +168,6 @@ async fn furnished(place: &Place) -> House {
         call,
         reply_text,
         message,
-        step,
     }
 }
 
@@ -228,7 +223,6 @@ impl House {
                 "{token}" if first == "k" => self.patient.issued.token.reveal().to_owned(),
                 "{token}" => "no-such-token".to_owned(),
                 "{receipt}" | "{code}" => self.receipt.clone(),
-                "{step}" => self.step.clone(),
                 "{*path}" => "base.css".to_owned(),
                 blank if blank.starts_with('{') => panic!("{}: add {blank} to House::address", door.path),
                 plain => plain.to_owned(),

@@ -13,30 +13,23 @@ const DOWNHILL: &[(&str, &[&str])] = &[
     ("words", &[]),
     ("photo", &["ids"]),
     ("plan", &["ids"]),
-    ("duty", &["plan", "ids"]),
     ("wound", &["photo", "ids"]),
-    ("triage", &["wound", "duty", "plan", "ids"]),
+    ("triage", &["wound", "plan", "ids"]),
     ("sheet", &["plan", "words", "ids", "photo"]),
-    ("store", &["photo", "wound", "plan", "duty", "triage", "sheet", "words", "ids"]),
-    ("notify", &["plan", "ids", "config"]),
-    ("care", &["store", "photo", "wound", "plan", "duty", "triage", "sheet", "words", "ids"]),
-    ("jobs", &["care", "notify", "store", "photo", "wound", "plan", "duty", "triage", "words", "ids"]),
-    (
-        "web",
-        &["care", "store", "photo", "wound", "plan", "duty", "triage", "sheet", "words", "ids", "config"],
-    ),
+    ("store", &["photo", "wound", "plan", "triage", "sheet", "words", "ids"]),
+    ("care", &["store", "photo", "wound", "plan", "triage", "sheet", "words", "ids"]),
+    ("jobs", &["care", "store", "photo", "wound", "plan", "triage", "words", "ids"]),
+    ("web", &["care", "store", "photo", "wound", "plan", "triage", "sheet", "words", "ids", "config"]),
     (
         "cli",
         &[
             "web",
             "jobs",
-            "notify",
             "care",
             "store",
             "photo",
             "wound",
             "plan",
-            "duty",
             "triage",
             "sheet",
             "words",
@@ -49,7 +42,7 @@ const DOWNHILL: &[(&str, &[&str])] = &[
 ];
 
 /// Rooms without clock, database, network or chance of their own.
-const PURE: &[&str] = &["ids", "photo", "wound", "plan", "duty", "triage", "sheet", "words"];
+const PURE: &[&str] = &["ids", "photo", "wound", "plan", "triage", "sheet", "words"];
 
 /// Files that are allowed to be longer than the house likes, with the reason.
 const LONGEST_LINES: usize = 450;

@@ -8,7 +8,6 @@ use jiff::Timestamp;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
-use crate::care::ladder;
 use crate::care::measuring;
 use crate::care::protocols;
 use crate::care::record;
@@ -19,8 +18,9 @@ use crate::store::assessments;
 use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
-use crate::store::duty;
 use crate::store::measurements::KeptMeasurement;
+use crate::store::notices;
+use crate::store::notices::NoticeKind;
 use crate::store::patients;
 use crate::store::photos;
 use crate::store::photos::Photo;
@@ -37,8 +37,8 @@ use crate::triage::CheckFacts;
 use crate::triage::Enrolled;
 use crate::triage::Facts;
 use crate::triage::Protocol;
+use crate::triage::Urgency;
 use crate::triage::Value;
-use crate::triage::ladder_of;
 use crate::wound::Because;
 use crate::wound::Standing;
 
@@ -95,8 +95,7 @@ pub(in crate::care) async fn assess(
     let answered = Facts::from_check(answers, &enrolled, received, &practice.zone);
     let facts = CheckFacts { answered, measured };
     let assessment = triage::assess_check(&protocol, &facts);
-    let hours = duty::hours(conn, wound.practice).await?;
-    let due = protocol.targets().due_around(assessment.urgency, received, &hours);
+    let due = protocol.targets().due(assessment.urgency, received, &practice.zone);
     Ok(Assessed { facts, assessment, due, protocol })
 }
 
@@ -228,12 +227,14 @@ async fn with_questions(conn: &mut Conn, check: &WoundCheck) -> Done<Answers> {
     Ok(answers)
 }
 
-/// Begins the ladder of a waiting check of the two most urgent classes, with the change that made it so.
+/// Tells whoever is on duty of a check of the two most urgent classes, once for each class.
 pub(in crate::care) async fn note_urgent(conn: &mut Conn, check: &WoundCheck, moment: &Moment) -> Done<()> {
-    match (check.state, ladder_of(check.assessment.urgency)) {
-        (CheckState::Queued | CheckState::InReview, Some(kind)) => {
-            ladder::begin(conn, check.practice, &format!("check:{}", check.id), kind, moment).await
+    match check.assessment.urgency {
+        Urgency::GoNow | Urgency::RingNow => {
+            let about = format!("check:{} {}", check.id, check.assessment.urgency.code());
+            Ok(notices::enqueue(conn, check.practice, NoticeKind::UrgentCheck, "duty", &about, moment)
+                .await?)
         }
-        (CheckState::AwaitingCall | CheckState::Closed, Some(_)) | (_, None) => Ok(()),
+        Urgency::Today | Urgency::Tomorrow | Urgency::OnTrack => Ok(()),
     }
 }

@@ -7,7 +7,6 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Fault;
-use crate::care::ladder;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::review::call_within;
@@ -182,7 +181,6 @@ pub async fn log_attempt(
         at: moment.now,
     };
     callbacks::insert_attempt(&mut tx, &attempt).await?;
-    ladder::stop(&mut tx, member, &format!("callback:{id}"), moment.now).await?;
     let (actor, subject) = (Actor::Staff(member.id), format!("callback:{id}"));
     let detail = format!("result={}", attempting.result.code());
     record::note(&mut tx, member.practice, actor, "callback.attempt", &subject, &detail, moment.now).await?;
@@ -285,7 +283,6 @@ async fn finish(
     if !callbacks::end(conn, callback, state, outcome, member.id, now).await? {
         return Err(CareError::AlreadyDone);
     }
-    ladder::stop(conn, member, &format!("callback:{}", callback.id), now).await?;
     let check = checks::find(conn, member.practice, callback.check).await?.ok_or(CareError::NotFound)?;
     let check_state = match state {
         CallbackState::Closed => CheckState::Closed,

@@ -9,7 +9,6 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Fault;
 use crate::care::Secret;
-use crate::care::plan_text;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::secrets;
@@ -24,7 +23,7 @@ use crate::plan::Operation;
 use crate::plan::PLAN_DAYS;
 use crate::plan::RiskFactors;
 use crate::plan::WrongOperation;
-use crate::plan::care_plan_by;
+use crate::plan::care_plan;
 use crate::store::Conn;
 use crate::store::Stored;
 use crate::store::links;
@@ -119,6 +118,7 @@ pub async fn enrol(desk: &Desk, member: &StaffMember, form: Enrolment, moment: &
         state: WoundState::Open,
         enrolled: moment.now,
     };
+    let steps = care_plan(&wound.operation, &practice.zone);
     let issued = draw_link(desk, &wound, patient.born, "patient", moment).await?;
     let mut tx = desk.db.write().await?;
     match staff::find(&mut tx, member.practice, form.surgeon).await? {
@@ -136,8 +136,6 @@ pub async fn enrol(desk: &Desk, member: &StaffMember, form: Enrolment, moment: &
         }
         other => other?,
     }
-    let numbers = plan_text::in_use(&mut tx, member.practice).await?.text.numbers;
-    let steps = care_plan_by(&wound.operation, &wound.risk, &numbers, &practice.zone);
     wounds::insert_plan(&mut tx, &wound, &steps, moment).await?;
     keep_link(&mut tx, &issued).await?;
     let actor = Actor::Staff(member.id);

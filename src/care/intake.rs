@@ -14,12 +14,10 @@ use crate::care::assessing::Again;
 use crate::care::assessing::Assessed;
 use crate::care::measuring;
 use crate::care::measuring::Hints;
-use crate::care::plan;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::secrets;
-use crate::care::strip_out;
 use crate::ids::Moment;
 use crate::ids::PhotoId;
 use crate::ids::WoundCheckId;
@@ -28,7 +26,6 @@ use crate::photo::CardIssue;
 use crate::photo::CleanPhoto;
 use crate::photo::Refused;
 use crate::store::Conn;
-use crate::store::Tx;
 use crate::store::assessments;
 use crate::store::check_drafts;
 use crate::store::checks;
@@ -168,37 +165,18 @@ pub async fn receive(
     prepared: Vec<PreparedPhoto>,
     moment: &Moment,
 ) -> Done<Receipt> {
-    let mut tx = desk.db.write().await?;
-    let receipt = receive_in(desk, &mut tx, holder, sending, prepared, moment).await?;
-    tx.commit().await?;
-    desk.tell(holder.practice);
-    Ok(receipt)
-}
-
-/// As [`receive`], within a transaction that also holds what the check comes of.
-pub(in crate::care) async fn receive_in(
-    desk: &Desk,
-    tx: &mut Tx,
-    holder: &LinkHolder,
-    mut sending: Sending,
-    prepared: Vec<PreparedPhoto>,
-    moment: &Moment,
-) -> Done<Receipt> {
-    let form_key = sending.form_key.trim().to_owned();
+    let form_key = sending.form_key.trim();
     if form_key.is_empty() || form_key.len() > LONGEST_FORM_KEY {
         return Err(CareError::NotFound);
     }
     let body_sha256 = body_hash(&sending);
-    let wound = wounds::hold(tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
-    let found = checks::by_form_key(tx, holder.link, &form_key).await?;
-    let known = found.as_ref().map(|check| check.id);
-    let said = strip_out::join(tx, &wound, known, &mut sending.answers, moment.now).await?;
-    let mut check = match found {
+    let mut tx = desk.db.write().await?;
+    let wound = wounds::hold(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
+    let mut check = match checks::by_form_key(&mut tx, holder.link, form_key).await? {
         Some(check) => check,
-        None => open_check(desk, tx, holder, &wound, &sending, moment).await?,
+        None => open_check(desk, &mut tx, holder, &wound, &sending, moment).await?,
     };
-    strip_out::tie(tx, said, check.id).await?;
-    let kept = checks::keep_version(tx, &check, &body_sha256, &sending.answers, moment.now).await?;
+    let kept = checks::keep_version(&mut tx, &check, &body_sha256, &sending.answers, moment.now).await?;
     let mut changed = kept && check.answers != sending.answers;
     if changed {
         check.answers = sending.answers;
@@ -207,14 +185,17 @@ pub(in crate::care) async fn receive_in(
         check.photos_expected = sending.photos_expected.min(MOST_PHOTOS);
         changed = true;
     }
-    changed |= tie_photos(tx, &check, prepared, moment).await?;
+    changed |= tie_photos(&mut tx, &check, prepared, moment).await?;
     if changed {
         let again = Again::Amended(Actor::Link(check.link));
-        assessing::assess_again(desk, tx, &wound, &mut check, again, moment).await?;
+        assessing::assess_again(desk, &mut tx, &wound, &mut check, again, moment).await?;
     }
-    note_strip(tx, &wound, &check).await?;
-    check_drafts::forget(tx, holder.practice, holder.link, &form_key).await?;
-    receipt(tx, &check).await
+    note_strip(&mut tx, &wound, &check).await?;
+    check_drafts::forget(&mut tx, holder.practice, holder.link, form_key).await?;
+    let receipt = receipt(&mut tx, &check).await?;
+    tx.commit().await?;
+    desk.tell(holder.practice);
+    Ok(receipt)
 }
 
 /// Adds a photo to a check whose answers came first. `None`: no check has this form key yet; the phone sends its
@@ -296,8 +277,6 @@ async fn open_check(
     checks::insert(conn, &check).await?;
     assessments::add(conn, &check, moment.now).await?;
     wounds::note_check(conn, wound, moment.now).await?;
-    let practice = practices::find(conn, holder.practice).await?.ok_or(CareError::NotFound)?;
-    plan::note_check(conn, &practice, wound.id, moment.now).await?;
     let detail = format!("urgency={}", check.assessment.urgency.code());
     let subject = format!("check:{}", check.id);
     record::note(
@@ -362,7 +341,7 @@ async fn tie_photos(
 
 async fn note_strip(conn: &mut Conn, wound: &Wound, check: &WoundCheck) -> Done<()> {
     match check.answers.strip.known() {
-        Some(StripAnswer::AllOut) => Ok(plan::note_strip_out(conn, wound, check.received).await?),
+        Some(StripAnswer::AllOut) => Ok(wounds::note_strip_out(conn, wound, check.received).await?),
         Some(
             StripAnswer::NeverHad
             | StripAnswer::FellOut
@@ -375,8 +354,7 @@ async fn note_strip(conn: &mut Conn, wound: &Wound, check: &WoundCheck) -> Done<
     }
 }
 
-/// The receipt of a check that is in.
-pub(in crate::care) async fn receipt(conn: &mut Conn, check: &WoundCheck) -> Done<Receipt> {
+async fn receipt(conn: &mut Conn, check: &WoundCheck) -> Done<Receipt> {
     Ok(Receipt {
         check: check.id,
         code: check.receipt.clone(),

@@ -22,7 +22,6 @@ use crate::store::links;
 use crate::store::links::PatientLink;
 use crate::store::notices;
 use crate::store::notices::NoticeKind;
-use crate::store::notices::Recipient;
 use crate::store::patients;
 use crate::store::practices;
 use crate::store::practices::Practice;
@@ -173,8 +172,7 @@ pub async fn try_pin(desk: &Desk, token: &str, pin: &str, moment: &Moment) -> Do
     }
     record::note(&mut tx, link.practice, actor, "pin.wrong", &subject, "", moment.now).await?;
     if wrong >= PIN_HARD_STOP {
-        notices::enqueue(&mut tx, link.practice, NoticeKind::WrongPins, Recipient::Office, &subject, moment)
-            .await?;
+        notices::enqueue(&mut tx, link.practice, NoticeKind::WrongPins, "office", &subject, moment).await?;
     }
     tx.commit().await?;
     Ok(match wrong {

@@ -2,25 +2,17 @@
 //! audit line and the notices that follow commit together.
 
 mod assessing;
-pub mod calendar;
 pub mod callback;
 pub mod check_draft;
-pub mod clock;
 mod desk;
-pub mod duty;
 pub mod enrol;
 pub mod explain;
 pub mod figures;
 pub mod forecast;
-pub mod hand_over;
 pub mod intake;
 pub mod knock;
-pub mod ladder;
 pub mod measuring;
-pub mod outbox;
 pub mod patients;
-pub mod plan;
-pub mod plan_text;
 pub mod protocol_draft;
 pub mod protocols;
 pub mod queue;
@@ -32,11 +24,8 @@ mod secrets;
 pub mod sent_before;
 pub mod sign_in;
 pub mod staff;
-pub mod strip_out;
 pub mod thread;
 pub mod trial;
-pub mod watch;
-pub mod working;
 
 pub use desk::{Desk, News};
 pub use knock::LinkHolder;

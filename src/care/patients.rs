@@ -9,6 +9,7 @@ use crate::care::record;
 use crate::ids::PatientId;
 use crate::plan::PlanStep;
 use crate::plan::StepKind;
+use crate::plan::care_plan;
 use crate::store::Conn;
 use crate::store::checks;
 use crate::store::checks::WoundCheck;
@@ -68,16 +69,21 @@ pub async fn find(desk: &Desk, member: &StaffMember, words: &str, now: Timestamp
     for patient in found {
         let mut theirs = Vec::new();
         for wound in wounds::of_patient(&mut conn, member.practice, patient.id).await? {
-            theirs.push(listed_wound(&mut conn, wound, now).await?);
+            theirs.push(listed_wound(&mut conn, &practice, wound, now).await?);
         }
         listed.push(Listed { patient, wounds: theirs });
     }
     Ok(Found { practice, patients: listed, is_cut })
 }
 
-async fn listed_wound(conn: &mut Conn, wound: Wound, now: Timestamp) -> Done<ListedWound> {
+async fn listed_wound(
+    conn: &mut Conn,
+    practice: &Practice,
+    wound: Wound,
+    now: Timestamp,
+) -> Done<ListedWound> {
     let last = checks::of_wound(conn, wound.practice, wound.id).await?.into_iter().next();
-    let steps = wounds::plan(conn, wound.practice, wound.id).await?;
+    let steps = care_plan(&wound.operation, &practice.zone);
     let missed_photo_days = match wound.state {
         WoundState::Open => missed_photo_days(&steps, &wound, now),
         WoundState::Closed => 0,

@@ -5,8 +5,6 @@ use jiff::Timestamp;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
-use crate::care::duty;
-use crate::care::duty::MyDuty;
 use crate::care::record;
 use crate::store::checks;
 use crate::store::checks::QueueFilter;
@@ -31,8 +29,6 @@ pub struct Queue {
     pub by_urgency: Vec<(Urgency, i64)>,
     /// Names behind the claims.
     pub staff: Vec<StaffMember>,
-    /// How the surgeon's own duty stands.
-    pub duty: MyDuty,
 }
 
 /// Whether a person opened the page, or a page that is open keeps itself fresh.
@@ -64,6 +60,5 @@ pub async fn read(
         waiting: checks::count_waiting(&mut conn, member.practice).await?,
         by_urgency: checks::count_by_urgency(&mut conn, member.practice, now).await?,
         staff: staff::of_practice(&mut conn, member.practice).await?,
-        duty: duty::of_member(&mut conn, member, now).await?,
     })
 }

@@ -7,12 +7,9 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Fault;
-use crate::care::assessing;
 use crate::care::explain;
-use crate::care::ladder;
 use crate::care::measuring;
 use crate::care::measuring::PhotosSay;
-use crate::care::plan;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -35,7 +32,6 @@ use crate::store::measurements::KeptMeasurement;
 use crate::store::measuring_jobs;
 use crate::store::notices;
 use crate::store::notices::NoticeKind;
-use crate::store::notices::Recipient;
 use crate::store::patients;
 use crate::store::patients::Patient;
 use crate::store::photos;
@@ -77,7 +73,6 @@ pub async fn open(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Tim
         if !checks::claim_for(&mut tx, surgeon.practice, id, claim, now).await? {
             return Err(claimed_by_other(&mut tx, &check).await?);
         }
-        ladder::stop(&mut tx, surgeon, &format!("check:{id}"), now).await?;
         record::note(
             &mut tx,
             surgeon.practice,
@@ -95,14 +90,11 @@ pub async fn open(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Tim
 }
 
 /// Gives a claimed check back to the queue.
-pub async fn release(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, moment: &Moment) -> Done<()> {
-    let now = moment.now;
+pub async fn release(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Timestamp) -> Done<()> {
     let mut tx = desk.db.write().await?;
     let check = checks::hold(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
     if check.state == CheckState::InReview && check.claim.is_some_and(|claim| claim.by == surgeon.id) {
         checks::set_state(&mut tx, &check, CheckState::Queued, now).await?;
-        let waiting = WoundCheck { state: CheckState::Queued, claim: None, ..check };
-        assessing::note_urgent(&mut tx, &waiting, moment).await?;
         let subject = format!("check:{id}");
         record::note(&mut tx, surgeon.practice, Actor::Staff(surgeon.id), "check.release", &subject, "", now)
             .await?;
@@ -292,7 +284,6 @@ pub async fn decide(
         decided: moment.now,
     };
     reviews::insert(&mut tx, &review).await?;
-    plan::add_visit(&mut tx, check.wound, &review, moment).await?;
     keep_reply(&mut tx, surgeon, &check, &review, deciding.reply.trim(), moment).await?;
     let state = match review.call_due {
         Some(due) => {
@@ -302,7 +293,6 @@ pub async fn decide(
         None => CheckState::Closed,
     };
     checks::set_state(&mut tx, &check, state, moment.now).await?;
-    ladder::stop(&mut tx, surgeon, &format!("check:{id}"), moment.now).await?;
     thread::note_dealt_with(&mut tx, surgeon.practice, check.wound, moment.now).await?;
     let judged = review.urgency_judged.map_or("as_decided", Urgency::code);
     let detail = format!(
@@ -343,9 +333,8 @@ async fn keep_reply(
     };
     thread::insert(conn, &message, None).await?;
     let about = format!("message:{}", message.id);
-    let recipient = Recipient::Link(check.link);
-    notices::enqueue(conn, surgeon.practice, NoticeKind::AnswerReady, recipient, &about, moment).await?;
-    Ok(())
+    let recipient = format!("link:{}", check.link);
+    Ok(notices::enqueue(conn, surgeon.practice, NoticeKind::AnswerReady, &recipient, &about, moment).await?)
 }
 
 async fn ask_for_call(
@@ -376,8 +365,7 @@ async fn ask_for_call(
     };
     callbacks::insert(conn, &callback).await?;
     let about = format!("callback:{}", callback.id);
-    notices::enqueue(conn, check.practice, NoticeKind::CallToMake, Recipient::Office, &about, moment).await?;
-    Ok(())
+    Ok(notices::enqueue(conn, check.practice, NoticeKind::CallToMake, "office", &about, moment).await?)
 }
 
 /// By when the office must have rung; `None`: the decision asks for no call.

@@ -10,18 +10,15 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Fault;
 use crate::care::Secret;
-use crate::care::duty;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::replies;
 use crate::care::secrets;
 use crate::care::secrets::sha256_hex;
-use crate::care::watch;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
 use crate::ids::StaffId;
 use crate::sheet::Paper;
-use crate::store::duty as duty_store;
 use crate::store::practices;
 use crate::store::practices::Practice;
 use crate::store::staff;
@@ -159,15 +156,14 @@ pub async fn add(
     Ok(member)
 }
 
-/// Switches a member on or off; off ends their sessions at once. Nobody can switch themselves off. Returns how many
-/// times within the next 14 days they were on duty and no longer are: each is a gap unless another is there too.
+/// Switches a member on or off; off ends their sessions at once. Nobody can switch themselves off.
 pub async fn set_active(
     desk: &Desk,
     lead: &StaffMember,
     id: StaffId,
     activity: Activity,
     now: Timestamp,
-) -> Done<usize> {
+) -> Done<()> {
     if !lead.roles.lead || lead.id == id {
         return Err(CareError::NotAllowed);
     }
@@ -175,19 +171,17 @@ pub async fn set_active(
     if staff::find(&mut tx, lead.practice, id).await?.is_none() {
         return Err(CareError::NotFound);
     }
-    let ahead = duty::shifts_ahead(&duty_store::roster(&mut tx, lead.practice).await?, id, now);
     staff::set_active(&mut tx, lead.practice, id, activity).await?;
-    let (action, gaps) = match activity {
-        Activity::Active => ("staff.switch_on", 0),
-        Activity::Gone => ("staff.switch_off", ahead),
+    let action = match activity {
+        Activity::Active => "staff.switch_on",
+        Activity::Gone => "staff.switch_off",
     };
-    let detail = if gaps > 0 { format!("times_on_duty={gaps}") } else { String::new() };
-    let (actor, subject) = (Actor::Staff(lead.id), format!("staff:{id}"));
-    record::note(&mut tx, lead.practice, actor, action, &subject, &detail, now).await?;
+    record::note(&mut tx, lead.practice, Actor::Staff(lead.id), action, &format!("staff:{id}"), "", now)
+        .await?;
     tx.commit().await?;
     // Open streams look again at whether their session still runs.
     desk.tell(lead.practice);
-    Ok(gaps)
+    Ok(())
 }
 
 async fn insert_practice(
@@ -208,7 +202,6 @@ async fn insert_practice(
     };
     practices::insert(conn, &made, moment.now).await?;
     replies::insert_first_texts(conn, made.id, moment).await?;
-    watch::begin(conn, made.id, moment).await?;
     let subject = format!("practice:{}", made.id);
     record::note(conn, made.id, Actor::Program, "practice.add", &subject, "", moment.now).await?;
     Ok(made)

@@ -8,8 +8,6 @@ use crate::care::Done;
 use crate::care::Fault;
 use crate::care::LinkHolder;
 use crate::care::assessing;
-use crate::care::duty;
-use crate::care::duty::Cover;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -18,7 +16,6 @@ use crate::ids::Moment;
 use crate::store::assessments;
 use crate::store::checks;
 use crate::store::checks::CheckState;
-use crate::store::duty as duty_store;
 use crate::store::patients;
 use crate::store::patients::Patient;
 use crate::store::practices;
@@ -41,12 +38,10 @@ pub struct Home {
     pub patient: Patient,
     /// Answers not yet marked as read.
     pub unread: usize,
-    /// Whether anybody watches now.
-    pub cover: Cover,
 }
 
 /// Reads what the *Today* page and the check form need.
-pub async fn home(desk: &Desk, holder: &LinkHolder, now: Timestamp) -> Done<Home> {
+pub async fn home(desk: &Desk, holder: &LinkHolder) -> Done<Home> {
     let mut conn = desk.db.read().await?;
     let wound = wounds::find(&mut conn, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
     let messages = thread::of_wound(&mut conn, holder.practice, holder.wound).await?;
@@ -55,7 +50,6 @@ pub async fn home(desk: &Desk, holder: &LinkHolder, now: Timestamp) -> Done<Home
         patient: patients::find(&mut conn, holder.practice, wound.patient)
             .await?
             .ok_or(CareError::NotFound)?,
-        cover: duty::cover(&mut conn, holder.practice, now).await?,
         wound,
         unread: messages
             .iter()
@@ -143,14 +137,14 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
     if !thread::insert(&mut tx, &message, Some(form_key)).await? {
         return Ok(());
     }
-    let hours = duty_store::hours(&mut tx, holder.practice).await?;
+    let practice = practices::find(&mut tx, holder.practice).await?.ok_or(CareError::NotFound)?;
     let with_words = assessing::assess_with_words(desk, &mut tx, &wound, &check, body).await?;
     let before = std::mem::replace(&mut check.assessment, with_words.assessment);
     check.facts = Some(with_words.facts);
     check.assessment.not_below(&before);
     check.assessment.asked_back();
     let protocol = with_words.protocol;
-    let due = protocol.targets().due_around(check.assessment.urgency, moment.now, &hours);
+    let due = protocol.targets().due(check.assessment.urgency, moment.now, &practice.zone);
     match check.state {
         CheckState::Closed => {
             check.due = due;

@@ -7,11 +7,9 @@ use crate::cli::Failure;
 use crate::cli::seed;
 use crate::cli::seed::Seeded;
 use crate::cli::serve;
-use crate::config::NotifySettings;
 use crate::config::Settings;
 use crate::store::practices;
 use crate::web::App;
-use crate::web::Clock;
 
 #[derive(Debug, clap::Args)]
 pub struct Demo {
@@ -30,17 +28,6 @@ pub struct Demo {
     /// Empty database to use instead of an SQLite file: `postgres://…` or `sqlite:PATH`.
     #[arg(long, env = "CLOSEWATCH_DATABASE_URL", hide_env_values = true)]
     database_url: Option<String>,
-
-    /// How much faster than the wall's the demo's clock goes once it is painted: at 60 an hour takes a minute.
-    #[arg(long, default_value_t = 1.0, value_parser = speed)]
-    speed: f64,
-}
-
-fn speed(typed: &str) -> Result<f64, String> {
-    match typed.parse::<f64>() {
-        Ok(speed) if (1.0..=600.0).contains(&speed) => Ok(speed),
-        Ok(_) | Err(_) => Err("give a number from 1 to 600".to_owned()),
-    }
 }
 
 pub async fn run(demo: Demo) -> Result<(), Failure> {
@@ -50,13 +37,12 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
     let settings = Settings {
         address: demo.address,
         port: demo.port,
-        data: data.clone(),
+        data,
         database_url: demo.database_url,
         public_url: None,
-        notify: NotifySettings { notify_folder: Some(data.join("letters")), ..NotifySettings::default() },
     };
     let (listener, settings) = serve::bind(settings).await?;
-    let mut app = serve::open(&settings).await?;
+    let app = serve::open(&settings).await?;
     let known = practices::all(&mut *app.desk.db.read().await?).await?;
     if !known.is_empty() {
         let folder = settings.data_folder().display();
@@ -67,11 +53,8 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
     }
     println!("Painting an invented practice (some twenty seconds) …");
     let seeded = seed::seed(&app, app.now()).await?;
-    if demo.speed > 1.0 {
-        app.clock = Clock::Fast { start: app.now(), speed: demo.speed };
-    }
     print_way_in(&app, &settings, &seeded);
-    serve::listen(&app, listener, &settings).await
+    serve::listen(&app, listener).await
 }
 
 fn print_way_in(app: &App, settings: &Settings, seeded: &Seeded) {
@@ -102,7 +85,5 @@ fn print_way_in(app: &App, settings: &Settings, seeded: &Seeded) {
         );
     }
     println!();
-    let letters = settings.data_folder().join("letters");
-    println!("Texts, calls and mails of the demo land in {}.", letters.display());
     println!("Data are in {}. Ctrl-C stops.", settings.data_folder().display());
 }

@@ -12,7 +12,6 @@ mod past;
 mod protocol;
 mod score;
 pub mod seed;
-mod seed_duty;
 mod serve;
 mod staff;
 mod story;

@@ -31,25 +31,16 @@ use crate::cli::Failure;
 use crate::cli::ahead::Ahead;
 use crate::cli::ahead::SeedPhoto;
 use crate::cli::past::Past;
-use crate::cli::seed_duty;
-use crate::cli::seed_duty::DutyPage;
 use crate::cli::story::CallLine;
 use crate::cli::story::Story;
 use crate::ids::Chance;
 use crate::ids::Moment;
-use crate::ids::StaffAddressId;
-use crate::ids::StaffId;
 use crate::ids::WoundCheckId;
 use crate::jobs;
 use crate::plan::Operation;
 use crate::plan::Packing;
 use crate::plan::WoundSize;
-use crate::store::addresses;
-use crate::store::addresses::Reached;
-use crate::store::addresses::StaffAddress;
 use crate::store::callbacks;
-use crate::store::jobs as kept_jobs;
-use crate::store::jobs::JobKind;
 use crate::store::photos::Tap;
 use crate::store::staff::Roles;
 use crate::store::staff::StaffMember;
@@ -91,7 +82,6 @@ struct Book {
     quiet_answers: Value,
     patients: Vec<Story>,
     past: Past,
-    duty: DutyPage,
 }
 
 #[derive(Deserialize)]
@@ -131,13 +121,9 @@ struct Progress {
 /// Fills an empty server with the invented practice, as if its stories had led up to `now`.
 pub async fn seed(app: &App, now: Timestamp) -> Result<Seeded, Failure> {
     let mut book = read_book()?;
-    let zone = TimeZone::get(&book.practice.time_zone)?;
-    book.patients.extend(book.past.stories(now, &zone)?);
+    book.patients.extend(book.past.stories(now, &TimeZone::get(&book.practice.time_zone)?)?);
     let opened = Moment::new(before(now, 120.0 * 24.0), app.chance.clone());
     let staff = hire(app, &book, &opened).await?;
-    let who = |key: &str| called(&book, &staff, key);
-    let lead = staff.iter().find(|card| card.member.roles.lead).ok_or("the practice has no lead")?;
-    seed_duty::enter(app, &book.duty, &lead.member, who, &opened, now, &zone).await?;
     let mut seeded = Seeded { staff, links: Vec::new() };
     let settings = measuring::settings(&app.desk, &seeded.staff[0].member).await?;
     let events = calendar(&book, now);
@@ -152,17 +138,7 @@ pub async fn seed(app: &App, now: Timestamp) -> Result<Seeded, Failure> {
             seeded.links.push(card);
         }
     }
-    let mut tx = app.desk.db.write().await?;
-    let practice = seeded.staff[0].member.practice;
-    kept_jobs::end_undone(&mut tx, practice, &[JobKind::AddressNotice, JobKind::SendLetter], now).await?;
-    tx.commit().await?;
     Ok(seeded)
-}
-
-fn called(book: &Book, staff: &[SignInCard], key: &str) -> Option<StaffId> {
-    let line = book.staff.iter().find(|line| line.key == key)?;
-    let card = staff.iter().find(|card| card.member.sign_in_name == line.sign_in_name)?;
-    Some(card.member.id)
 }
 
 fn read_book() -> Result<Book, Failure> {
@@ -233,32 +209,9 @@ async fn hire(app: &App, book: &Book, moment: &Moment) -> Result<Vec<SignInCard>
             roles: Roles { surgeon: has("surgeon"), office: has("office"), lead: has("lead") },
         };
         let member = staff::add(&app.desk, practice.id, &new, Actor::Program, moment).await?;
-        is_reached(app, &member, cards.len(), moment).await?;
         cards.push(SignInCard { member, password: new.password });
     }
     Ok(cards)
-}
-
-/// Everybody has a phone of their own, from the range reserved for fiction, and a mail address.
-async fn is_reached(app: &App, member: &StaffMember, number: usize, moment: &Moment) -> Result<(), Failure> {
-    let places = [
-        (Reached::Sms, format!("+1202555016{number}")),
-        (Reached::Email, format!("{}@quillmere.example", member.sign_in_name)),
-    ];
-    let mut tx = app.desk.db.write().await?;
-    for (place, (channel, address)) in (1..).zip(places) {
-        let address = StaffAddress {
-            id: StaffAddressId::mint(moment),
-            practice: member.practice,
-            staff: member.id,
-            channel,
-            address,
-            place,
-            since: moment.now,
-        };
-        addresses::insert(&mut tx, &address).await?;
-    }
-    Ok(tx.commit().await?)
 }
 
 /// Four plain words: easy to type from a terminal, drawn anew for every demo.

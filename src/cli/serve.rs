@@ -11,8 +11,6 @@ use crate::cli::Failure;
 use crate::config::Settings;
 use crate::ids::Chance;
 use crate::jobs;
-use crate::jobs::runner::Doorway;
-use crate::notify::Post;
 use crate::photo::Limits;
 use crate::store::Blobs;
 use crate::store::Db;
@@ -38,7 +36,7 @@ pub async fn run(settings: Settings) -> Result<(), Failure> {
         println!("  {}/set-up/{}", app.public_url, token.reveal());
     }
     println!("Closewatch listens on http://{} and is reached at {}", settings.listen_on(), app.public_url);
-    listen(&app, listener, &settings).await
+    listen(&app, listener).await
 }
 
 /// Takes the address and port; the settings come back with the port that was really taken.
@@ -52,8 +50,7 @@ pub async fn bind(mut settings: Settings) -> Result<(TcpListener, Settings), Fai
 }
 
 /// Serves until Ctrl-C or a termination signal.
-pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Result<(), Failure> {
-    let doorway = Doorway::new(Post::from_settings(&settings.notify)?, &app.public_url);
+pub async fn listen(app: &App, listener: TcpListener) -> Result<(), Failure> {
     let stop = Arc::new(tokio::sync::Notify::new());
     let stopped = Arc::clone(&stop);
     tokio::spawn(async move {
@@ -66,14 +63,10 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
     let clock = app.clone();
     let measuring =
         tokio::spawn(jobs::measuring::run(app.desk.clone(), Method::default(), move || clock.moment()));
-    let clock = app.clone();
-    let working =
-        tokio::spawn(jobs::runner::run(app.desk.clone(), doorway, move || clock.moment(), app.clock.speed()));
     axum::serve(listener, web::router(app))
         .with_graceful_shutdown(async move { stop.notified().await })
         .await?;
     measuring.abort();
-    working.abort();
     app.desk.db.close().await;
     Ok(())
 }

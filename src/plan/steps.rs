@@ -10,30 +10,19 @@ use jiff::tz::TimeZone;
 
 use crate::plan::Operation;
 use crate::plan::Packing;
-use crate::plan::PlanNumbers;
-use crate::plan::RiskFactors;
 use crate::plan::coded;
 
-/// The strip is due out this long after it was placed, unless the practice's plan text says otherwise.
+/// The strip is due out this long after it was placed.
 pub const STRIP_DUE_H: i64 = 48;
-/// It may come out this long before it is due: 40 hours after it was placed.
-pub const STRIP_EARLY_H: i64 = 8;
+/// Before this the strip should stay in.
+pub const STRIP_EARLIEST_H: i64 = 40;
 /// Six hours of grace after the due time, then it is overdue.
 pub const STRIP_OVERDUE_H: i64 = 54;
-/// A strip is never left in for a week: nobody can move its step to this long after it was placed (common practice,
-/// no source).
-pub const STRIP_NEVER_H: i64 = 7 * 24;
-/// Nobody can move it to before a day after it was placed (the lower end of the protocol's range of `strip_due_h`).
-pub const STRIP_SOONEST_H: i64 = 24;
 /// The plan covers the slow end of the usual one to three months.
 pub const PLAN_DAYS: i64 = 90;
 /// Local hour at which a day's photo is first asked for, and at which it is due.
 const PHOTO_FROM_HOUR: i8 = 7;
 const PHOTO_DUE_HOUR: i8 = 20;
-/// The painful days are the first; pain eases by day 3 to 4 (common practice, no source).
-const PAIN_PILL_DAYS: i64 = 4;
-/// How long an antibiotic is shown when nobody noted its end; staff move the end (common practice, no source).
-const ANTIBIOTIC_DAYS: i64 = 10;
 
 coded! {
     /// What a step asks of the patient.
@@ -41,54 +30,8 @@ coded! {
         PackingRemoval = "packing_removal",
         WashTwiceDaily = "wash_twice_daily",
         WashDaily = "wash_daily",
-        /// Clean gauze after each wash.
-        Dressing = "dressing",
-        /// Where a pain pill was sent home.
-        PainPill = "pain_pill",
-        /// Where an antibiotic was enrolled.
-        Antibiotic = "antibiotic",
         Photo = "photo",
-        /// The surgeon decided that the patient comes in.
-        Visit = "visit",
         PlanEnd = "plan_end",
-    }
-}
-
-/// How a step lies in time.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum StepShape {
-    /// Done once, by its due time.
-    Once,
-    /// Goes on from its first day to its last.
-    Standing,
-}
-
-impl StepKind {
-    /// Whether a step of this kind is done once or goes on.
-    pub fn shape(self) -> StepShape {
-        match self {
-            StepKind::PackingRemoval | StepKind::Photo | StepKind::Visit | StepKind::PlanEnd => {
-                StepShape::Once
-            }
-            StepKind::WashTwiceDaily
-            | StepKind::WashDaily
-            | StepKind::Dressing
-            | StepKind::PainPill
-            | StepKind::Antibiotic => StepShape::Standing,
-        }
-    }
-
-    /// Whether somebody must hear that it was done: such a step is missed when its due time passes.
-    pub fn is_awaited(self) -> bool {
-        match self {
-            StepKind::PackingRemoval | StepKind::Photo | StepKind::Visit => true,
-            StepKind::WashTwiceDaily
-            | StepKind::WashDaily
-            | StepKind::Dressing
-            | StepKind::PainPill
-            | StepKind::Antibiotic
-            | StepKind::PlanEnd => false,
-        }
     }
 }
 
@@ -102,35 +45,12 @@ pub struct PlanStep {
     pub due: Timestamp,
 }
 
-impl PlanStep {
-    /// The same step with another due time. What is done once moves as a whole; what goes on keeps its beginning and
-    /// ends at another time.
-    pub fn moved_to(self, due: Timestamp) -> PlanStep {
-        let from = match self.kind.shape() {
-            StepShape::Once => due.saturating_sub(self.due.duration_since(self.from)).unwrap_or(due),
-            StepShape::Standing => self.from.min(due),
-        };
-        PlanStep { from, due, ..self }
-    }
-}
-
-/// The care plan that follows from an operation by the program's own numbers, without medicines.
+/// The care plan that follows from an operation, in order of `from`, then `due`.
 pub fn care_plan(operation: &Operation, zone: &TimeZone) -> Vec<PlanStep> {
-    care_plan_by(operation, &RiskFactors::default(), &PlanNumbers::default(), zone)
-}
-
-/// The care plan that follows from an operation, what the patient takes, and the practice's numbers; in order of
-/// `from`, then `due`.
-pub fn care_plan_by(
-    operation: &Operation,
-    risk: &RiskFactors,
-    numbers: &PlanNumbers,
-    zone: &TimeZone,
-) -> Vec<PlanStep> {
-    let mut steps = medicines(operation, risk, zone);
+    let mut steps = Vec::new();
     let washing_from = match operation.packing {
         Some(packing) => {
-            let removal = packing_removal(packing, numbers);
+            let removal = packing_removal(packing);
             steps.push(removal);
             removal.due
         }
@@ -142,7 +62,6 @@ pub fn care_plan_by(
         steps.push(PlanStep { kind: StepKind::WashTwiceDaily, from: washing_from, due: week_1_end });
     }
     steps.push(PlanStep { kind: StepKind::WashDaily, from: washing_from.max(week_1_end), due: plan_end });
-    steps.push(PlanStep { kind: StepKind::Dressing, from: washing_from, due: plan_end });
     for day in photo_days() {
         steps.push(PlanStep {
             kind: StepKind::Photo,
@@ -155,41 +74,17 @@ pub fn care_plan_by(
     steps
 }
 
-/// What the patient takes. What nobody asked about makes no step.
-fn medicines(operation: &Operation, risk: &RiskFactors, zone: &TimeZone) -> Vec<PlanStep> {
-    let mut steps = Vec::new();
-    let until = |from, days| local_hour_on_day(from, zone, days, PHOTO_DUE_HOUR);
-    if risk.opioid_pain_pill == Some(true) {
-        let due = until(operation.operated, PAIN_PILL_DAYS);
-        steps.push(PlanStep { kind: StepKind::PainPill, from: operation.operated, due });
-    }
-    if risk.takes_antibiotic == Some(true) || risk.antibiotic.is_some() {
-        let started = risk.antibiotic.as_ref().and_then(|antibiotic| antibiotic.started);
-        let from = started.unwrap_or(operation.operated);
-        steps.push(PlanStep { kind: StepKind::Antibiotic, from, due: until(from, ANTIBIOTIC_DAYS) });
-    }
-    steps
-}
-
 /// Days on which a photo is asked for: daily to day 7, every other day to day 21, weekly to the plan's end.
 fn photo_days() -> impl Iterator<Item = i64> {
     (1..=7).chain((9..=21).step_by(2)).chain((28..=PLAN_DAYS).step_by(7))
 }
 
-fn packing_removal(packing: Packing, numbers: &PlanNumbers) -> PlanStep {
-    let due_h = i64::from(numbers.strip_due_h);
+fn packing_removal(packing: Packing) -> PlanStep {
     PlanStep {
         kind: StepKind::PackingRemoval,
-        from: later_by_hours(packing.placed, due_h - STRIP_EARLY_H),
-        due: later_by_hours(packing.placed, due_h),
+        from: later_by_hours(packing.placed, STRIP_EARLIEST_H),
+        due: later_by_hours(packing.placed, STRIP_DUE_H),
     }
-}
-
-/// Whether a strip placed then may be made due at this time: at the earliest a day after it was placed, and never a
-/// week after it.
-pub fn strip_may_be_due(packing: Packing, due: Timestamp) -> bool {
-    due >= later_by_hours(packing.placed, STRIP_SOONEST_H)
-        && due < later_by_hours(packing.placed, STRIP_NEVER_H)
 }
 
 fn later_by_hours(from: Timestamp, hours: i64) -> Timestamp {
@@ -232,24 +127,12 @@ pub enum Strip {
 
 /// How things stand with the strip now. `out_confirmed`: when all of it was reported out, if it was.
 pub fn strip_state(packing: Option<Packing>, out_confirmed: Option<Timestamp>, now: Timestamp) -> Strip {
-    let numbers = PlanNumbers::default();
-    let removal = packing.map(|packing| packing_removal(packing, &numbers));
-    strip_state_by(removal, &numbers, out_confirmed, now)
-}
-
-/// How things stand with the strip by its own step, wherever it was moved to. `None`: no strip was placed.
-pub fn strip_state_by(
-    removal: Option<PlanStep>,
-    numbers: &PlanNumbers,
-    out_confirmed: Option<Timestamp>,
-    now: Timestamp,
-) -> Strip {
-    let Some(removal) = removal else { return Strip::NeverPlaced };
+    let Some(packing) = packing else { return Strip::NeverPlaced };
     if out_confirmed.is_some() {
         return Strip::Out;
     }
-    let grace_h = i64::from(numbers.strip_overdue_h.saturating_sub(numbers.strip_due_h));
-    if now > later_by_hours(removal.due, grace_h) {
+    let removal = packing_removal(packing);
+    if now > later_by_hours(packing.placed, STRIP_OVERDUE_H) {
         Strip::Overdue { due: removal.due }
     } else if now >= removal.from {
         Strip::DueOut { due: removal.due }
@@ -294,66 +177,6 @@ mod tests {
         let removal = plan.iter().find(|step| step.kind == StepKind::PackingRemoval).unwrap();
         assert_eq!(removal.due, at("2026-03-04T18:00:00Z"));
         assert_eq!(removal.from, at("2026-03-04T10:00:00Z"));
-    }
-
-    #[test]
-    fn the_practices_own_hours_move_the_removal() {
-        let numbers = PlanNumbers { strip_due_h: 36, strip_overdue_h: 40, ..PlanNumbers::default() };
-        let plan = care_plan_by(&operation(true), &RiskFactors::default(), &numbers, &new_york());
-        let removal = plan.iter().find(|step| step.kind == StepKind::PackingRemoval).copied();
-        assert_eq!(removal.unwrap().due, at("2026-03-04T06:00:00Z"));
-        let state = |now| strip_state_by(removal, &numbers, None, at(now));
-        assert!(matches!(state("2026-03-04T10:00:00Z"), Strip::DueOut { .. }));
-        assert!(matches!(state("2026-03-04T10:00:01Z"), Strip::Overdue { .. }));
-    }
-
-    #[test]
-    fn a_strip_is_never_made_due_a_week_after_it_was_placed_nor_within_its_first_day() {
-        let packing = operation(true).packing.unwrap();
-        assert!(strip_may_be_due(packing, at("2026-03-09T17:59:59Z")));
-        assert!(!strip_may_be_due(packing, at("2026-03-09T18:00:00Z")));
-        assert!(strip_may_be_due(packing, at("2026-03-03T18:00:00Z")));
-        assert!(!strip_may_be_due(packing, at("2026-03-03T17:59:59Z")));
-    }
-
-    #[test]
-    fn a_step_done_once_moves_as_a_whole_and_a_standing_one_only_ends_at_another_time() {
-        let plan = care_plan(&operation(true), &new_york());
-        let of = |kind| *plan.iter().find(|step| step.kind == kind).unwrap();
-        let photo = of(StepKind::Photo).moved_to(at("2026-03-05T01:00:00Z"));
-        assert_eq!(photo.from, at("2026-03-04T12:00:00Z"));
-        let washing = of(StepKind::WashTwiceDaily);
-        assert_eq!(washing.moved_to(at("2026-03-06T01:00:00Z")).from, washing.from);
-    }
-
-    #[test]
-    fn medicines_stand_in_the_plan_where_they_were_enrolled() {
-        let kinds = |risk: &RiskFactors| {
-            let plan = care_plan_by(&operation(true), risk, &PlanNumbers::default(), &new_york());
-            let wanted = [StepKind::PainPill, StepKind::Antibiotic];
-            plan.iter().map(|step| step.kind).filter(|kind| wanted.contains(kind)).collect::<Vec<_>>()
-        };
-        assert_eq!(kinds(&RiskFactors::default()), vec![]);
-        let no = RiskFactors {
-            opioid_pain_pill: Some(false),
-            takes_antibiotic: Some(false),
-            ..RiskFactors::default()
-        };
-        assert_eq!(kinds(&no), vec![]);
-        let both = RiskFactors {
-            opioid_pain_pill: Some(true),
-            takes_antibiotic: Some(true),
-            ..RiskFactors::default()
-        };
-        assert_eq!(kinds(&both), vec![StepKind::PainPill, StepKind::Antibiotic]);
-    }
-
-    #[test]
-    fn gauze_is_changed_from_the_first_wash_to_the_plans_end() {
-        let plan = care_plan(&operation(true), &new_york());
-        let dressing = plan.iter().find(|step| step.kind == StepKind::Dressing).unwrap();
-        assert_eq!(dressing.from, at("2026-03-04T18:00:00Z"));
-        assert_eq!(dressing.due, plan.iter().find(|step| step.kind == StepKind::PlanEnd).unwrap().due);
     }
 
     #[test]

@@ -33,8 +33,6 @@ pub fn plan_rows(contents: &SheetContents) -> Vec<PlanRow> {
             StepKind::PackingRemoval | StepKind::WashTwiceDaily | StepKind::WashDaily => {
                 care.push(care_row(contents, step));
             }
-            // Standing things the sheet says elsewhere, and dates that come up later.
-            StepKind::Dressing | StepKind::PainPill | StepKind::Antibiotic | StepKind::Visit => {}
             StepKind::Photo => photo_days.push(short_day(contents.language, contents.local(step.from))),
             StepKind::PlanEnd => end.push(care_row(contents, step)),
         }
@@ -69,11 +67,7 @@ fn care_row(contents: &SheetContents, step: &PlanStep) -> PlanRow {
         StepKind::WashDaily => {
             (words.wash_label(), words.wash_once(&long(step.from)), vec![words.wash_how()])
         }
-        StepKind::Photo
-        | StepKind::Dressing
-        | StepKind::PainPill
-        | StepKind::Antibiotic
-        | StepKind::Visit => (words.photo_label(), words.photo_when(), Vec::new()),
+        StepKind::Photo => (words.photo_label(), words.photo_when(), Vec::new()),
         StepKind::PlanEnd => (words.end_label(), words.end_when(&long(step.due)), Vec::new()),
     };
     PlanRow { label, when, how, days: Vec::new() }

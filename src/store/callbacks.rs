@@ -123,19 +123,6 @@ pub async fn open(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<Callback>
     .collect()
 }
 
-/// Open callbacks past their due time, first due first.
-pub async fn late(conn: &mut Conn, practice: PracticeId, now: Timestamp) -> Stored<Vec<CallbackId>> {
-    const SQL: &str = "SELECT id FROM callback WHERE practice_id = $1 AND state = 'open' AND due_ms < $2 ORDER BY due_ms, id";
-    sqlx::query(SQL)
-        .bind(practice.to_string())
-        .bind(now.as_millisecond())
-        .fetch_all(conn)
-        .await?
-        .iter()
-        .map(|row| row.parsed("id"))
-        .collect()
-}
-
 /// Callbacks that ended, newest first, at most `limit`.
 pub async fn ended(conn: &mut Conn, practice: PracticeId, limit: i64) -> Stored<Vec<Callback>> {
     const SQL: &str = "SELECT * FROM callback WHERE practice_id = $1 AND state <> 'open' \
@@ -246,50 +233,4 @@ pub async fn attempts(conn: &mut Conn, practice: PracticeId, id: CallbackId) -> 
             })
         })
         .collect()
-}
-
-/// When nobody answered the practice's calls about a wound, since then.
-pub async fn unanswered_since(
-    conn: &mut Conn,
-    practice: PracticeId,
-    wound: WoundId,
-    since: Timestamp,
-) -> Stored<Vec<Timestamp>> {
-    const SQL: &str = "SELECT call_attempt.at_ms FROM call_attempt \
-                       JOIN callback ON callback.id = call_attempt.callback_id \
-                       WHERE call_attempt.practice_id = $1 AND callback.wound_id = $2 \
-                       AND call_attempt.result <> 'spoke' AND call_attempt.at_ms > $3 ORDER BY call_attempt.at_ms";
-    sqlx::query(SQL)
-        .bind(practice.to_string())
-        .bind(wound.to_string())
-        .bind(since.as_millisecond())
-        .fetch_all(conn)
-        .await?
-        .iter()
-        .map(|row| row.time("at_ms"))
-        .collect()
-}
-
-/// When somebody of the practice last spoke with the patient about a wound; `None`: never.
-pub async fn last_spoke(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> Stored<Option<Timestamp>> {
-    const SQL: &str = "SELECT MAX(call_attempt.at_ms) AS at_ms FROM call_attempt \
-                       JOIN callback ON callback.id = call_attempt.callback_id \
-                       WHERE call_attempt.practice_id = $1 AND callback.wound_id = $2 \
-                       AND call_attempt.result = 'spoke'";
-    let row = sqlx::query(SQL).bind(practice.to_string()).bind(wound.to_string()).fetch_one(conn).await?;
-    row.time_maybe("at_ms")
-}
-
-/// Open callbacks of one wound.
-pub async fn open_of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> Stored<Vec<Callback>> {
-    sqlx::query(
-        "SELECT * FROM callback WHERE practice_id = $1 AND wound_id = $2 AND state = 'open' ORDER BY due_ms, id",
-    )
-    .bind(practice.to_string())
-    .bind(wound.to_string())
-    .fetch_all(conn)
-    .await?
-    .iter()
-    .map(callback)
-    .collect()
 }

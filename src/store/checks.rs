@@ -388,34 +388,6 @@ fn waiting_check(row: &AnyRow) -> Stored<WaitingCheck> {
     })
 }
 
-/// Waiting checks that nobody looks at, of the two most urgent classes or past their due time, that lack something: a
-/// ladder that runs, the alarm of what is late, or of an emergency that came before `unopened_since`. First due first.
-pub async fn unwatched(
-    conn: &mut Conn,
-    practice: PracticeId,
-    unopened_since: Timestamp,
-    now: Timestamp,
-) -> Stored<Vec<WoundCheckId>> {
-    const SQL: &str = "SELECT id FROM wound_check WHERE practice_id = $1 AND state IN ('queued', 'in_review') \
-        AND (urgency <= 1 OR due_ms < $2) AND (claimed_until_ms IS NULL OR claimed_until_ms <= $2) \
-        AND (NOT EXISTS (SELECT ladder.id FROM ladder WHERE ladder.practice_id = $1 \
-                AND ladder.about = 'check:' || wound_check.id AND ladder.state = 'running') \
-            OR due_ms < $2 AND NOT EXISTS (SELECT alarm.id FROM alarm WHERE alarm.practice_id = $1 \
-                AND alarm.about = 'check:' || wound_check.id AND alarm.kind = 'overdue' AND alarm.ended_ms IS NULL) \
-            OR urgency = 0 AND received_ms <= $3 AND NOT EXISTS (SELECT alarm.id FROM alarm \
-                WHERE alarm.practice_id = $1 AND alarm.about = 'check:' || wound_check.id \
-                AND alarm.kind = 'unopened' AND alarm.ended_ms IS NULL)) ORDER BY due_ms, sequence";
-    sqlx::query(SQL)
-        .bind(practice.to_string())
-        .bind(now.as_millisecond())
-        .bind(unopened_since.as_millisecond())
-        .fetch_all(conn)
-        .await?
-        .iter()
-        .map(|row| row.parsed("id"))
-        .collect()
-}
-
 /// How many checks the practice ever received.
 pub async fn count_received(conn: &mut Conn, practice: PracticeId) -> Stored<i64> {
     const SQL: &str = "SELECT COUNT(*) AS received FROM wound_check WHERE practice_id = $1";

@@ -8,7 +8,6 @@ use crate::ids::PracticeId;
 use crate::ids::WoundId;
 use crate::store::Conn;
 use crate::store::Stored;
-use crate::store::calendar_feeds;
 use crate::store::row::Columns;
 use crate::words::Language;
 
@@ -131,7 +130,7 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: LinkId) -> Stored<O
         .transpose()
 }
 
-/// Revokes a link and ends every phone's session and the calendar address on it.
+/// Revokes a link and ends every phone's session on it.
 pub async fn revoke(conn: &mut Conn, practice: PracticeId, id: LinkId, now: Timestamp) -> Stored<()> {
     sqlx::query(
         "UPDATE patient_link SET revoked_ms = COALESCE(revoked_ms, $3) WHERE practice_id = $1 AND id = $2",
@@ -144,19 +143,6 @@ pub async fn revoke(conn: &mut Conn, practice: PracticeId, id: LinkId, now: Time
     sqlx::query("DELETE FROM patient_session WHERE practice_id = $1 AND link_id = $2")
         .bind(practice.to_string())
         .bind(id.to_string())
-        .execute(&mut *conn)
-        .await?;
-    calendar_feeds::end(conn, practice, id).await
-}
-
-/// A wound's links expire at `at` unless they do so before. Phones that are in stay in until then.
-pub async fn expire_by(conn: &mut Conn, practice: PracticeId, wound: WoundId, at: Timestamp) -> Stored<()> {
-    const SQL: &str = "UPDATE patient_link SET expires_ms = $3 WHERE practice_id = $1 AND wound_id = $2 \
-                       AND expires_ms > $3";
-    sqlx::query(SQL)
-        .bind(practice.to_string())
-        .bind(wound.to_string())
-        .bind(at.as_millisecond())
         .execute(conn)
         .await?;
     Ok(())

@@ -3,39 +3,27 @@
 //! Every function takes a connection, so that a caller decides what belongs into one transaction. Every query names
 //! the practice: a row of another practice is as good as absent.
 
-pub mod addresses;
-pub mod alarms;
 pub mod arrivals;
 pub mod assessments;
 pub mod audit;
 mod blobs;
-pub mod calendar_feeds;
 pub mod callbacks;
 pub mod check_drafts;
 pub mod checks;
-pub mod claims;
-pub mod clock;
 mod db;
-pub mod deliveries;
-pub mod duty;
 pub mod figures;
-pub mod jobs;
-pub mod ladders;
 pub mod links;
 pub mod measurements;
 pub mod measuring_jobs;
 pub mod notices;
 pub mod patients;
 pub mod photos;
-pub mod plan;
-pub mod plan_texts;
 pub mod practices;
 pub mod protocols;
 pub mod replies;
 pub mod reviews;
 mod row;
 pub mod staff;
-pub mod strip_attempts;
 pub mod thread;
 pub mod wounds;
 

@@ -13,8 +13,6 @@ use crate::store::Conn;
 use crate::store::StoreError;
 use crate::store::Stored;
 use crate::store::row::Columns;
-use crate::store::row::to_json;
-use crate::triage::LadderTimes;
 
 /// A practice as set up.
 #[derive(Clone, Debug)]
@@ -109,28 +107,6 @@ pub async fn hold(conn: &mut Conn, id: PracticeId) -> Stored<()> {
 pub async fn next_check_sequence(conn: &mut Conn, id: PracticeId) -> Stored<i64> {
     const SQL: &str = "UPDATE practice SET check_sequence = check_sequence + 1 WHERE id = $1 RETURNING check_sequence AS taken";
     Ok(sqlx::query(SQL).bind(id.to_string()).fetch_one(conn).await?.try_get("taken")?)
-}
-
-/// Minutes to each rung of the ladders. `None`: no such practice.
-pub async fn ladder_times(conn: &mut Conn, id: PracticeId) -> Stored<Option<LadderTimes>> {
-    let row = sqlx::query("SELECT ladder_times FROM practice WHERE id = $1")
-        .bind(id.to_string())
-        .fetch_optional(conn)
-        .await?;
-    match row {
-        None => Ok(None),
-        Some(row) if row.text("ladder_times")?.is_empty() => Ok(Some(LadderTimes::default())),
-        Some(row) => Ok(Some(row.json("ladder_times")?)),
-    }
-}
-
-pub async fn set_ladder_times(conn: &mut Conn, id: PracticeId, times: &LadderTimes) -> Stored<()> {
-    sqlx::query("UPDATE practice SET ladder_times = $2 WHERE id = $1")
-        .bind(id.to_string())
-        .bind(to_json(times)?)
-        .execute(conn)
-        .await?;
-    Ok(())
 }
 
 /// How photos are measured. `None`: no such practice.

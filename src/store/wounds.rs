@@ -176,11 +176,10 @@ pub async fn insert_plan(conn: &mut Conn, wound: &Wound, steps: &[PlanStep], mom
     Ok(())
 }
 
-/// The wound's dated steps, in order, without those that were cancelled.
+/// The wound's dated steps, in order.
 pub async fn plan(conn: &mut Conn, practice: PracticeId, id: WoundId) -> Stored<Vec<PlanStep>> {
     sqlx::query(
-        "SELECT * FROM plan_step WHERE practice_id = $1 AND wound_id = $2 AND cancelled_ms IS NULL \
-         ORDER BY from_ms, due_ms, id",
+        "SELECT * FROM plan_step WHERE practice_id = $1 AND wound_id = $2 ORDER BY from_ms, due_ms, id",
     )
     .bind(practice.to_string())
     .bind(id.to_string())

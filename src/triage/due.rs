@@ -9,7 +9,6 @@ use jiff::tz::TimeZone;
 use serde::Deserialize;
 use serde::Serialize;
 
-use crate::duty::Hours;
 use crate::triage::urgency::Urgency;
 
 /// How soon a person answers, by class. The built-in targets are proposals, no source.
@@ -84,18 +83,6 @@ impl ResponseTargets {
         }
     }
 
-    /// The same, where a holiday of the practice counts like a Sunday: an `OnTrack` check whose answer would be due on
-    /// one may take as long as over a weekend. No other class is ever due later for it.
-    pub fn due_around(&self, urgency: Urgency, received: Timestamp, hours: &Hours) -> Timestamp {
-        let due = self.due(urgency, received, &hours.zone);
-        let on_holiday = hours.holiday(due.to_zoned_datetime(hours.zone.clone()).date()).is_some();
-        match urgency {
-            Urgency::GoNow | Urgency::RingNow | Urgency::Today | Urgency::Tomorrow => due,
-            Urgency::OnTrack if on_holiday => due.max(later(received, self.on_track_weekend_minutes)),
-            Urgency::OnTrack => due,
-        }
-    }
-
     /// The morning by which a `Today` check received in the night is answered; `None` by day. The night ends where
     /// the plain target reaches the same morning hour, so that a later check is never due before an earlier one.
     fn morning_after(&self, received: Timestamp, zone: &TimeZone) -> Option<Timestamp> {
@@ -164,25 +151,6 @@ mod tests {
     fn nine_o_clock_stays_nine_o_clock_when_the_clocks_change() {
         // New York went to summer time on 8 March 2026 (IANA time zone database).
         assert_eq!(due(Urgency::Today, "2026-03-08T02:00:00Z"), "2026-03-08T13:00:00Z");
-    }
-
-    #[test]
-    fn only_a_check_on_track_waits_a_day_longer_over_a_holiday() {
-        let zone = TimeZone::get("America/New_York").unwrap();
-        let mut hours = Hours::on_weekdays(zone.clone(), None);
-        hours.holidays.insert(jiff::civil::date(2026, 1, 15), "Staff day".to_owned());
-        let targets = Protocol::built_in().targets();
-        // Tuesday 10:00 in New York: Thursday is the holiday.
-        let received = "2026-01-13T15:00:00Z".parse().unwrap();
-        let due = |urgency| targets.due_around(urgency, received, &hours);
-        assert_eq!(due(Urgency::OnTrack).to_string(), "2026-01-16T15:00:00Z");
-        for urgency in Urgency::ALL.iter().filter(|urgency| **urgency != Urgency::OnTrack) {
-            assert_eq!(due(*urgency), targets.due(*urgency, received, &zone));
-        }
-        // The day before, nothing is due on the holiday.
-        let monday = "2026-01-12T15:00:00Z".parse().unwrap();
-        let due = targets.due_around(Urgency::OnTrack, monday, &hours);
-        assert_eq!(due.to_string(), "2026-01-14T15:00:00Z");
     }
 
     #[test]

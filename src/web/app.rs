@@ -15,11 +15,6 @@ use crate::ids::Moment;
 #[derive(Clone, Debug)]
 pub enum Clock {
     Machine,
-    /// The demo's: from `start` on it goes `speed` times as fast as the machine's.
-    Fast {
-        start: Timestamp,
-        speed: f64,
-    },
     ByHand(Arc<AtomicI64>),
 }
 
@@ -28,23 +23,10 @@ impl Clock {
         Clock::ByHand(Arc::new(AtomicI64::new(start.as_millisecond())))
     }
 
-    /// How much faster than the machine's it goes.
-    pub fn speed(&self) -> f64 {
-        match self {
-            Clock::Machine | Clock::ByHand(_) => 1.0,
-            Clock::Fast { speed, .. } => *speed,
-        }
-    }
-
     pub fn now(&self) -> Timestamp {
         match self {
             #[expect(clippy::disallowed_methods, reason = "this is the one place that asks the machine")]
             Clock::Machine => Timestamp::now(),
-            Clock::Fast { start, speed } => {
-                let passed = Clock::Machine.now().duration_since(*start).as_secs_f64() * speed;
-                let passed = SignedDuration::try_from_secs_f64(passed).unwrap_or(SignedDuration::ZERO);
-                start.saturating_add(passed).unwrap_or(*start)
-            }
             Clock::ByHand(ms) => {
                 Timestamp::from_millisecond(ms.load(Ordering::SeqCst)).unwrap_or(Timestamp::MIN)
             }
@@ -54,7 +36,7 @@ impl Clock {
     /// Moves a clock by hand; the machine's stays.
     pub fn pass(&self, time: SignedDuration) {
         match self {
-            Clock::Machine | Clock::Fast { .. } => {}
+            Clock::Machine => {}
             Clock::ByHand(ms) => {
                 let passed = i64::try_from(time.as_millis()).unwrap_or(0);
                 ms.fetch_add(passed, Ordering::SeqCst);

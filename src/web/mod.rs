@@ -22,6 +22,5 @@ mod wound_words;
 
 pub use app::{App, Clock};
 pub use doors::{Door, Who};
-pub use patient::calendar::calendar_text;
 pub use router::{doors, router};
 pub use surgeon::measure_words;

@@ -22,23 +22,19 @@ pub enum Part {
     Queue,
     Callbacks,
     Patients,
-    /// For those who are no lead; a lead finds it among the pages of the practice.
-    Duty,
     /// For surgeons; a lead finds the same pages among those of the practice.
     Ranking,
     Practice,
 }
 
 impl Part {
-    const ALL: [Part; 6] =
-        [Part::Queue, Part::Callbacks, Part::Patients, Part::Duty, Part::Ranking, Part::Practice];
+    const ALL: [Part; 5] = [Part::Queue, Part::Callbacks, Part::Patients, Part::Ranking, Part::Practice];
 
     fn address(self) -> &'static str {
         match self {
             Part::Queue => "/queue",
             Part::Callbacks => "/callbacks",
             Part::Patients => "/patients",
-            Part::Duty => "/practice/duty",
             Part::Ranking => "/practice/protocol",
             Part::Practice => "/practice",
         }
@@ -49,7 +45,6 @@ impl Part {
             Part::Queue => "Queue",
             Part::Callbacks => "Callbacks",
             Part::Patients => "Patients",
-            Part::Duty => "Duty",
             Part::Ranking => "Ranking",
             Part::Practice => "Practice",
         }
@@ -59,7 +54,6 @@ impl Part {
         match self {
             Part::Queue => roles.surgeon,
             Part::Callbacks | Part::Patients => roles.surgeon || roles.office,
-            Part::Duty => !roles.lead,
             Part::Ranking => roles.surgeon && !roles.lead,
             Part::Practice => roles.lead,
         }
@@ -67,11 +61,6 @@ impl Part {
 }
 
 impl Part {
-    /// Where the duty page belongs for this member.
-    pub fn of_duty(member: &Member) -> Part {
-        if member.member.roles.lead { Part::Practice } else { Part::Duty }
-    }
-
     /// Where a page about the ranking belongs for this member.
     pub fn of_ranking(member: &Member) -> Part {
         if member.member.roles.lead { Part::Practice } else { Part::Ranking }

@@ -3,10 +3,8 @@
 
 pub mod calendar;
 mod language;
-pub mod notices;
 pub mod patient;
 pub mod patient_answers;
-pub mod patient_calendar;
 pub mod patient_check;
 pub mod patient_danger;
 pub mod patient_faults;
@@ -16,10 +14,8 @@ pub mod patient_photos;
 pub mod patient_questions;
 pub mod patient_scale;
 pub mod patient_sent;
-pub mod patient_strip;
 pub mod patient_today;
 pub mod sheet;
-pub mod text_parts;
 
 pub use language::Language;
 

@@ -36,14 +36,9 @@ messages! {
         es: "Esta página no sabe cómo está usted. Las personas del consultorio leen lo que envía.",
     }
 
-    nobody_now() { en: "Nobody is watching messages now.", es: "Nadie está pendiente de los mensajes ahora." }
-    again_at(when: &str) { en: "Somebody watches again: {when}", es: "Alguien vuelve a estar pendiente: {when}" }
-    again_unknown() { en: "Do not wait for an answer here.", es: "No espere una respuesta aquí." }
-    still_send() { en: "You can still send. We read it when we are back.", es: "Puede enviar igual. Lo leemos al volver." }
-    watch_surgeon(until: &str) { en: "A surgeon of the practice watches until: {until}", es: "Un cirujano(a) del consultorio está pendiente hasta: {until}" }
-    watch_surgeon_always() { en: "A surgeon of the practice watches day and night.", es: "Un cirujano(a) del consultorio está pendiente día y noche." }
-    watch_person(until: &str) { en: "A person at the practice watches until: {until}", es: "Una persona del consultorio está pendiente hasta: {until}" }
-    watch_person_always() { en: "A person at the practice watches day and night.", es: "Una persona del consultorio está pendiente día y noche." }
+    nobody_now() { en: "Nobody reads this inbox right now.", es: "Nadie lee este buzón ahora mismo." }
+    opens_at(when: &str) { en: "We open: {when}", es: "Abrimos: {when}" }
+    still_send() { en: "You can still send. We read it when we open.", es: "Puede enviar igual. Lo leemos al abrir." }
     cannot_wait(phone: &str) { en: "Can't wait? Call {phone}.", es: "¿No puede esperar? Llame al {phone}." }
     emergency_do_not_wait(emergency: &str) {
         en: "An emergency? Call {emergency}. Do not wait for us.",
@@ -54,9 +49,7 @@ messages! {
 #[cfg(test)]
 mod tests {
     use crate::words::Language;
-    use crate::words::notices;
     use crate::words::patient_answers::AnswersWords;
-    use crate::words::patient_calendar::CalendarPageWords;
     use crate::words::patient_check::CheckWords;
     use crate::words::patient_danger::DangerWords;
     use crate::words::patient_faults::FaultWords;
@@ -66,14 +59,13 @@ mod tests {
     use crate::words::patient_questions::QuestionWords;
     use crate::words::patient_scale::ScaleWords;
     use crate::words::patient_sent::SentWords;
-    use crate::words::patient_strip::StripWords;
     use crate::words::patient_today::TodayWords;
 
     use super::*;
 
     type Sentence = (&'static str, &'static str, &'static str);
 
-    fn sets() -> [(&'static str, &'static [Sentence]); 15] {
+    fn sets() -> [(&'static str, &'static [Sentence]); 12] {
         [
             ("frame", PatientWords::ALL),
             ("open", OpenWords::ALL),
@@ -87,9 +79,6 @@ mod tests {
             ("faults", FaultWords::ALL),
             ("sent", SentWords::ALL),
             ("answers", AnswersWords::ALL),
-            ("notices", notices::TO_PATIENTS),
-            ("strip", StripWords::ALL),
-            ("calendar", CalendarPageWords::ALL),
         ]
     }
 

@@ -16,8 +16,7 @@ messages! {
     photos_none() { en: "Without a photo.", es: "Sin foto." }
 
     answer_by_label() { en: "You get an answer by", es: "Le contestamos a más tardar" }
-    answer_after(when: &str) { en: "Nobody is watching now. We read it from: {when}", es: "Nadie está pendiente ahora. Lo leemos a partir de: {when}" }
-    answer_unknown(phone: &str) { en: "Nobody is watching now. Please call {phone}.", es: "Nadie está pendiente ahora. Llame al {phone}, por favor." }
+    answer_after_open(when: &str) { en: "We read it after we open: {when}", es: "Lo leemos después de abrir: {when}" }
     answer_late() { en: "This time has passed. Please call us.", es: "Esta hora ya pasó. Llámenos, por favor." }
     next_heading() { en: "What happens next", es: "Qué sigue" }
     next_reads() { en: "A person at the practice reads your answers and looks at the photos.", es: "Una persona del consultorio lee sus respuestas y mira las fotos." }

@@ -7,7 +7,6 @@ import { badDays, deskHabits } from './bad_days.mjs';
 import { launch } from './house.mjs';
 import { journeys } from './journey.mjs';
 import { drawing } from './outline.mjs';
-import { packing } from './packing.mjs';
 import { checkPages, patientPages, staffPages } from './pages.mjs';
 import { ownProtocol } from './protocol.mjs';
 import { startDemo } from './server.mjs';
@@ -33,7 +32,6 @@ describe('in a real browser', { concurrency: false }, () => {
   describe('measuring and drawing', () => drawing(world));
   describe('on a bad day', () => badDays(world));
   describe('step by step', () => stepByStep(world));
-  describe('taking the strip out', () => packing(world));
   describe('at the desk', () => deskHabits(world));
   // Last: it changes how the demo sorts.
   describe('the practice\'s own protocol', () => ownProtocol(world));

@@ -67,14 +67,8 @@ export async function enrol(office, demo, person) {
   await office.selectOption('#side', 'left');
   await office.fill('#procedure', 'abscess drained');
   await office.selectOption('#surgeon', { index: 1 });
-  await office.fill('#operated', localMinutes(-(person.hoursAgo ?? 4 * 24) * 60));
-  // Strips placed at the operation, when somebody has some.
-  if (person.strips) {
-    await office.check('#strips-placed');
-    await office.fill('#strip_pieces', String(person.strips));
-  } else {
-    await office.check('#strips-none');
-  }
+  await office.fill('#operated', localMinutes(-4 * 24 * 60));
+  await office.check('#strips-none');
   // Whoever meets every question of the check.
   if (person.diabetes) await office.selectOption('#diabetes', person.diabetes);
   if (person.antibiotic) await office.check('input[name=takes_antibiotic][value=yes]');

@@ -66,7 +66,6 @@ export const patientPages = (world) => {
       for (const step of ['danger', 'feel', 'skin', 'pain', 'fluid', 'care', 'body', 'last']) {
         await lookAt(t, page, name(`step-${step}`), `${demo.home}/my/check/steps?at=${step}`, { patient: true });
       }
-      await lookAt(t, page, name('calendar'), `${demo.home}/my/calendar`, { patient: true });
       await lookAt(t, page, name('answers-locked'), `${demo.home}/my/answers`, { patient: true });
       await page.fill('#pin', demo.links[place].pin);
       await Promise.all([page.waitForLoadState('load'), page.click('#pin-box button.press')]);
@@ -121,7 +120,6 @@ export const staffPages = (world) => {
     const first = page.locator('.queue-row').filter({ has: page.locator('img') }).first();
     await Promise.all([page.waitForURL('**/checks/**'), first.locator('.row-open').click()]);
     await lookAt(t, page, 'review', page.url(), { patient: false });
-    await lookAt(t, page, 'hand-over', `${demo.home}/hand-over`, { patient: false });
     await lookAt(t, page, 'figures-surgeon', `${demo.home}/practice/figures?period=all`, { patient: false });
     await page.context().close();
   });
@@ -130,21 +128,10 @@ export const staffPages = (world) => {
     const { browser, demo } = world;
     const page = await signIn(browser, demo, 'office');
     await lookAt(t, page, 'callbacks', `${demo.home}/callbacks`, { patient: false });
-    await lookAt(t, page, 'duty-office', `${demo.home}/practice/duty`, { patient: false });
     await page.goto(`${demo.home}/callbacks`);
     const call = await page.locator('.row .row-open').first().getAttribute('href');
     await lookAt(t, page, 'callback', `${demo.home}${call}`, { patient: false });
     await lookAt(t, page, 'patients', `${demo.home}/patients`, { patient: false });
-    await t.test('plan-faults', async () => {
-      await page.goto(`${demo.home}/patients`);
-      const found = await page.locator('.row .row-open').first().getAttribute('href');
-      await page.goto(`${demo.home}${found}`);
-      await Promise.all([page.waitForURL('**/plan'), page.click('a[href$="/plan"]')]);
-      await look(page, 'plan', { patient: false });
-      await Promise.all([page.waitForLoadState('load'), page.click('form[action$="/pause"] button.press')]);
-      await mustSay(page, 'Enter the day on which the plan goes on');
-      await look(page, 'plan-faults', { patient: false });
-    });
     await page.goto(`${demo.home}/patients`);
     const patient = await page.locator('main a[href^="/patients/"]:not([href="/patients/new"])').first().getAttribute('href');
     await lookAt(t, page, 'patient', `${demo.home}${patient}`, { patient: false });
@@ -176,20 +163,10 @@ export const staffPages = (world) => {
       await look(page, 'practice-faults', { patient: false });
     });
     await lookAt(t, page, 'staff', `${demo.home}/practice/staff`, { patient: false });
-    await lookAt(t, page, 'duty', `${demo.home}/practice/duty`, { patient: false });
-    await lookAt(t, page, 'duty-change', `${demo.home}/practice/duty/change`, { patient: false });
-    await t.test('duty-change-faults', async () => {
-      await page.goto(`${demo.home}/practice/duty/change`);
-      await page.check('[name=weekly_mon]');
-      await Promise.all([page.waitForLoadState('load'), page.click('form[action="/practice/duty/weekly"] button.press')]);
-      await mustSay(page, 'Enter a time such as 08:00');
-      await look(page, 'duty-change-faults', { patient: false });
-    });
     await lookAt(t, page, 'replies', `${demo.home}/practice/replies`, { patient: false });
     await page.goto(`${demo.home}/practice/replies`);
     const reply = await page.locator('main a[href^="/practice/replies/"]').first().getAttribute('href');
     await lookAt(t, page, 'reply', `${demo.home}${reply}`, { patient: false });
-    await lookAt(t, page, 'plan-text', `${demo.home}/practice/plan-text`, { patient: false });
     await lookAt(t, page, 'cover', `${demo.home}/practice/forecast`, { patient: false });
     await lookAt(t, page, 'cover-answered', `${demo.home}/practice/forecast?${COVER}`, { patient: false });
     await lookAt(t, page, 'cover-faults', `${demo.home}/practice/forecast?source=typed&day=mon`, { patient: false, status: 422 });

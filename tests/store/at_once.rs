@@ -50,7 +50,7 @@ async fn fifty_sends_of_one_form_at_once_are_one_check_with_one_receipt() {
         }
         assert_eq!(receipts.len(), 1, "{receipts:?}");
         let mut books = practice.books().await;
-        for (table, rows) in [("wound_check", 1), ("answers_version", 1), ("photo", 1), ("ladder", 1)] {
+        for (table, rows) in [("wound_check", 1), ("answers_version", 1), ("photo", 1), ("notice", 1)] {
             assert_eq!(count(&mut books, table).await, rows, "{table}");
         }
         drop(books);

@@ -56,7 +56,7 @@ async fn a_check_goes_all_the_way_from_the_phone_to_the_answer_that_was_read() {
         assert_eq!(check_of(&practice, receipt.check).await.state, CheckState::Closed);
 
         let holder = phone.holder().await;
-        let unread = thread::home(practice.desk(), &holder, practice.now()).await.unwrap().unread;
+        let unread = thread::home(practice.desk(), &holder).await.unwrap().unread;
         assert_eq!(unread, 1);
         let locked = thread::read(practice.desk(), &holder, practice.now()).await;
         assert!(matches!(locked, Err(CareError::NotAllowed)), "answers need the PIN");
@@ -65,7 +65,7 @@ async fn a_check_goes_all_the_way_from_the_phone_to_the_answer_that_was_read() {
         let answered = thread::read(practice.desk(), &holder, practice.now()).await.unwrap();
         assert_eq!(answered.messages[0].body, "It looks the way I expect.");
         thread::mark_read(practice.desk(), &holder, answered.messages[0].id, practice.now()).await.unwrap();
-        assert_eq!(thread::home(practice.desk(), &holder, practice.now()).await.unwrap().unread, 0);
+        assert_eq!(thread::home(practice.desk(), &holder).await.unwrap().unread, 0);
 
         thread::ask(practice.desk(), &holder, "ask", "May I swim?", &practice.moment()).await.unwrap();
         thread::ask(practice.desk(), &holder, "ask", "May I swim?", &practice.moment()).await.unwrap();
@@ -222,10 +222,10 @@ async fn a_claimed_check_is_refused_to_others_and_a_decided_one_to_everyone() {
         review::open(desk, &first.member, check, practice.now()).await.unwrap();
         let refused = second.decides(check, Decision::HealingAsExpected, "Fine.").await;
         assert!(matches!(refused, Err(CareError::Claimed { .. })));
-        review::release(desk, &second.member, check, &practice.moment()).await.unwrap();
+        review::release(desk, &second.member, check, practice.now()).await.unwrap();
         let refused = second.decides(check, Decision::HealingAsExpected, "Fine.").await;
         assert!(matches!(refused, Err(CareError::Claimed { .. })), "only the claimant gives a check back");
-        review::release(desk, &first.member, check, &practice.moment()).await.unwrap();
+        review::release(desk, &first.member, check, practice.now()).await.unwrap();
         second.decides(check, Decision::HealingAsExpected, "Fine.").await.unwrap();
         let again = first.decides(check, Decision::ChangeHomeCare, "Wash more.").await;
         assert!(matches!(again, Err(CareError::AlreadyDone)));

@@ -1,56 +1,28 @@
 //! Two practices on one server: whatever one does, with its own ids or with the other's, the other's rows stay as they
 //! are and unseen.
 
-use jiff::civil::Weekday;
-use jiff::civil::date;
-
 use closewatch::care::CareError;
-use closewatch::care::calendar;
 use closewatch::care::callback;
 use closewatch::care::callback::Attempting;
 use closewatch::care::check_draft;
 use closewatch::care::check_draft::Kept;
 use closewatch::care::check_draft::StepTyped;
-use closewatch::care::duty as care_duty;
 use closewatch::care::enrol;
-use closewatch::care::hand_over;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
-use closewatch::care::ladder;
 use closewatch::care::measuring;
 use closewatch::care::measuring::Method;
 use closewatch::care::measuring::Setting;
-use closewatch::care::plan;
-use closewatch::care::plan::Washing;
-use closewatch::care::plan_text;
 use closewatch::care::protocol_draft;
 use closewatch::care::replies as reply_texts;
 use closewatch::care::review;
 use closewatch::care::review::Deciding;
-use closewatch::care::strip_out;
-use closewatch::duty::Absence;
-use closewatch::duty::DatedShift;
-use closewatch::duty::DayHours;
-use closewatch::duty::Rank;
-use closewatch::duty::WeeklyShift;
 use closewatch::ids::Chance;
-use closewatch::ids::LadderId;
 use closewatch::ids::LinkId;
 use closewatch::ids::PhotoId;
-use closewatch::ids::StaffAddressId;
 use closewatch::photo::MmPoint;
-use closewatch::plan::EndWhy;
-use closewatch::plan::OutPress;
-use closewatch::plan::PlanText;
-use closewatch::plan::StepKind;
-use closewatch::store::addresses;
-use closewatch::store::addresses::Reached;
-use closewatch::store::addresses::StaffAddress;
-use closewatch::store::alarms;
-use closewatch::store::alarms::AlarmKind;
 use closewatch::store::assessments;
 use closewatch::store::audit;
-use closewatch::store::calendar_feeds;
 use closewatch::store::callbacks;
 use closewatch::store::callbacks::CallbackState;
 use closewatch::store::check_drafts;
@@ -59,27 +31,18 @@ use closewatch::store::checks;
 use closewatch::store::checks::CheckState;
 use closewatch::store::checks::Claim;
 use closewatch::store::checks::QueueFilter;
-use closewatch::store::claims;
-use closewatch::store::duty;
-use closewatch::store::ladders;
 use closewatch::store::links;
 use closewatch::store::measurements;
 use closewatch::store::measuring_jobs;
 use closewatch::store::patients;
 use closewatch::store::photos;
 use closewatch::store::photos::Size;
-use closewatch::store::plan as plan_rows;
-use closewatch::store::plan::CancelledWhy;
-use closewatch::store::plan::Ended;
-use closewatch::store::plan::KeptStep;
-use closewatch::store::plan_texts;
 use closewatch::store::practices;
 use closewatch::store::protocols;
 use closewatch::store::replies;
 use closewatch::store::reviews;
 use closewatch::store::staff;
 use closewatch::store::staff::Activity;
-use closewatch::store::strip_attempts;
 use closewatch::store::thread;
 use closewatch::store::wounds;
 use closewatch::triage::CallOutcome;
@@ -119,25 +82,6 @@ struct Busy {
     call: callback::Call,
     /// Typed on the phone, and not sent.
     draft: Draft,
-    /// A step of the plan that was moved.
-    step: KeptStep,
-    ladder: LadderId,
-}
-
-/// A step moved, the practice's own text, a try at the strip, and a calendar address.
-async fn changes_the_plan(office: &Staff, lead: &Staff, phone: &Phone) -> KeptStep {
-    let (practice, holder) = (&phone.patient.practice, phone.holder().await);
-    let (desk, moment) = (practice.desk(), practice.moment());
-    let steps = plan_rows::steps(&mut *practice.books().await, practice.id, holder.wound).await.unwrap();
-    let last = steps.into_iter().rev().find(|kept| kept.step.kind == StepKind::Photo).unwrap();
-    let due = last.step.due + jiff::SignedDuration::from_hours(24);
-    plan::move_step(desk, &office.member, holder.wound, last.id, due, "a holiday", &moment).await.unwrap();
-    let mut text = PlanText::built_in().clone();
-    text.numbers.soak_min = 25;
-    plan_text::keep(desk, &lead.member, 0, text, moment.now).await.unwrap();
-    strip_out::press(desk, &holder, OutPress::TookPill, &moment).await.unwrap();
-    calendar::make(desk, &holder, &moment).await.unwrap();
-    last
 }
 
 const DRAFT_KEY: &str = "form 3";
@@ -160,28 +104,6 @@ async fn begins_a_check(phone: &Phone) -> Draft {
     }
 }
 
-/// The surgeon is texted of a check, an address wants no letters, and something is an alarm. Which ladder it is.
-async fn is_told_of(practice: &Practice, surgeon: &Staff, check: &checks::WoundCheck) -> LadderId {
-    let moment = practice.moment();
-    let mut tx = practice.desk().db.write().await.unwrap();
-    let address = StaffAddress {
-        id: StaffAddressId::mint(&moment),
-        practice: practice.id,
-        staff: surgeon.member.id,
-        channel: Reached::Sms,
-        address: "+12025550150".to_owned(),
-        place: 1,
-        since: moment.now,
-    };
-    addresses::insert(&mut tx, &address).await.unwrap();
-    addresses::opt_out(&mut tx, practice.id, Reached::Sms, "+12025550151", moment.now).await.unwrap();
-    alarms::raise(&mut tx, practice.id, AlarmKind::ClockSetBack, "practice", &moment).await.unwrap();
-    tx.commit().await.unwrap();
-    practice.works().await;
-    let about = format!("check:{}", check.id);
-    ladders::running(&mut *practice.books().await, practice.id, &about).await.unwrap().unwrap().id
-}
-
 async fn busy(practice: Practice) -> Busy {
     let (office, surgeon, lead) = (practice.office().await, practice.surgeon().await, practice.lead().await);
     let patient = office.enrols("Mia Stone", &surgeon).await;
@@ -196,74 +118,18 @@ async fn busy(practice: Practice) -> Busy {
     let edits = Edits { limits: vec![("pain_rest".to_owned(), 6.0)], classes: Vec::new() };
     let program = Protocol::built_in().version();
     protocol_draft::keep(practice.desk(), &lead.member, program, &edits, practice.now()).await.unwrap();
-    enters_duty(&practice, &lead, &surgeon).await;
     let mut books = practice.books().await;
     let waiting = checks::find(&mut books, practice.id, second.check).await.unwrap().unwrap();
     let calling = checks::find(&mut books, practice.id, first.check).await.unwrap().unwrap();
     let photo = photos::of_check(&mut books, practice.id, second.check).await.unwrap()[0].id;
     drop(books);
     let draft = begins_a_check(&phone).await;
-    let step = changes_the_plan(&office, &lead, &phone).await;
-    let ladder = is_told_of(&practice, &surgeon, &waiting).await;
-    Busy {
-        practice,
-        office,
-        surgeon,
-        lead,
-        patient,
-        phone,
-        waiting,
-        calling,
-        photo,
-        call,
-        draft,
-        step,
-        ladder,
-    }
-}
-
-/// Hours, a holiday, a weekly shift, one on a date, and somebody away.
-async fn enters_duty(practice: &Practice, lead: &Staff, surgeon: &Staff) {
-    let (desk, lead, moment) = (practice.desk(), &lead.member, practice.moment());
-    let (from, until) = (moment.now, moment.now + jiff::SignedDuration::from_hours(9));
-    let staff = surgeon.member.id;
-    care_duty::keep_hours(desk, lead, &[DayHours::new(480, 1_080); 7], from).await.unwrap();
-    care_duty::keep_holiday(desk, lead, date(2026, 12, 25), "Closed", from).await.unwrap();
-    let weekly = WeeklyShift {
-        weekday: Weekday::Monday,
-        from_minute: 480,
-        until_minute: 480,
-        staff,
-        rank: Rank::First,
-    };
-    care_duty::add_weekly(desk, lead, &[weekly], &moment).await.unwrap();
-    let dated = DatedShift { from, until, staff, rank: Rank::Second, instead_of: None };
-    care_duty::add_dated(desk, lead, dated, &moment).await.unwrap();
-    care_duty::add_away(
-        desk,
-        lead,
-        Absence { staff, from: until, until: until + until.duration_since(from) },
-        &moment,
-    )
-    .await
-    .unwrap();
+    Busy { practice, office, surgeon, lead, patient, phone, waiting, calling, photo, call, draft }
 }
 
 async fn two_practices(practice: Practice) -> (Busy, Busy) {
     let neighbour = practice.neighbour().await;
-    let ours = busy(practice).await;
-    // One list of work for all practices: ours waits for later, so that theirs is measured next.
-    let job = measuring_jobs::Job {
-        practice: ours.practice.id,
-        photo: ours.photo,
-        why: measuring_jobs::Why::Received,
-        tries: 0,
-    };
-    let mut tx = ours.practice.desk().db.write().await.unwrap();
-    let later = ours.practice.now() + jiff::SignedDuration::from_hours(1);
-    measuring_jobs::put_off(&mut tx, &job, later).await.unwrap();
-    tx.commit().await.unwrap();
-    let theirs = busy(neighbour).await;
+    let (ours, theirs) = (busy(practice).await, busy(neighbour).await);
     let rows = rows_of(&mut *theirs.practice.books().await, theirs.practice.id).await;
     for table in TABLES {
         assert!(!rows[*table].is_empty(), "{table} has no row to guard");
@@ -283,20 +149,6 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert!(wounds::hold(b, us, wound).await.unwrap().is_none());
         assert!(wounds::of_patient(b, us, theirs.patient.enrolled.patient.id).await.unwrap().is_empty());
         assert!(wounds::plan(b, us, wound).await.unwrap().is_empty());
-        assert!(plan_rows::steps(b, us, wound).await.unwrap().is_empty());
-        assert!(plan_rows::changes(b, us, wound).await.unwrap().is_empty());
-        assert_eq!(plan_rows::standing(b, us, wound).await.unwrap(), plan_rows::Standing::default());
-        let later = ours.practice.now() + jiff::SignedDuration::from_hours(24 * 400);
-        let unheard = plan_rows::unheard(b, us, later).await.unwrap();
-        assert!(!unheard.is_empty() && unheard.iter().all(|kept| kept.wound != wound));
-        assert!(strip_attempts::newest(b, us, wound).await.unwrap().is_none());
-        assert_eq!(plan_texts::newest(b, us).await.unwrap().unwrap().by, ours.lead.member.id);
-        let their_link = theirs.patient.issued.link.id;
-        assert!(calendar_feeds::of_link(b, us, their_link).await.unwrap().is_none());
-        let long_ago = jiff::Timestamp::UNIX_EPOCH;
-        assert!(callbacks::unanswered_since(b, us, wound, long_ago).await.unwrap().is_empty());
-        assert!(callbacks::last_spoke(b, us, wound).await.unwrap().is_none());
-        assert!(callbacks::open_of_wound(b, us, wound).await.unwrap().is_empty());
         assert!(links::find(b, us, theirs.patient.issued.link.id).await.unwrap().is_none());
         assert!(links::of_wound(b, us, wound).await.unwrap().is_empty());
         assert!(checks::find(b, us, theirs.waiting.id).await.unwrap().is_none());
@@ -331,16 +183,6 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         let rows = checks::waiting(b, us, &QueueFilter::default(), ours.practice.now(), 50).await.unwrap();
         assert_eq!(rows.iter().map(|row| row.id).collect::<Vec<_>>(), [ours.waiting.id]);
         assert_eq!(checks::count_waiting(b, us).await.unwrap(), 1);
-        assert_eq!(duty::weekly(b, us).await.unwrap().len(), 1);
-        assert_eq!(duty::roster(b, us).await.unwrap().dated.len(), 1);
-        assert_eq!(duty::away(b, us).await.unwrap().len(), 1);
-        assert_eq!(duty::holidays(b, us).await.unwrap().len(), 1);
-        let surgeon = theirs.surgeon.member.id;
-        let (day, now) = (jiff::SignedDuration::from_hours(24), ours.practice.now());
-        assert!(
-            duty::roster(b, us).await.unwrap().spans(now, now + day).iter().all(|on| on.staff != surgeon)
-        );
-        assert!(claims::of_member(b, us, surgeon, now).await.unwrap().is_empty());
         let lines = audit::newest(b, us, 1_000).await.unwrap();
         assert!(lines.iter().all(|line| line.practice == us));
         let texts = replies::of_practice(b, us).await.unwrap();
@@ -374,20 +216,6 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         assert!(checks::before(&mut tx, &check).await.unwrap().is_none());
         wounds::note_check(&mut tx, &wound, now).await.unwrap();
         wounds::note_strip_out(&mut tx, &wound, now).await.unwrap();
-        let (id, step) = (theirs.step.id, theirs.step.step);
-        plan_rows::change(&mut tx, us, id, step, now).await.unwrap();
-        plan_rows::note_done(&mut tx, us, id, now).await.unwrap();
-        plan_rows::note_kind_done(&mut tx, us, wound.id, StepKind::Photo, now, now).await.unwrap();
-        plan_rows::cancel(&mut tx, us, id, CancelledWhy::Paused, now).await.unwrap();
-        plan_rows::bring_back(&mut tx, us, wound.id, now).await.unwrap();
-        plan_rows::set_pause(&mut tx, us, wound.id, None).await.unwrap();
-        let ended = Ended { why: EndWhy::Lost, by: ours.office.member.id, at: now };
-        assert!(!plan_rows::end(&mut tx, us, wound.id, ended).await.unwrap());
-        links::expire_by(&mut tx, us, wound.id, now).await.unwrap();
-        let tried = strip_attempts::newest(&mut tx, theirs.practice.id, wound.id).await.unwrap().unwrap();
-        let ours_now = strip_attempts::StripAttempt { practice: us, form_key: "ours".to_owned(), ..tried };
-        strip_attempts::keep(&mut tx, &ours_now).await.unwrap();
-        calendar_feeds::end(&mut tx, us, theirs.patient.issued.link.id).await.unwrap();
         callbacks::note_attempt(&mut tx, &call).await.unwrap();
         callbacks::note_hand_back(&mut tx, &call, "ours now").await.unwrap();
         let by = ours.office.member.id;
@@ -411,19 +239,6 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         };
         measuring_jobs::put_off(&mut tx, &job, now).await.unwrap();
         measuring_jobs::remove(&mut tx, us, theirs.photo).await.unwrap();
-        let to = Claim { by: ours.surgeon.member.id, until: now };
-        let from = theirs.surgeon.member.id;
-        assert!(!claims::pass_on(&mut tx, us, theirs.waiting.id, from, to).await.unwrap());
-        let them = theirs.practice.id;
-        let weekly = duty::weekly(&mut tx, them).await.unwrap()[0].id;
-        assert!(!duty::remove_weekly(&mut tx, us, weekly).await.unwrap());
-        let dated = duty::dated(&mut tx, them).await.unwrap()[0].id;
-        assert_eq!(duty::remove_dated(&mut tx, us, dated).await.unwrap(), 0);
-        let away = duty::away(&mut tx, them).await.unwrap()[0].id;
-        assert!(!duty::remove_away(&mut tx, us, away).await.unwrap());
-        duty::keep_holiday(&mut tx, us, date(2026, 12, 25), "ours now").await.unwrap();
-        assert!(duty::remove_holiday(&mut tx, us, date(2026, 12, 25)).await.unwrap());
-        duty::keep_hours(&mut tx, us, &[None; 7]).await.unwrap();
         let mut text = replies::of_practice(&mut tx, theirs.practice.id).await.unwrap()[0].clone();
         text.practice = us;
         text.body_en = "ours now".to_owned();
@@ -472,18 +287,7 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
     let (desk, moment) = (ours.practice.desk(), ours.practice.moment());
     let now = moment.now;
     let surgeon = &ours.surgeon.member;
-    match chance.below(17) {
-        16 => is_refused(ladder::acknowledge(desk, surgeon, theirs.ladder, now).await),
-        15 => {
-            let (lead, them) = (&ours.lead.member, theirs.surgeon.member.id);
-            let until = now + jiff::SignedDuration::from_hours(1);
-            let away = Absence { staff: them, from: now, until };
-            assert!(care_duty::add_away(desk, lead, away, &moment).await.is_err());
-            is_refused(hand_over::read(desk, lead, them, now).await);
-            is_refused(hand_over::confirm(desk, lead, them, surgeon.id, now).await);
-            let theirs_to = hand_over::confirm(desk, lead, surgeon.id, them, now).await;
-            assert!(matches!(theirs_to, Err(CareError::Entered(_))));
-        }
+    match chance.below(14) {
         12 => {
             let ring = [[0.0, 0.0], [9.0, 0.0], [0.0, 9.0]].map(MmPoint::from);
             let wound = Outline::of_ring(ring.to_vec()).unwrap();
@@ -503,21 +307,6 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
             measuring::set(desk, &ours.lead.member, &off, &moment).await.unwrap();
             is_refused(measuring::set(desk, surgeon, &off, &moment).await);
         }
-        14 => {
-            let (office, wound) = (&ours.office.member, theirs.patient.enrolled.wound.id);
-            is_refused(plan::view(desk, office, wound, now).await);
-            is_refused(plan::move_step(desk, office, wound, theirs.step.id, now, "ours", &moment).await);
-            is_refused(plan::came(desk, office, wound, theirs.step.id, &moment).await);
-            is_refused(plan::pause(desk, office, wound, now, "ours", &moment).await);
-            is_refused(plan::resume(desk, office, wound, &moment).await);
-            is_refused(plan::wash(desk, office, wound, Washing::Twice, &moment).await);
-            is_refused(plan::end(desk, office, wound, EndWhy::Transferred, "ours", &moment).await);
-            is_refused(calendar::one_date(desk, &ours.phone.holder().await, theirs.step.id).await);
-            let mut holder = ours.phone.holder().await;
-            holder.wound = wound;
-            is_refused(strip_out::press(desk, &holder, OutPress::TookPill, &moment).await);
-            is_refused(calendar::make(desk, &holder, &moment).await);
-        }
         0 => is_refused(review::open(desk, surgeon, theirs.waiting.id, now).await),
         1 => is_refused(review::view(desk, surgeon, theirs.waiting.id, now).await),
         2 => {
@@ -531,7 +320,7 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
             };
             is_refused(review::decide(desk, surgeon, theirs.waiting.id, deciding, &moment).await);
         }
-        3 => is_refused(review::release(desk, surgeon, theirs.waiting.id, &moment).await),
+        3 => is_refused(review::release(desk, surgeon, theirs.waiting.id, now).await),
         4 => {
             let seen = review::photo(desk, surgeon, theirs.photo, Size::Full, now).await.unwrap();
             assert!(seen.is_none(), "another practice's photo");

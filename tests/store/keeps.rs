@@ -8,7 +8,6 @@ use closewatch::store::links;
 use closewatch::store::links::LinkSecrets;
 use closewatch::store::notices;
 use closewatch::store::notices::NoticeKind;
-use closewatch::store::notices::Recipient;
 use closewatch::store::patients;
 use closewatch::store::photos;
 use closewatch::store::practices;
@@ -53,11 +52,8 @@ fn every_table_that_names_a_practice_is_watched_by_the_isolation_tests() {
             if body.contains("practice_id") {
                 tables.push(name);
             } else {
-                // The practice itself, the address under which there is no practice yet, and the machine's clock.
-                assert!(
-                    ["practice", "set_up", "clock_seen"].contains(&name.as_str()),
-                    "{name} belongs to no practice"
-                );
+                // The practice itself, and the address under which there is no practice yet.
+                assert!(["practice", "set_up"].contains(&name.as_str()), "{name} belongs to no practice");
             }
         }
     }
@@ -204,9 +200,7 @@ async fn a_notice_about_the_same_thing_is_queued_once() {
         for _ in 0..3 {
             let mut tx = practice.desk().db.write().await.unwrap();
             let kind = NoticeKind::AnswerReady;
-            notices::enqueue(&mut tx, practice.id, kind, Recipient::Office, "message:1", &moment)
-                .await
-                .unwrap();
+            notices::enqueue(&mut tx, practice.id, kind, "link:1", "message:1", &moment).await.unwrap();
             tx.commit().await.unwrap();
         }
         let waiting = notices::count_waiting(&mut *practice.books().await, practice.id, moment.now).await;

@@ -1,7 +1,5 @@
 //! The practice under test: its server without a socket, its clock, and the people who work there.
 
-use std::path::PathBuf;
-
 use argon2::Algorithm;
 use argon2::Argon2;
 use argon2::Params;
@@ -13,14 +11,10 @@ use jiff::Timestamp;
 
 use closewatch::care::Desk;
 use closewatch::care::staff::NewPractice;
-use closewatch::config::NotifySettings;
 use closewatch::ids::Chance;
 use closewatch::ids::Moment;
 use closewatch::ids::PracticeId;
 use closewatch::ids::StaffId;
-use closewatch::jobs::runner;
-use closewatch::jobs::runner::Doorway;
-use closewatch::notify::Post;
 use closewatch::photo::Limits;
 use closewatch::sheet::Paper;
 use closewatch::store::Blobs;
@@ -48,8 +42,6 @@ pub struct Practice {
     pub app: App,
     pub router: Router,
     pub id: PracticeId,
-    /// Where letters land.
-    pub letters: PathBuf,
 }
 
 impl Practice {
@@ -64,15 +56,15 @@ impl Practice {
         let blobs = Blobs::in_folder(&place.folder.path().join("photos")).unwrap();
         let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default());
         let app = App::new(desk, clock, Chance::seeded(7), "https://wounds.example");
-        Practice::found(app, "Harbor Surgery", place.folder.path().join("letters")).await
+        Practice::found(app, "Harbor Surgery").await
     }
 
     /// Another practice on the same server.
     pub async fn neighbour(&self) -> Practice {
-        Practice::found(self.app.clone(), "Hill Surgery", self.letters.clone()).await
+        Practice::found(self.app.clone(), "Hill Surgery").await
     }
 
-    async fn found(app: App, name: &str, letters: PathBuf) -> Practice {
+    async fn found(app: App, name: &str) -> Practice {
         let new = NewPractice {
             name: name.to_owned(),
             phone: "202-555-0100".to_owned(),
@@ -81,7 +73,7 @@ impl Practice {
             paper: Paper::Letter,
         };
         let id = closewatch::care::staff::add_practice(&app.desk, &new, &app.moment()).await.unwrap().id;
-        Practice { router: web::router(&app), app, id, letters }
+        Practice { router: web::router(&app), app, id }
     }
 
     /// The same books after a restart: nothing is remembered but what was kept.
@@ -90,7 +82,7 @@ impl Practice {
         let desk =
             Desk::new(old.db.clone(), old.blobs.clone(), Protocol::built_in().clone(), Limits::default());
         let app = App::new(desk, self.app.clock.clone(), Chance::seeded(8), "https://wounds.example");
-        Practice { router: web::router(&app), app, id: self.id, letters: self.letters.clone() }
+        Practice { router: web::router(&app), app, id: self.id }
     }
 
     pub fn desk(&self) -> &Desk {
@@ -107,31 +99,6 @@ impl Practice {
 
     pub fn minutes_pass(&self, minutes: i64) {
         self.app.clock.pass(SignedDuration::from_mins(minutes));
-    }
-
-    pub fn seconds_pass(&self, seconds: i64) {
-        self.app.clock.pass(SignedDuration::from_secs(seconds));
-    }
-
-    /// Letters of this practice land in a folder of the test's own.
-    pub fn doorway(&self) -> Doorway {
-        let settings =
-            NotifySettings { notify_folder: Some(self.letters.clone()), ..NotifySettings::default() };
-        Doorway::new(Post::from_settings(&settings).unwrap(), "https://wounds.example")
-    }
-
-    /// Works off whatever is due now.
-    pub async fn works(&self) -> runner::Tally {
-        runner::until_idle(self.desk(), &self.doorway(), &|| self.moment(), 1).await.unwrap()
-    }
-
-    /// Minutes pass, and whatever comes due in them is worked off when it does.
-    pub async fn minutes_of_work_pass(&self, minutes: i64) {
-        for _ in 0..minutes * 2 {
-            self.works().await;
-            self.seconds_pass(30);
-        }
-        self.works().await;
     }
 
     /// A connection to look into the books with.

@@ -8,7 +8,6 @@ mod enrol_read;
 mod issued;
 mod patient;
 mod patients;
-mod plan;
 
 use crate::web::doors::Doors;
 use crate::web::doors::Who;
@@ -24,13 +23,6 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/patients", Who::Office, enrol::send)
         .get("/patients/new", Who::Office, enrol::show)
         .get("/patients/{id}", Who::Caller, patient::show)
-        .get("/wounds/{id}/plan", Who::Caller, plan::show)
-        .post("/wounds/{id}/plan/move", Who::Caller, plan::move_step)
-        .post("/wounds/{id}/plan/came", Who::Caller, plan::came)
-        .post("/wounds/{id}/plan/pause", Who::Caller, plan::pause)
-        .post("/wounds/{id}/plan/resume", Who::Caller, plan::resume)
-        .post("/wounds/{id}/plan/wash", Who::Caller, plan::wash)
-        .post("/wounds/{id}/plan/end", Who::Caller, plan::end)
         .post("/wounds/{id}/links", Who::Office, patient::issue_link)
         .post("/links/{id}/revoke", Who::Office, patient::revoke_link)
         .post("/links/sheet", Who::Office, issued::sheet)

@@ -184,10 +184,7 @@ fn coming_steps(plan: &[PlanStep], chart: &Chart, now: Timestamp) -> Vec<String>
             StepKind::WashTwiceDaily => Some(format!("Wash twice a day until {}", day(step.due))),
             StepKind::WashDaily => Some(format!("Wash once a day from {}", day(step.from))),
             StepKind::PlanEnd => Some(format!("Plan ends {}", day(step.due))),
-            StepKind::Visit => Some(format!("Comes in {}", clock(step.due))),
-            StepKind::PainPill => Some(format!("Pain pill until {}", day(step.due))),
-            StepKind::Antibiotic => Some(format!("Antibiotic until {}", day(step.due))),
-            StepKind::Photo | StepKind::Dressing => None,
+            StepKind::Photo => None,
         })
         .collect();
     let photos: Vec<String> = plan

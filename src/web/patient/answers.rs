@@ -82,7 +82,7 @@ async fn page(
     mut ask: AskView,
     status: StatusCode,
 ) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
+    let home = thread::home(&app.desk, &phone.holder).await?;
     let words = AnswersWords(phone.holder.language);
     let opened = if phone.holder.may_read {
         let answered = thread::read(&app.desk, &phone.holder, app.now()).await?;
@@ -94,7 +94,7 @@ async fn page(
         ask.form_key = fresh_form_key(&app.chance);
     }
     let page = AnswersPage {
-        frame: Frame::new(&home, phone.holder.language, Here::Answers, "/my/answers", app.now()),
+        frame: Frame::new(&home.practice, phone.holder.language, Here::Answers, "/my/answers", app.now()),
         words,
         opened,
         pin_fault,
@@ -156,7 +156,7 @@ pub async fn try_pin(
     Form(form): Form<PinForm>,
 ) -> Result<Response, PageError> {
     let tried = knock::try_pin(&app.desk, &phone.token, &form.pin, &app.moment()).await?;
-    let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
+    let home = thread::home(&app.desk, &phone.holder).await?;
     let (words, language) = (AnswersWords(phone.holder.language), phone.holder.language);
     let (fault, status) = match tried {
         PinTry::Right => return Ok(Redirect::to("/my/answers").into_response()),

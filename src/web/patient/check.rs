@@ -40,8 +40,6 @@ const DANGER_ONLY: &str = "danger";
 pub struct Asking {
     /// `one`: everything on one page, also without scripts.
     page: String,
-    /// Anything: goes on with the check that what was said about the strip has begun.
-    said: String,
 }
 
 pub async fn show(
@@ -50,10 +48,7 @@ pub async fn show(
     Query(asking): Query<Asking>,
 ) -> Result<Response, PageError> {
     let opens = if asking.page == "one" { Opens::OnOnePage } else { Opens::InSteps };
-    match asking.said.as_str() {
-        "" => check_page::fresh(&app, &phone.holder, opens).await,
-        _ => check_page::after_saying(&app, &phone.holder, opens).await,
-    }
+    check_page::fresh(&app, &phone.holder, opens).await
 }
 
 /// A check that is in: what was read, and its receipt.
@@ -78,7 +73,7 @@ pub async fn take_in(
     photos: Vec<PreparedPhoto>,
     photos_expected: usize,
 ) -> Result<Taken, PageError> {
-    let home = thread::home(&app.desk, holder, app.now()).await?;
+    let home = thread::home(&app.desk, holder).await?;
     let mut reading = check_page::read(&home, typed);
     if typed.has(PART, DANGER_ONLY)
         && let Some(so_far) = intake::answers_so_far(&app.desk, holder, typed.form_key()).await?

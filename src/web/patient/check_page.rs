@@ -8,7 +8,6 @@ use data_encoding::BASE64URL_NOPAD;
 use crate::care::LinkHolder;
 use crate::care::intake::Receipt;
 use crate::care::sent_before;
-use crate::care::strip_out;
 use crate::care::thread;
 use crate::care::thread::Home;
 use crate::ids::Chance;
@@ -29,14 +28,12 @@ use crate::web::patient::frame::Here;
 use crate::web::patient::questions::Form;
 use crate::web::patient::questions::Part;
 use crate::web::patient::questions::QuestionView;
-use crate::web::patient::strip_said;
 use crate::web::patient::typed::Typed;
 use crate::words::patient_check::CheckWords;
 use crate::words::patient_danger::DangerWords;
 use crate::words::patient_faults::FaultWords;
 use crate::words::patient_photos::PhotoWords;
 use crate::words::patient_questions::QuestionWords;
-use crate::words::patient_strip::StripWords;
 
 /// The questions in the order people think of them, part by part.
 pub const PARTS: &[(&str, &[&str])] = &[
@@ -83,9 +80,6 @@ struct CheckPage {
     /// What the style sheet and the scripts know of this patient.
     form_class: &'static str,
     summary: Option<Summary>,
-    /// What was said about the strip before and stands in this check; empty: nothing.
-    told: String,
-    strip_words: StripWords,
     who: Option<QuestionView>,
     danger: Vec<DangerRow>,
     /// A browser without scripts is led to the form that goes step by step.
@@ -127,26 +121,13 @@ pub enum Opens {
 
 /// An empty form.
 pub async fn fresh(app: &App, holder: &LinkHolder, opens: Opens) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, holder, app.now()).await?;
+    let home = thread::home(&app.desk, holder).await?;
     page(app, holder, &home, &Typed::default(), Come::Fresh(opens), StatusCode::OK).await
-}
-
-/// An empty form that goes on with the check which "stuck" or "part of it" has begun; a fresh one when there is none.
-pub async fn after_saying(app: &App, holder: &LinkHolder, opens: Opens) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, holder, app.now()).await?;
-    let said = strip_out::current(&app.desk, holder, app.now()).await?;
-    let mut typed = Typed::default();
-    if let Some(attempt) =
-        said.filter(|one| one.said.is_some() && one.check.is_some() && one.link == holder.link)
-    {
-        typed.add("form_key", attempt.form_key);
-    }
-    page(app, holder, &home, &typed, Come::Fresh(opens), StatusCode::OK).await
 }
 
 /// The page with everything typed still in it.
 pub async fn again(app: &App, holder: &LinkHolder, typed: &Typed) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, holder, app.now()).await?;
+    let home = thread::home(&app.desk, holder).await?;
     page(app, holder, &home, typed, Come::Again, StatusCode::OK).await
 }
 
@@ -199,9 +180,8 @@ async fn page(
         strips: home.wound.operation.packing.map(|packing| packing.pieces),
     };
     let danger_words = DangerWords(language);
-    let said = strip_out::said_for(&app.desk, holder, key, app.now()).await?;
     let page = CheckPage {
-        frame: Frame::new(home, language, Here::Check, "/my/check", app.now()),
+        frame: Frame::new(&home.practice, language, Here::Check, "/my/check", app.now()),
         words: CheckWords(language),
         danger_words,
         photo_words: PhotoWords(language),
@@ -210,8 +190,6 @@ async fn page(
         form_key: if key.is_empty() { fresh_form_key(&app.chance) } else { key.to_owned() },
         form_class: if ketones_at_any_sugar(&context) { "ketones-at-any-sugar" } else { "" },
         summary,
-        told: said.map_or_else(String::new, |attempt| strip_said::told(app, home, &attempt, language)),
-        strip_words: StripWords(language),
         who: form.question("who"),
         danger: danger::rows(&context, danger_words, &danger::opening(home, danger_words, app.now()), typed),
         leads_to_steps,

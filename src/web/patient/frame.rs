@@ -7,12 +7,11 @@ use axum::response::IntoResponse;
 use axum::response::Response;
 use jiff::Timestamp;
 
-use crate::care::duty::Watcher;
-use crate::care::thread::Home;
-use crate::duty::Watch;
+use crate::store::practices::Practice;
 use crate::web::assets;
 use crate::web::error::PageError;
 use crate::web::patient::clock;
+use crate::web::patient::clock::Cover;
 use crate::words::Language;
 use crate::words::patient::PatientWords;
 
@@ -37,17 +36,8 @@ pub struct Frame {
     pub here: Here,
     /// Where the language switch comes back to.
     pub back: String,
-    /// Set when nobody watches now.
-    pub nobody: Option<Nobody>,
-    /// Who watches and until when, never by name; `None`: nobody does.
-    pub watch: Option<String>,
-}
-
-/// Nobody watches.
-#[derive(Clone, Debug)]
-pub struct Nobody {
-    /// When somebody watches again; `None`: nobody knows.
-    pub again: Option<String>,
+    /// Set when nobody is there now: when the practice opens.
+    pub opens: Option<String>,
 }
 
 /// A phone number to read and to tap.
@@ -66,11 +56,9 @@ impl Number {
 }
 
 impl Frame {
-    pub fn new(home: &Home, language: Language, here: Here, back: &str, now: Timestamp) -> Frame {
-        let (practice, words) = (&home.practice, PatientWords(language));
-        let clock = |at: Timestamp| clock::when(at, now, &practice.zone, language);
+    pub fn new(practice: &Practice, language: Language, here: Here, back: &str, now: Timestamp) -> Frame {
         Frame {
-            words,
+            words: PatientWords(language),
             base_css: assets::address("base.css"),
             css: assets::address("patient.css"),
             practice: practice.name.clone(),
@@ -78,20 +66,9 @@ impl Frame {
             emergency: Number::new(&practice.emergency_number),
             here,
             back: back.to_owned(),
-            nobody: match home.cover.watch {
-                Watch::Somebody { .. } => None,
-                Watch::Nobody { again } => Some(Nobody { again: again.map(clock) }),
-            },
-            watch: match (home.cover.watch, home.cover.by) {
-                (Watch::Nobody { .. }, _) => None,
-                (Watch::Somebody { until: Some(until) }, Watcher::Surgeon) => {
-                    Some(words.watch_surgeon(&clock(until)))
-                }
-                (Watch::Somebody { until: Some(until) }, Watcher::Person) => {
-                    Some(words.watch_person(&clock(until)))
-                }
-                (Watch::Somebody { until: None }, Watcher::Surgeon) => Some(words.watch_surgeon_always()),
-                (Watch::Somebody { until: None }, Watcher::Person) => Some(words.watch_person_always()),
+            opens: match clock::cover(practice, now) {
+                Cover::Open => None,
+                Cover::Closed { opens } => Some(clock::when(opens, now, &practice.zone, language)),
             },
         }
     }

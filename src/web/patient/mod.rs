@@ -1,7 +1,6 @@
 //! The patient pages: open the link, see what to do today, send a wound check, read the answer.
 
 mod answers;
-pub mod calendar;
 mod check;
 mod check_page;
 mod clock;
@@ -19,11 +18,7 @@ mod small_sends;
 mod step_page;
 mod step_plan;
 mod steps;
-mod strip;
-mod strip_said;
 mod tasks;
-#[cfg(test)]
-mod tasks_checks;
 mod today;
 mod typed;
 
@@ -58,16 +53,6 @@ pub fn hang(doors: Doors) -> Doors {
             small_sends::photo.layer(DefaultBodyLimit::max(incoming::MOST_BYTES)),
         )
         .get("/my/sent/{receipt}", Who::Phone, sent::show)
-        .get("/my/strip", Who::Phone, strip::show)
-        .post("/my/strip", Who::Phone, strip::press)
-        // A tab that is opened again after a slip in the count asks for the page it was on.
-        .get("/my/strip/say", Who::Phone, strip::show)
-        .post("/my/strip/say", Who::Phone, strip::say)
-        .get("/my/calendar", Who::Phone, calendar::show)
-        .post("/my/calendar", Who::Phone, calendar::make)
-        .post("/my/calendar/end", Who::Phone, calendar::end)
-        .get("/my/calendar/{step}", Who::Phone, calendar::one)
-        .get("/c/{token}", Who::Anyone, calendar::feed)
         .get("/my/answers", Who::Phone, answers::show)
         .post("/my/answers", Who::Phone, answers::ask)
         .post("/my/answers/{message}/read", Who::Phone, answers::mark_read)

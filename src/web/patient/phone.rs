@@ -41,8 +41,7 @@ fn way_back(back: &str) -> &str {
     let receipt = back.strip_prefix("/my/sent/").unwrap_or("");
     let is_receipt =
         !receipt.is_empty() && receipt.chars().all(|sign| sign.is_ascii_alphanumeric() || sign == '-');
-    let is_page = matches!(back, "/my/check" | "/my/answers" | "/my/strip" | "/my/calendar");
-    if is_receipt || is_page { back } else { "/my" }
+    if is_receipt || matches!(back, "/my/check" | "/my/answers") { back } else { "/my" }
 }
 
 /// Ends this phone's session and asks the browser to forget the pages.
@@ -64,7 +63,7 @@ mod tests {
 
     #[test]
     fn the_way_back_never_leaves_the_house() {
-        for fine in ["/my/check", "/my/answers", "/my/strip", "/my/calendar", "/my/sent/K7QM-4T9X"] {
+        for fine in ["/my/check", "/my/answers", "/my/sent/K7QM-4T9X"] {
             assert_eq!(way_back(fine), fine);
         }
         for odd in ["//elsewhere.example", "https://elsewhere.example", "", "/my/sent/", "/my/sent/a/b"] {

@@ -12,7 +12,6 @@ use crate::care::intake::Receipt;
 use crate::care::measuring;
 use crate::care::measuring::PhotoSays;
 use crate::care::thread;
-use crate::duty::Watch;
 use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
 use crate::store::photos::MOST_PHOTOS;
@@ -23,6 +22,7 @@ use crate::web::assets;
 use crate::web::doors::Phone;
 use crate::web::error::PageError;
 use crate::web::patient::clock;
+use crate::web::patient::clock::Cover;
 use crate::web::patient::danger;
 use crate::web::patient::danger::DangerRow;
 use crate::web::patient::frame;
@@ -72,8 +72,6 @@ struct SentPage {
     answer_by: Option<String>,
     read_at: Option<String>,
     late: Option<()>,
-    /// Nobody watches, and nobody knows who will.
-    unknown: Option<()>,
     state: String,
     photos: Vec<PhotoLine>,
     /// Photos the phone meant to send and did not, or that could not be kept.
@@ -102,20 +100,25 @@ pub async fn show(
     let (check, receipt) = found.ok_or(PageError::NotFound)?;
     let photos = intake::photos_of(&app.desk, &phone.holder, &check).await?;
     let measured = measuring::for_patient(&app.desk, &phone.holder, check.id).await?;
-    let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
+    let home = thread::home(&app.desk, &phone.holder).await?;
     let (language, now) = (phone.holder.language, app.now());
     let clock = |at: Timestamp| clock::when(at, now, &home.practice.zone, language);
-    let watch = home.cover.watch;
+    let cover = clock::cover(&home.practice, now);
     let (words, photo_words) = (SentWords(language), PhotoWords(language));
     let advised: Vec<(&Photo, Advice)> =
         photos.iter().map(|photo| (photo, about_measuring(photo, &measured, language))).collect();
     let danger_words = DangerWords(language);
     let opening = danger::opening(&home, danger_words, now);
-    let first = what_first(&receipt, &check, watch, now, clock);
-    let promise = promise(&receipt, &check, watch, &first, now);
+    let first = what_first(&receipt, &check, cover, now, clock);
+    let (answer_by, read_at, late) = match promise(&receipt, &check, cover, &first, now) {
+        Promise::By(time) => (Some(clock(time)), None, None),
+        Promise::AfterOpening(time) => (None, Some(clock(time)), None),
+        Promise::Late => (None, None, Some(())),
+        Promise::Nothing => (None, None, None),
+    };
     let back = format!("/my/sent/{}", receipt.code);
     let page = SentPage {
-        frame: Frame::new(&home, language, Here::Sent, &back, now),
+        frame: Frame::new(&home.practice, language, Here::Sent, &back, now),
         words,
         check_words: CheckWords(language),
         photo_words,
@@ -123,10 +126,9 @@ pub async fn show(
         danger_words,
         first,
         received: clock(receipt.received),
-        answer_by: promise.answer_by().map(clock),
-        read_at: promise.read_from().map(clock),
-        late: (promise == Promise::Late).then_some(()),
-        unknown: (promise == Promise::Unknown).then_some(()),
+        answer_by,
+        read_at,
+        late,
         state: state_words(check.state, words),
         missing: (check.photos_expected > photos.len() as i64).then_some(()),
         room_for_photos: MOST_PHOTOS - photos.len() as i64,
@@ -154,61 +156,39 @@ fn is_waiting(state: CheckState) -> bool {
 fn what_first(
     receipt: &Receipt,
     check: &WoundCheck,
-    watch: Watch,
+    cover: Cover,
     now: Timestamp,
     clock: impl Fn(Timestamp) -> String,
 ) -> First {
     match (receipt.urgency, is_waiting(check.state)) {
         (Urgency::GoNow, _) => First::Go,
-        (Urgency::RingNow, true) => match watch {
-            Watch::Somebody { .. } if receipt.due > now => First::Ring { by: clock(receipt.due) },
-            Watch::Somebody { .. } | Watch::Nobody { .. } => First::RingThem,
+        (Urgency::RingNow, true) => match cover {
+            Cover::Open if receipt.due > now => First::Ring { by: clock(receipt.due) },
+            Cover::Open | Cover::Closed { .. } => First::RingThem,
         },
         (Urgency::RingNow, false) | (Urgency::Today | Urgency::Tomorrow | Urgency::OnTrack, _) => First::Wait,
     }
 }
 
 /// What is promised.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Promise {
     /// An answer by this time.
     By(Timestamp),
-    /// A person reads it once somebody watches again.
-    From(Timestamp),
+    /// A person reads it once the practice opens.
+    AfterOpening(Timestamp),
     /// The time has passed.
     Late,
-    /// Nobody watches, and nobody is entered to.
-    Unknown,
     /// Nothing to wait for, or said already.
     Nothing,
 }
 
-impl Promise {
-    fn answer_by(self) -> Option<Timestamp> {
-        match self {
-            Promise::By(time) => Some(time),
-            Promise::From(_) | Promise::Late | Promise::Unknown | Promise::Nothing => None,
-        }
-    }
-
-    fn read_from(self) -> Option<Timestamp> {
-        match self {
-            Promise::From(time) => Some(time),
-            Promise::By(_) | Promise::Late | Promise::Unknown | Promise::Nothing => None,
-        }
-    }
-}
-
-/// While nobody watches, nothing is promised before somebody does; whoever should be on their way is promised nothing
-/// to wait for.
-fn promise(receipt: &Receipt, check: &WoundCheck, watch: Watch, first: &First, now: Timestamp) -> Promise {
-    match (first, is_waiting(check.state), watch) {
+/// While nobody is there, nothing is promised before the practice opens; whoever should be on their way is promised
+/// nothing to wait for.
+fn promise(receipt: &Receipt, check: &WoundCheck, cover: Cover, first: &First, now: Timestamp) -> Promise {
+    match (first, is_waiting(check.state), cover) {
         (First::Go | First::Ring { .. }, _, _) | (_, false, _) => Promise::Nothing,
-        (First::RingThem | First::Wait, true, Watch::Nobody { again: None }) => Promise::Unknown,
-        (First::RingThem | First::Wait, true, Watch::Nobody { again: Some(again) })
-            if receipt.due <= again =>
-        {
-            Promise::From(again)
+        (First::RingThem | First::Wait, true, Cover::Closed { opens }) if receipt.due <= opens => {
+            Promise::AfterOpening(opens)
         }
         (First::RingThem | First::Wait, true, _) if receipt.due <= now => Promise::Late,
         (First::RingThem | First::Wait, true, _) => Promise::By(receipt.due),

@@ -113,7 +113,7 @@ pub async fn page(
     let back = format!("/my/check/steps?at={}", step.code);
     let was_seen = |id: &&'static str| shown.iter().any(|seen| seen == id);
     let page = StepPage {
-        frame: Frame::new(home, language, Here::Check, &back, now),
+        frame: Frame::new(&home.practice, language, Here::Check, &back, now),
         words,
         danger_words,
         photo_words: PhotoWords(language),

@@ -68,7 +68,7 @@ pub async fn show(
     if let Some(receipt) = sent_before::sent_as(&app.desk, &phone.holder, &asking.form).await? {
         return Ok(sent(&receipt));
     }
-    let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
+    let home = thread::home(&app.desk, &phone.holder).await?;
     let draft =
         check_draft::unfinished(&app.desk, &phone.holder, &phone.token, &asking.form, app.now()).await?;
     step_page::page(&app, &phone.holder, &home, draft, &asking.at).await
@@ -136,7 +136,7 @@ async fn lead_on(
     all: &Typed,
     go: Go,
 ) -> Result<Response, PageError> {
-    let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
+    let home = thread::home(&app.desk, &phone.holder).await?;
     let reading = check_page::read(&home, all);
     if reading.answers.danger.known().is_some_and(|ticked| !ticked.is_empty()) {
         let taken = check::take_in(app, &phone.holder, all, Vec::new(), 0).await?;

@@ -1,9 +1,5 @@
-//! What a lead works with: who works here, who is on duty, the protocol, the reply texts, the figures, the cover and the record.
+//! What a lead works with: who works here, the protocol, the reply texts, the figures, the cover and the record.
 
-mod duty;
-mod duty_change;
-mod duty_typed;
-mod duty_view;
 mod figure_files;
 mod figure_plots;
 mod figure_words;
@@ -12,9 +8,7 @@ mod forecast;
 mod forecast_form;
 mod forecast_view;
 mod forecast_words;
-mod hand_over;
 mod overview;
-mod plan_text;
 mod protocol;
 mod protocol_draft;
 mod protocol_trial;
@@ -34,26 +28,10 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/practice/staff", Who::Lead, staff::add)
         .post("/practice/staff/{id}/on", Who::Lead, staff::switch_on)
         .post("/practice/staff/{id}/off", Who::Lead, staff::switch_off)
-        .get("/practice/duty", Who::Staff, duty::show)
-        .post("/practice/duty/swap", Who::Staff, duty::swap)
-        .get("/practice/duty/change", Who::Lead, duty_change::show)
-        .post("/practice/duty/weekly", Who::Lead, duty_change::add_weekly)
-        .post("/practice/duty/weekly/remove", Who::Lead, duty_change::remove_weekly)
-        .post("/practice/duty/dated", Who::Lead, duty_change::add_dated)
-        .post("/practice/duty/dated/remove", Who::Lead, duty_change::remove_dated)
-        .post("/practice/duty/away", Who::Lead, duty_change::add_away)
-        .post("/practice/duty/away/remove", Who::Lead, duty_change::remove_away)
-        .post("/practice/duty/holidays", Who::Lead, duty_change::keep_holiday)
-        .post("/practice/duty/holidays/remove", Who::Lead, duty_change::remove_holiday)
-        .post("/practice/duty/hours", Who::Lead, duty_change::keep_hours)
-        .get("/hand-over", Who::Staff, hand_over::show)
-        .post("/hand-over", Who::Staff, hand_over::confirm)
         .get("/practice/replies", Who::Lead, replies::show)
         .post("/practice/replies", Who::Lead, replies::keep_new)
         .get("/practice/replies/{id}", Who::Lead, replies::show_one)
         .post("/practice/replies/{id}", Who::Lead, replies::keep)
-        .get("/practice/plan-text", Who::Lead, plan_text::show)
-        .post("/practice/plan-text", Who::Lead, plan_text::keep)
         .get("/practice/forecast", Who::Judge, forecast::show)
         .get("/practice/figures", Who::Judge, figures::show)
         .get("/practice/figures/decisions.csv", Who::Judge, figure_files::decisions)

@@ -10,7 +10,6 @@ use serde::Deserialize;
 
 use crate::care::CareError;
 use crate::care::Fault;
-use crate::care::duty;
 use crate::care::measuring;
 use crate::care::measuring::Setting;
 use crate::care::protocols;
@@ -22,7 +21,6 @@ use crate::web::chart_words::Class;
 use crate::web::chart_words::class;
 use crate::web::doors::Member;
 use crate::web::error::PageError;
-use crate::web::practice::duty_view;
 use crate::web::staff_frame::Faults;
 use crate::web::staff_frame::Frame;
 use crate::web::staff_frame::Part;
@@ -103,11 +101,15 @@ async fn overview(
 ) -> Result<Response, PageError> {
     let frame = Frame::of(app, member, Part::Practice, "Practice").await?;
     let practice = &frame.practice;
-    let board = duty::board(&app.desk, &member.member, app.now()).await?;
     let protocol = protocols::shelf(&app.desk, &member.member).await?.in_force;
+    let clock = |minute: i64| format!("{}:{:02}", minute / 60, minute % 60);
     let shown = OverviewPage {
         zone: practice.zone.iana_name().unwrap_or("not named").to_owned(),
-        hours: duty_view::week_words(&board.hours),
+        hours: format!(
+            "Monday to Friday, {} to {}",
+            clock(practice.opens_minute),
+            clock(practice.closes_minute)
+        ),
         paper: match practice.paper {
             crate::sheet::Paper::A4 => "A4",
             crate::sheet::Paper::Letter => "Letter",

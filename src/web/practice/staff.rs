@@ -7,28 +7,24 @@ use axum::extract::State;
 use axum::response::IntoResponse;
 use axum::response::Redirect;
 use axum::response::Response;
-use jiff::Timestamp;
 use serde::Deserialize;
 
 use crate::care::CareError;
 use crate::care::Fault;
-use crate::care::duty;
-use crate::care::duty::Board;
 use crate::care::record::Actor;
 use crate::care::staff;
 use crate::care::staff::NewMember;
 use crate::ids::StaffId;
 use crate::store::staff::Activity;
 use crate::store::staff::Roles;
+use crate::store::staff::of_practice;
 use crate::web::App;
 use crate::web::doors::Member;
 use crate::web::error::PageError;
-use crate::web::sign_in::STAFF_LANGUAGE;
 use crate::web::staff_frame::Faults;
 use crate::web::staff_frame::Frame;
 use crate::web::staff_frame::Part;
 use crate::web::staff_frame::page;
-use crate::web::time_words;
 
 struct Row {
     id: String,
@@ -37,8 +33,6 @@ struct Row {
     roles: String,
     is_active: bool,
     is_me: bool,
-    /// What switching off would leave: "on duty until 18:00; 5 shifts ahead"; empty: nothing.
-    duty: String,
 }
 
 /// The form as typed; a password is never shown again.
@@ -72,41 +66,27 @@ async fn staff_page(
     form: MemberForm,
     faults: Vec<Fault>,
 ) -> Result<Response, PageError> {
-    let now = app.now();
-    let board = duty::board(&app.desk, &member.member, now).await?;
+    let colleagues = {
+        let mut conn = app.desk.db.read().await.map_err(CareError::from)?;
+        of_practice(&mut conn, member.member.practice).await.map_err(CareError::from)?
+    };
     let shown = StaffPage {
         frame: Frame::of(app, member, Part::Practice, "Staff").await?,
-        rows: board
-            .staff
-            .iter()
+        rows: colleagues
+            .into_iter()
             .map(|colleague| Row {
-                duty: duty_words(&board, colleague.id, now),
                 id: colleague.id.to_string(),
                 roles: role_words(colleague.roles),
                 is_active: colleague.active,
                 is_me: colleague.id == member.member.id,
-                name: colleague.name.clone(),
-                sign_in_name: colleague.sign_in_name.clone(),
+                name: colleague.name,
+                sign_in_name: colleague.sign_in_name,
             })
             .collect(),
         form,
         faults: Faults(faults),
     };
     page(shown.faults.status(), &shown)
-}
-
-fn duty_words(board: &Board, person: StaffId, now: Timestamp) -> String {
-    let on = board.roster.on_duty(now).into_iter().find(|on| on.staff == person);
-    let until = |at| time_words::clock_time(at, now, &board.practice.zone, STAFF_LANGUAGE);
-    let ahead = match duty::shifts_ahead(&board.roster, person, now) {
-        0 => return String::new(),
-        1 => "1 time on duty in the next 14 days".to_owned(),
-        times => format!("{times} times on duty in the next 14 days"),
-    };
-    match on {
-        Some(on) => format!("on duty until {} · {ahead}", until(on.until)),
-        None => ahead,
-    }
 }
 
 fn role_words(roles: Roles) -> String {
@@ -158,6 +138,6 @@ pub async fn switch_off(
 
 async fn switch(app: &App, member: &Member, id: &str, activity: Activity) -> Result<Redirect, PageError> {
     let id: StaffId = id.parse().map_err(|_| PageError::NotFound)?;
-    let gaps = staff::set_active(&app.desk, &member.member, id, activity, app.now()).await?;
-    Ok(Redirect::to(if gaps > 0 { "/practice/duty#gaps" } else { "/practice/staff" }))
+    staff::set_active(&app.desk, &member.member, id, activity, app.now()).await?;
+    Ok(Redirect::to("/practice/staff"))
 }

@@ -113,17 +113,7 @@ struct QueuePage {
     choices: Vec<Choice>,
     class: &'static str,
     state: String,
-    duty: DutyLine,
     list: List,
-}
-
-/// What is said of the surgeon's own duty.
-struct DutyLine {
-    /// Empty: not on duty.
-    until: String,
-    /// Checks still held by somebody who is no longer on duty.
-    held_off_duty: usize,
-    nobody: bool,
 }
 
 #[derive(Template)]
@@ -151,21 +141,9 @@ pub async fn show(
         choices: choices(&queue, &filter),
         class: filter.urgency.map_or("", Urgency::code),
         state: filter.state.map_or("", CheckState::code).to_owned(),
-        duty: duty_line(&queue, now),
         list,
     };
     page(StatusCode::OK, &shown)
-}
-
-fn duty_line(queue: &Queue, now: Timestamp) -> DutyLine {
-    let clock = |at| time_words::clock_time(at, now, &queue.practice.zone, STAFF_LANGUAGE);
-    let duty = queue.duty;
-    let off_duty = duty.until.is_none() && duty.keeps_roster;
-    DutyLine {
-        until: duty.until.map_or_else(String::new, clock),
-        held_off_duty: if off_duty { duty.held } else { 0 },
-        nobody: duty.nobody,
-    }
 }
 
 fn choices(queue: &Queue, filter: &QueueFilter) -> Vec<Choice> {

@@ -44,7 +44,7 @@ pub async fn release(
     member: Member,
     Path(id): Path<String>,
 ) -> Result<Redirect, PageError> {
-    review::release(&app.desk, &member.member, read_id(&id)?, &app.moment()).await?;
+    review::release(&app.desk, &member.member, read_id(&id)?, app.now()).await?;
     Ok(Redirect::to("/queue"))
 }
 
