@@ -252,7 +252,7 @@ mod tests {
     fn only_the_two_most_urgent_classes_begin_a_ladder_before_they_are_overdue() {
         let begins: Vec<Urgency> =
             Urgency::ALL.iter().copied().filter(|urgency| ladder_of(*urgency).is_some()).collect();
-        assert_eq!(begins, [Urgency::GoNow, Urgency::RingNow]);
+        assert_eq!(begins, [Urgency::RingNow, Urgency::GoNow]);
     }
 
     #[test]
