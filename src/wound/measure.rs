@@ -232,6 +232,14 @@ mod tests {
         assert!(found.size.is_none() && found.outline.is_none() && found.bed.is_none());
     }
 
+    #[test]
+    fn a_picture_dark_or_burnt_out_as_a_whole_is_told_so_before_its_missing_card() {
+        let told =
+            |level: u8| measure(&Picture::new(40, 30, vec![level; 3_600]).unwrap(), &asked(None)).because;
+        assert_eq!(told(4), vec![Because::TooDark, Because::CardNotSeen]);
+        assert_eq!(told(255), vec![Because::TooBright, Because::CardNotSeen]);
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(40))]
         #[test]

@@ -82,6 +82,16 @@ const roomiest = (page) => page.evaluate(() => {
   return rooms.indexOf(Math.max(...rooms));
 });
 
+// Where a finger may land beside the handle and mean no other: of twelve places at `px` the one farthest from every other handle.
+const besideHandle = (page, at, px) => page.evaluate(([at, px]) => {
+  const all = [...document.querySelectorAll('.desk-handles circle')].map((circle) => circle.getBoundingClientRect())
+    .map((box) => [box.x + box.width / 2, box.y + box.height / 2]);
+  const places = Array.from({ length: 12 }, (_, hour) => [Math.cos((hour * Math.PI) / 6), Math.sin((hour * Math.PI) / 6)])
+    .map(([x, y]) => [all[at][0] + px * x, all[at][1] + px * y]);
+  const rooms = places.map(([x, y]) => Math.min(...all.filter((_, other) => other !== at).map((other) => Math.hypot(other[0] - x, other[1] - y))));
+  return places[rooms.indexOf(Math.max(...rooms))];
+}, [at, px]);
+
 async function touch(page, kind, points) {
   page.cdp ??= await page.context().newCDPSession(page);
   await page.cdp.send('Input.dispatchTouchEvent', { type: kind, touchPoints: points.map(([x, y], id) => ({ x, y, id })) });
@@ -254,7 +264,7 @@ export const drawing = (world) => {
       await shoot(page, 'desk');
       const [at, before] = [await roomiest(page), await figure(page, 'Edge around')];
       const from = await middleOf(handle(page, at));
-      const beside = [from[0] + 12, from[1] + 10];
+      const beside = await besideHandle(page, at, 15);
       await touch(page, 'touchStart', [beside]);
       for (const step of [1, 2, 3, 4]) await touch(page, 'touchMove', [[beside[0] + 8 * step, beside[1] + 6 * step]]);
       assert.equal(await page.locator('.loupe').isVisible(), true, 'the magnifier shows while a finger drags');
