@@ -1,6 +1,7 @@
 //! What the practice does, one file per step of a wound check's way. Each step owns its transaction: a change, its
 //! audit line and the notices that follow commit together.
 
+mod asking;
 mod assessing;
 pub mod calendar;
 pub mod callback;

@@ -5,27 +5,27 @@
 //! same address goes in one letter.
 
 use jiff::SignedDuration;
-use jiff::Timestamp;
-use jiff::civil::Time;
-use jiff::tz::TimeZone;
+
+mod quiet;
+mod readers;
 
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::outbox::quiet::can_wait;
+use crate::care::outbox::quiet::quiet_until;
+use crate::care::outbox::readers::Place;
+use crate::care::outbox::readers::readers;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::working::Worked;
 use crate::care::working::wait_before_try;
 use crate::ids::DeliveryId;
 use crate::ids::Moment;
-use crate::ids::PracticeId;
-use crate::ids::StaffId;
 use crate::store::Conn;
-use crate::store::addresses;
 use crate::store::addresses::Reached;
 use crate::store::alarms;
 use crate::store::alarms::AlarmKind;
-use crate::store::callbacks;
 use crate::store::deliveries;
 use crate::store::deliveries::Delivery;
 use crate::store::deliveries::DeliveryState;
@@ -33,18 +33,13 @@ use crate::store::jobs;
 use crate::store::jobs::Job;
 use crate::store::jobs::JobKind;
 use crate::store::jobs::Queueing;
-use crate::store::links;
 use crate::store::notices;
 use crate::store::notices::Notice;
 use crate::store::notices::NoticeKind;
 use crate::store::notices::NoticeState;
 use crate::store::notices::Recipient;
-use crate::store::patients;
 use crate::store::practices;
 use crate::store::practices::Practice;
-use crate::store::staff;
-use crate::store::wounds;
-use crate::triage::ladder_of;
 use crate::words::Language;
 use crate::words::notices::NoticeWords;
 use crate::words::notices::notice as words_of;
@@ -55,9 +50,6 @@ const MOST_TRIES: i64 = 12;
 const SWITCH_AFTER_TRIES: i64 = 2;
 /// A letter to a colleague waits so long for others that say the same.
 const GATHERED_FOR: SignedDuration = SignedDuration::from_secs(2);
-/// What can wait is not sent between these hours of the practice's clock (common practice, no source).
-const QUIET_FROM: Time = Time::constant(21, 0, 0, 0);
-const QUIET_UNTIL: Time = Time::constant(8, 0, 0, 0);
 
 /// What the outbox must know of the outside.
 #[derive(Clone, Debug)]
@@ -66,19 +58,6 @@ pub struct Outside {
     pub public_url: String,
     /// By what people can be reached, as set up.
     pub channels: Vec<Reached>,
-}
-
-/// Where somebody is reached.
-#[derive(Clone, Debug, PartialEq, Eq)]
-struct Place {
-    channel: Reached,
-    address: String,
-}
-
-/// Whom a notice goes to, in the order in which their addresses are tried.
-struct Reader {
-    language: Language,
-    places: Vec<Place>,
 }
 
 /// Finds out whom a notice goes to and queues a delivery to each.
@@ -299,72 +278,6 @@ async fn unsent(conn: &mut Conn, notice: &Notice, moment: &Moment) -> Done<()> {
     Ok(record::note(conn, notice.practice, Actor::Program, action, &subject, &detail, moment.now).await?)
 }
 
-async fn readers(conn: &mut Conn, notice: &Notice, outside: &Outside) -> Done<Vec<Reader>> {
-    let voice_first = notice.kind == NoticeKind::UrgentCheckByVoice;
-    Ok(match notice.recipient {
-        Recipient::Staff(id) => {
-            vec![member(conn, notice.practice, id, outside, voice_first).await?]
-        }
-        Recipient::Office => {
-            let mut readers = Vec::new();
-            for one in staff::of_practice(conn, notice.practice).await? {
-                if one.active && one.roles.office {
-                    readers.push(member(conn, notice.practice, one.id, outside, voice_first).await?);
-                }
-            }
-            readers
-        }
-        Recipient::Link(id) => {
-            let link = links::find(conn, notice.practice, id).await?.ok_or(CareError::NotFound)?;
-            let wound = wounds::find(conn, notice.practice, link.wound).await?.ok_or(CareError::NotFound)?;
-            let patient =
-                patients::find(conn, notice.practice, wound.patient).await?.ok_or(CareError::NotFound)?;
-            let is_helpers = patient.helper_name.as_ref().is_some_and(|name| *name == link.name);
-            let phone = patient.helper_phone.as_ref().filter(|_| is_helpers).unwrap_or(&patient.phone);
-            let by_phone = |channel| Place { channel, address: phone.clone() };
-            let places = vec![by_phone(Reached::Sms), by_phone(Reached::Voice)];
-            vec![Reader {
-                language: patient.language,
-                places: usable(conn, notice.practice, places, outside).await?,
-            }]
-        }
-    })
-}
-
-async fn member(
-    conn: &mut Conn,
-    practice: PracticeId,
-    id: StaffId,
-    outside: &Outside,
-    voice_first: bool,
-) -> Done<Reader> {
-    let kept = addresses::of_staff(conn, practice, id).await?;
-    let mut places: Vec<Place> =
-        kept.into_iter().map(|kept| Place { channel: kept.channel, address: kept.address }).collect();
-    if voice_first {
-        places.sort_by_key(|place| place.channel != Reached::Voice);
-    }
-    Ok(Reader { language: Language::English, places: usable(conn, practice, places, outside).await? })
-}
-
-/// Those that are set up and whose owner has not said stop.
-async fn usable(
-    conn: &mut Conn,
-    practice: PracticeId,
-    places: Vec<Place>,
-    outside: &Outside,
-) -> Done<Vec<Place>> {
-    let mut usable = Vec::new();
-    for place in places {
-        if outside.channels.contains(&place.channel)
-            && !addresses::opted_out(conn, practice, place.channel, &place.address).await?
-        {
-            usable.push(place);
-        }
-    }
-    Ok(usable)
-}
-
 enum Places {
     First,
     All,
@@ -407,62 +320,5 @@ fn page_of(recipient: Recipient) -> &'static str {
     match recipient {
         Recipient::Link(_) => "/my",
         Recipient::Staff(_) | Recipient::Office => "/queue",
-    }
-}
-
-/// Whether it can wait for the morning.
-async fn can_wait(conn: &mut Conn, notice: &Notice) -> Done<bool> {
-    Ok(match notice.kind {
-        NoticeKind::CallToMake => {
-            let id = notice.about.strip_prefix("callback:").and_then(|id| id.parse().ok());
-            let call = match id {
-                Some(id) => callbacks::find(conn, notice.practice, id).await?,
-                None => None,
-            };
-            call.is_some_and(|call| ladder_of(call.urgency).is_none())
-        }
-        NoticeKind::WrongPins => true,
-        NoticeKind::AnswerReady
-        | NoticeKind::UrgentCheck
-        | NoticeKind::UrgentCheckAgain
-        | NoticeKind::UrgentCheckByVoice
-        | NoticeKind::NotReached
-        | NoticeKind::Alarm => false,
-    })
-}
-
-/// The end of the quiet hours; `None`: it is day.
-fn quiet_until(zone: &TimeZone, now: Timestamp) -> Option<Timestamp> {
-    let local = now.to_zoned_datetime(zone.clone());
-    let day = match local.time() {
-        time if time < QUIET_UNTIL => local.date(),
-        time if time >= QUIET_FROM => local.date().tomorrow().ok()?,
-        _ => return None,
-    };
-    day.to_datetime(QUIET_UNTIL).to_zoned_datetime(zone.clone()).ok().map(|morning| morning.timestamp())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn quiet(now: &str) -> Option<String> {
-        let zone = TimeZone::get("America/New_York").unwrap();
-        quiet_until(&zone, now.parse().unwrap()).map(|morning| morning.to_string())
-    }
-
-    #[test]
-    fn quiet_hours_are_from_nine_in_the_evening_until_eight_in_the_morning() {
-        // New York is at UTC−5 in January.
-        assert_eq!(quiet("2026-01-14T01:59:59Z"), None);
-        assert_eq!(quiet("2026-01-14T02:00:00Z").unwrap(), "2026-01-14T13:00:00Z");
-        assert_eq!(quiet("2026-01-14T12:59:59Z").unwrap(), "2026-01-14T13:00:00Z");
-        assert_eq!(quiet("2026-01-14T13:00:00Z"), None);
-    }
-
-    #[test]
-    fn eight_stays_eight_when_the_clocks_change_in_the_night() {
-        // New York went to summer time on 8 March 2026 (IANA time zone database).
-        assert_eq!(quiet("2026-03-08T03:00:00Z").unwrap(), "2026-03-08T12:00:00Z");
     }
 }
