@@ -137,6 +137,10 @@ id! {
     DeliveryId,
     StaffAddressId,
     AlarmId,
+    SilenceId,
+    SilenceCallId,
+    /// A recorded antibiotic.
+    AntibioticCourseId,
     /// One entry of the roster: a weekly shift, a shift on a date, or an absence.
     DutyShiftId,
 }

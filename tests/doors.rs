@@ -96,6 +96,8 @@ fn promised(door: &Door, visitor: Visitor) -> Answer {
         Who::Surgeon => of_staff(visitor == Visitor::Surgeon),
         Who::Office => of_staff(visitor == Visitor::Office),
         Who::Caller => of_staff(matches!(visitor, Visitor::Surgeon | Visitor::Office)),
+        // Nobody of the office was let see photos here.
+        Who::PhotoViewer => of_staff(visitor == Visitor::Surgeon),
         Who::Judge => of_staff(matches!(visitor, Visitor::Surgeon | Visitor::Lead)),
         Who::Lead => of_staff(visitor == Visitor::Lead),
     }
@@ -261,7 +263,7 @@ impl House {
         match door.who {
             Who::Anyone => Visitor::Nobody,
             Who::Phone => Visitor::Phone,
-            Who::Surgeon | Who::Staff => Visitor::Surgeon,
+            Who::Surgeon | Who::Staff | Who::PhotoViewer => Visitor::Surgeon,
             Who::Office | Who::Caller => Visitor::Office,
             Who::Lead | Who::Judge => Visitor::Lead,
         }

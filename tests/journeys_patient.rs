@@ -587,6 +587,7 @@ async fn the_answer_is_behind_the_pin_and_holds_nothing_that_is_for_staff() {
             come_in: None,
             ask: "CANARY-ASK".to_owned(),
             judged: None,
+            antibiotic: None,
         };
         review::decide(practice.desk(), &surgeon.member, check.id, deciding, &practice.moment())
             .await

@@ -44,6 +44,9 @@ pub async fn ask_for_call(
         hand_back_note: String::new(),
         closed: None,
         created: moment.now,
+        visit: None,
+        emergency_place: String::new(),
+        next_try: None,
     };
     callbacks::insert(conn, &callback).await?;
     let about = format!("callback:{}", callback.id);

@@ -9,8 +9,11 @@ use crate::care::Done;
 use crate::care::Fault;
 use crate::care::asking::call_within;
 use crate::care::ladder;
+use crate::care::plan;
 use crate::care::record;
 use crate::care::record::Actor;
+use crate::care::silence;
+use crate::care::silence::own_link;
 use crate::ids::CallAttemptId;
 use crate::ids::CallbackId;
 use crate::ids::Moment;
@@ -23,22 +26,32 @@ use crate::store::callbacks::Callback;
 use crate::store::callbacks::CallbackState;
 use crate::store::checks;
 use crate::store::checks::CheckState;
+use crate::store::checks::WoundCheck;
+use crate::store::notices;
+use crate::store::notices::NoticeKind;
+use crate::store::notices::Recipient;
 use crate::store::patients;
 use crate::store::patients::Patient;
+use crate::store::photos;
+use crate::store::photos::Photo;
 use crate::store::practices;
 use crate::store::practices::Practice;
 use crate::store::reviews;
+use crate::store::reviews::ComeInAnswer;
 use crate::store::reviews::Review;
+use crate::store::silences::Interpreter;
 use crate::store::staff;
 use crate::store::staff::StaffMember;
 use crate::store::thread;
 use crate::store::thread::Message;
 use crate::store::wounds;
+use crate::store::wounds::Wound;
 use crate::triage::BestPhone;
 use crate::triage::CallOutcome;
 use crate::triage::CallResult;
 use crate::triage::Decision;
 use crate::triage::Urgency;
+use crate::triage::Whom;
 use crate::triage::YesNo;
 
 /// Two missed attempts raise a callback by one class.
@@ -88,6 +101,11 @@ pub struct OpenedCall {
     pub review: Option<Review>,
     /// What was written to the patient with the decision.
     pub reply: Option<Message>,
+    /// What the call is about: reasons and answers, no photo.
+    pub check: WoundCheck,
+    pub wound: Wound,
+    /// For whoever may see them; empty otherwise.
+    pub photos: Vec<Photo>,
     pub staff: Vec<StaffMember>,
 }
 
@@ -117,7 +135,18 @@ pub async fn view(desk: &Desk, member: &StaffMember, id: CallbackId, now: Timest
         let review_id = callback.review;
         let reviewed = reviews::of_check(&mut conn, member.practice, callback.check).await?;
         let messages = thread::of_wound(&mut conn, member.practice, callback.wound).await?;
+        let check =
+            checks::find(&mut conn, member.practice, callback.check).await?.ok_or(CareError::NotFound)?;
+        let wound =
+            wounds::find(&mut conn, member.practice, callback.wound).await?.ok_or(CareError::NotFound)?;
+        let photos = match member.may_see_photos() {
+            true => photos::of_check(&mut conn, member.practice, check.id).await?,
+            false => Vec::new(),
+        };
         OpenedCall {
+            check,
+            wound,
+            photos,
             practice: practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?,
             call: call(&mut conn, callback).await?,
             review: reviewed.into_iter().find(|review| review.id == review_id),
@@ -158,6 +187,33 @@ pub struct Attempting {
     pub note: String,
     /// With "spoke": how it ended. `None`: spoke, but the matter stays open.
     pub outcome: Option<CallOutcome>,
+    pub whom: Whom,
+    /// Who spoke; empty: the one who was rung.
+    pub spoke_with: String,
+    pub interpreter: Interpreter,
+    /// With "visit booked": when; `None`: as the surgeon asked.
+    pub visit: Option<Timestamp>,
+    /// With "emergency department": which one; empty: not said.
+    pub place: String,
+    /// When the caller means to try again; `None`: soon.
+    pub next_try: Option<Timestamp>,
+}
+
+impl Attempting {
+    /// A try at the patient themselves, with nothing else to say about it.
+    pub fn of(result: CallResult) -> Attempting {
+        Attempting {
+            result,
+            note: String::new(),
+            outcome: None,
+            whom: Whom::Patient,
+            spoke_with: String::new(),
+            interpreter: Interpreter::NotNeeded,
+            visit: None,
+            place: String::new(),
+            next_try: None,
+        }
+    }
 }
 
 /// Notes an attempt. Two missed ones keep the callback open and raise it; speaking with an outcome ends it and closes
@@ -172,42 +228,154 @@ pub async fn log_attempt(
     may_call(member)?;
     let mut tx = desk.db.write().await?;
     let mut callback = open_callback(&mut tx, member, id).await?;
+    let patient = patient_of(&mut tx, &callback).await?;
+    let review = review_of(&mut tx, &callback).await?;
+    let faults = attempt_faults(&attempting, &patient, review.as_ref(), moment.now);
+    if !faults.is_empty() {
+        return Err(CareError::Entered(faults));
+    }
     let attempt = CallAttempt {
         id: CallAttemptId::mint(moment),
         practice: member.practice,
         callback: id,
         staff: member.id,
+        whom: attempting.whom,
         result: attempting.result,
+        spoke_with: spoke_with(&attempting, &patient),
+        interpreter: attempting.interpreter,
         note: attempting.note.trim().to_owned(),
         at: moment.now,
     };
     callbacks::insert_attempt(&mut tx, &attempt).await?;
     ladder::stop(&mut tx, member, &format!("callback:{id}"), moment.now).await?;
     let (actor, subject) = (Actor::Staff(member.id), format!("callback:{id}"));
-    let detail = format!("result={}", attempting.result.code());
+    let detail = format!("whom={} result={}", attempting.whom.code(), attempting.result.code());
     record::note(&mut tx, member.practice, actor, "callback.attempt", &subject, &detail, moment.now).await?;
     match (attempting.result, attempting.outcome) {
-        (CallResult::Spoke, Some(CallOutcome::CouldNotReach)) => {
-            let words = "You spoke with them: choose how the call ended.";
-            return Err(CareError::Entered(vec![Fault::new("outcome", words)]));
-        }
         (CallResult::Spoke, Some(outcome)) => {
+            came_to(&mut tx, member, &mut callback, review.as_ref(), outcome, &attempting, moment).await?;
             finish(&mut tx, member, &callback, CallbackState::Closed, Some(outcome), moment.now).await?;
         }
-        (CallResult::Spoke, None) => {}
+        (CallResult::Spoke, None) => {
+            callback.next_try = attempting.next_try;
+            callbacks::note_attempt(&mut tx, &callback).await?;
+        }
         (CallResult::NoAnswer | CallResult::MessageLeft, _) => {
             callback.missed += 1;
             if callback.missed % MISSED_RAISES == 0 {
                 callback.urgency = callback.urgency.raised_once();
             }
-            // The next try is due soon, and never later than the class allows.
-            callback.due = moment.now + TRY_AGAIN_AFTER.min(call_within(callback.urgency));
+            // The next try is due soon or when the caller chose, and never later than the class allows.
+            let chosen = attempting.next_try.map_or(TRY_AGAIN_AFTER, |at| at.duration_since(moment.now));
+            let wait = chosen.max(TRY_AGAIN_AFTER).min(call_within(callback.urgency));
+            callback.due = moment.now + wait;
+            callback.next_try = attempting.next_try;
             callbacks::note_attempt(&mut tx, &callback).await?;
+            if attempting.result == CallResult::NoAnswer
+                && attempting.whom == Whom::Patient
+                && let Some(link) = own_link(&mut tx, member.practice, callback.wound, moment.now).await?
+            {
+                let missed = format!("call:{}", attempt.id);
+                let (kind, to) = (NoticeKind::CallMissed, Recipient::Link(link));
+                notices::enqueue(&mut tx, member.practice, kind, to, &missed, moment).await?;
+            }
         }
     }
     tx.commit().await?;
     desk.tell(member.practice);
     Ok(())
+}
+
+fn spoke_with(attempting: &Attempting, patient: &Patient) -> String {
+    match (attempting.result, attempting.spoke_with.trim(), attempting.whom) {
+        (CallResult::NoAnswer | CallResult::MessageLeft, _, _) => String::new(),
+        (CallResult::Spoke, "", Whom::Patient) => patient.name.clone(),
+        (CallResult::Spoke, "", Whom::SecondContact) => patient.helper_name.clone().unwrap_or_default(),
+        (CallResult::Spoke, typed, _) => typed.to_owned(),
+    }
+}
+
+fn attempt_faults(
+    attempting: &Attempting,
+    patient: &Patient,
+    review: Option<&Review>,
+    now: Timestamp,
+) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    let fault = |field, words: &str| Fault::new(field, words);
+    if attempting.whom == Whom::SecondContact && patient.helper_phone.is_none() {
+        faults.push(fault("whom", "No second contact is named for this patient."));
+    }
+    if attempting.next_try.is_some_and(|at| at <= now) {
+        faults.push(fault("next_try", "That time has passed. Choose a later one, or leave it empty."));
+    }
+    if attempting.result != CallResult::Spoke {
+        return faults;
+    }
+    let asked = review.and_then(|review| review.come_in);
+    match (attempting.outcome, attempting.visit.or(asked)) {
+        (Some(CallOutcome::CouldNotReach), _) => {
+            faults.push(fault("outcome", "You spoke with them: choose how the call ended."));
+        }
+        (Some(CallOutcome::VisitBooked), None) => faults.push(fault("visit", "Say when the visit is.")),
+        (Some(CallOutcome::VisitBooked), Some(when)) if attempting.visit.is_some() && when <= now => {
+            faults.push(fault("visit", "That time has passed. Choose a later one."));
+        }
+        (Some(_) | None, _) => {}
+    }
+    faults
+}
+
+/// What a call that ended leaves behind: the visit in the plan, the answer to "come in", word that they arrived.
+async fn came_to(
+    conn: &mut Conn,
+    member: &StaffMember,
+    callback: &mut Callback,
+    review: Option<&Review>,
+    outcome: CallOutcome,
+    attempting: &Attempting,
+    moment: &Moment,
+) -> Done<()> {
+    let asked = review.filter(|review| review.decision == Decision::ComeIn);
+    match outcome {
+        CallOutcome::VisitBooked => {
+            let when = attempting.visit.or(asked.and_then(|review| review.come_in));
+            callback.visit = when;
+            if let Some(when) = when.filter(|when| asked.and_then(|review| review.come_in) != Some(*when)) {
+                plan::book_visit(
+                    conn,
+                    member,
+                    callback.wound,
+                    when,
+                    asked.and_then(|one| one.come_in),
+                    moment,
+                )
+                .await?;
+            }
+        }
+        CallOutcome::WentToEmergency => {
+            callback.emergency_place = attempting.place.trim().to_owned();
+            let sent_by = format!("callback:{}", callback.id);
+            silence::await_arrival(conn, member, callback.wound, &sent_by, moment).await?;
+        }
+        CallOutcome::WillFollowAdvice | CallOutcome::CouldNotReach => {}
+    }
+    if let Some(asked) = asked {
+        let answer = ComeInAnswer::WillCome;
+        reviews::answer_come_in(conn, member.practice, asked.id, answer, moment.now).await?;
+    }
+    callbacks::note_attempt(conn, callback).await?;
+    Ok(())
+}
+
+async fn patient_of(conn: &mut Conn, callback: &Callback) -> Done<Patient> {
+    let wound = wounds::find(conn, callback.practice, callback.wound).await?.ok_or(CareError::NotFound)?;
+    patients::find(conn, callback.practice, wound.patient).await?.ok_or(CareError::NotFound)
+}
+
+async fn review_of(conn: &mut Conn, callback: &Callback) -> Done<Option<Review>> {
+    let reviewed = reviews::of_check(conn, callback.practice, callback.check).await?;
+    Ok(reviewed.into_iter().find(|review| review.id == callback.review))
 }
 
 /// Ends a callback nobody answered: the check goes back to the surgeon, who decides what then. Never for a check of

@@ -106,6 +106,7 @@ pub async fn enrol(desk: &Desk, member: &StaffMember, form: Enrolment, moment: &
         language: form.patient.language,
         helper_name: form.patient.helper_name,
         helper_phone: form.patient.helper_phone,
+        interpreter: None,
     };
     let wound = Wound {
         id: WoundId::mint(moment),
@@ -306,7 +307,7 @@ fn enrolment_faults(form: &Enrolment, today: Date, now: Timestamp) -> Vec<Fault>
 }
 
 /// Seven to fifteen digits (ITU-T E.164 allows fifteen at most), with the usual signs between them.
-fn phone_fault(phone: &str) -> bool {
+pub(in crate::care) fn phone_fault(phone: &str) -> bool {
     let digits = phone.chars().filter(char::is_ascii_digit).count();
     let signs = phone
         .chars()

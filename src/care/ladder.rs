@@ -36,6 +36,7 @@ use crate::store::notices;
 use crate::store::notices::NoticeKind;
 use crate::store::notices::Recipient;
 use crate::store::practices;
+use crate::store::silences;
 use crate::store::staff;
 use crate::store::staff::StaffMember;
 use crate::store::wounds;
@@ -78,6 +79,23 @@ pub(in crate::care) async fn stop(
         record::note(conn, member.practice, actor, "ladder.stop", about, "", now).await?;
     }
     alarms::end(conn, member.practice, AlarmKind::Unopened, about, now).await?;
+    Ok(())
+}
+
+/// What it was about is settled by itself: what was due came. Nothing is left to act on.
+pub(in crate::care) async fn end_unneeded(
+    conn: &mut Conn,
+    practice: PracticeId,
+    about: &str,
+    now: Timestamp,
+) -> Done<()> {
+    if let Some(running) = ladders::running(conn, practice, about).await? {
+        ladders::replace(conn, &running, now).await?;
+        record::note(conn, practice, Actor::Program, "ladder.unneeded", about, "", now).await?;
+    }
+    for kind in [AlarmKind::Overdue, AlarmKind::SurgeonAsked, AlarmKind::NobodyToTell] {
+        alarms::end(conn, practice, kind, about, now).await?;
+    }
     Ok(())
 }
 
@@ -281,6 +299,10 @@ async fn wound_of(conn: &mut Conn, ladder: &Ladder) -> Done<Option<WoundId>> {
         Some(("callback", id)) => {
             let id = id.parse().map_err(|_| CareError::NotFound)?;
             callbacks::find(conn, ladder.practice, id).await?.map(|call| call.wound)
+        }
+        Some(("silence", id)) => {
+            let id = id.parse().map_err(|_| CareError::NotFound)?;
+            silences::find(conn, ladder.practice, id).await?.map(|silence| silence.wound)
         }
         Some(_) | None => None,
     })

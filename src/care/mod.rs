@@ -1,18 +1,21 @@
 //! What the practice does, one file per step of a wound check's way. Each step owns its transaction: a change, its
 //! audit line and the notices that follow commit together.
 
+pub mod antibiotic;
 mod asking;
 mod assessing;
 pub mod calendar;
 pub mod callback;
 pub mod check_draft;
 pub mod clock;
+pub mod come_in;
 mod desk;
 pub mod duty;
 pub mod enrol;
 pub mod explain;
 pub mod figures;
 pub mod forecast;
+pub mod hand_off;
 pub mod hand_over;
 pub mod intake;
 pub mod knock;
@@ -32,6 +35,7 @@ pub mod rule_counts;
 mod secrets;
 pub mod sent_before;
 pub mod sign_in;
+pub mod silence;
 pub mod staff;
 pub mod strip_out;
 pub mod thread;

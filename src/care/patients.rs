@@ -5,11 +5,18 @@ use jiff::Timestamp;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::Fault;
+use crate::care::enrol::phone_fault;
 use crate::care::record;
+use crate::care::record::Actor;
+use crate::ids::AntibioticCourseId;
 use crate::ids::PatientId;
+use crate::ids::WoundId;
 use crate::plan::PlanStep;
 use crate::plan::StepKind;
 use crate::store::Conn;
+use crate::store::antibiotics;
+use crate::store::antibiotics::AntibioticCourse;
 use crate::store::checks;
 use crate::store::checks::WoundCheck;
 use crate::store::links;
@@ -20,6 +27,9 @@ use crate::store::practices;
 use crate::store::practices::Practice;
 use crate::store::reviews;
 use crate::store::reviews::Review;
+use crate::store::silences;
+use crate::store::silences::Silence;
+use crate::store::silences::SilenceState;
 use crate::store::staff;
 use crate::store::staff::StaffMember;
 use crate::store::wounds;
@@ -111,6 +121,10 @@ pub struct ChartWound {
     /// Oldest first.
     pub reviews: Vec<Review>,
     pub missed_photo_days: usize,
+    /// Recorded antibiotics, newest first.
+    pub courses: Vec<AntibioticCourse>,
+    /// What was due and did not come, and is still open.
+    pub silences: Vec<Silence>,
 }
 
 /// Reads one patient, and notes that the member saw them.
@@ -145,10 +159,81 @@ async fn chart_wound(conn: &mut Conn, wound: Wound, now: Timestamp) -> Done<Char
         links: links::of_wound(conn, wound.practice, wound.id).await?,
         checks: checks::of_wound(conn, wound.practice, wound.id).await?,
         reviews: reviews::of_wound(conn, wound.practice, wound.id).await?,
+        courses: antibiotics::of_wound(conn, wound.practice, wound.id).await?,
+        silences: silences::of_wound(conn, wound.practice, wound.id)
+            .await?
+            .into_iter()
+            .filter(|silence| silence.state == SilenceState::Open)
+            .collect(),
         plan,
         missed_photo_days,
         wound,
     })
+}
+
+/// How a patient and their second contact are reached, as typed.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Contacts {
+    pub phone: String,
+    /// Empty: nobody.
+    pub helper_name: String,
+    /// Empty: nobody.
+    pub helper_phone: String,
+    /// `None`: by the language alone.
+    pub interpreter: Option<bool>,
+}
+
+/// Keeps how a patient is reached.
+pub async fn set_contacts(
+    desk: &Desk,
+    member: &StaffMember,
+    id: PatientId,
+    contacts: &Contacts,
+    now: Timestamp,
+) -> Done<()> {
+    may_look(member)?;
+    let mut faults = Vec::new();
+    let (phone, name) = (contacts.phone.trim(), contacts.helper_name.trim());
+    let second = contacts.helper_phone.trim();
+    if phone_fault(phone) {
+        faults
+            .push(Fault::new("phone", "Enter a phone number with at least 7 digits, such as 202-555-0143."));
+    }
+    if !second.is_empty() && phone_fault(second) {
+        let words = "Enter the second contact's number with at least 7 digits, or leave it empty.";
+        faults.push(Fault::new("helper_phone", words));
+    }
+    if name.chars().count() > 200 {
+        faults.push(Fault::new("helper_name", "Shorten the name to 200 characters."));
+    }
+    if !faults.is_empty() {
+        return Err(CareError::Entered(faults));
+    }
+    let mut tx = desk.db.write().await?;
+    let mut patient = patients::find(&mut tx, member.practice, id).await?.ok_or(CareError::NotFound)?;
+    let filled = |text: &str| (!text.is_empty()).then(|| text.to_owned());
+    patient.phone = phone.to_owned();
+    patient.helper_name = filled(name);
+    patient.helper_phone = filled(second);
+    patient.interpreter = contacts.interpreter;
+    patients::set_contacts(&mut tx, &patient).await?;
+    let (actor, subject) = (Actor::Staff(member.id), format!("patient:{id}"));
+    record::note(&mut tx, member.practice, actor, "patient.contacts", &subject, "", now).await?;
+    tx.commit().await?;
+    desk.tell(member.practice);
+    Ok(())
+}
+
+/// Whose wound it is.
+pub async fn of_wound(desk: &Desk, member: &StaffMember, id: WoundId) -> Done<PatientId> {
+    let found = wounds::find(&mut *desk.db.read().await?, member.practice, id).await?;
+    Ok(found.ok_or(CareError::NotFound)?.patient)
+}
+
+/// Whose antibiotic it is.
+pub async fn of_course(desk: &Desk, member: &StaffMember, id: AntibioticCourseId) -> Done<PatientId> {
+    let found = antibiotics::find(&mut *desk.db.read().await?, member.practice, id).await?;
+    of_wound(desk, member, found.ok_or(CareError::NotFound)?.wound).await
 }
 
 fn may_look(member: &StaffMember) -> Done<()> {

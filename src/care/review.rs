@@ -7,6 +7,8 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Fault;
+use crate::care::antibiotic;
+use crate::care::antibiotic::Starting;
 use crate::care::asking::ask_for_call;
 use crate::care::asking::call_due;
 use crate::care::assessing;
@@ -217,7 +219,7 @@ pub async fn photo_named(desk: &Desk, surgeon: &StaffMember, id: PhotoId) -> Don
     photos::find(&mut *desk.db.read().await?, surgeon.practice, id).await?.ok_or(CareError::NotFound)
 }
 
-/// A photo's bytes for a surgeon, and a note that they were seen. `None`: no such photo, or it could not be read.
+/// A photo's bytes for whoever may see it, and a note that they were seen. `None`: no such photo, or it could not be read.
 pub async fn photo(
     desk: &Desk,
     surgeon: &StaffMember,
@@ -225,7 +227,7 @@ pub async fn photo(
     size: Size,
     now: Timestamp,
 ) -> Done<Option<bytes::Bytes>> {
-    if !surgeon.roles.surgeon {
+    if !surgeon.may_see_photos() {
         return Err(CareError::NotAllowed);
     }
     let found = photos::find(&mut *desk.db.read().await?, surgeon.practice, id).await?;
@@ -252,6 +254,8 @@ pub struct Deciding {
     /// How urgent the surgeon says it was; `None`: as the decision says. Kept for the figures: it changes nothing of
     /// what the patient was told, the office's call or the due times.
     pub judged: Option<Urgency>,
+    /// With an antibiotic: what is started; `None`: recorded without, nothing is followed.
+    pub antibiotic: Option<Starting>,
 }
 
 /// Decides a check. Decision, reply, callback, record and notices commit together.
@@ -290,9 +294,13 @@ pub async fn decide(
         urgency_judged: deciding.judged,
         call_due: call_due(&check, deciding.decision, moment.now),
         decided: moment.now,
+        come_in_answer: None,
     };
     reviews::insert(&mut tx, &review).await?;
     plan::add_visit(&mut tx, check.wound, &review, moment).await?;
+    if let Some(starting) = &deciding.antibiotic {
+        antibiotic::start(&mut tx, surgeon, check.wound, review.id, starting, moment).await?;
+    }
     keep_reply(&mut tx, surgeon, &check, &review, deciding.reply.trim(), moment).await?;
     let state = match review.call_due {
         Some(due) => {
@@ -365,6 +373,9 @@ fn deciding_faults(deciding: &Deciding, now: Timestamp) -> Vec<Fault> {
     }
     if let Some(start) = triage::first_blank(reply) {
         faults.push(Fault::new("reply", format!("Fill in the blank {start} in the answer.")));
+    }
+    if let Some(starting) = &deciding.antibiotic {
+        faults.extend(starting.faults(now));
     }
     match (deciding.decision, deciding.come_in) {
         (Decision::ComeIn, None) => {

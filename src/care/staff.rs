@@ -190,6 +190,38 @@ pub async fn set_active(
     Ok(gaps)
 }
 
+/// Lets a member of the office see photos, or no longer.
+pub async fn set_sees_photos(
+    desk: &Desk,
+    lead: &StaffMember,
+    id: StaffId,
+    sees: Sight,
+    now: Timestamp,
+) -> Done<()> {
+    if !lead.roles.lead {
+        return Err(CareError::NotAllowed);
+    }
+    let mut tx = desk.db.write().await?;
+    staff::find(&mut tx, lead.practice, id).await?.ok_or(CareError::NotFound)?;
+    let (flag, action) = match sees {
+        Sight::Photos => (true, "staff.photos_on"),
+        Sight::NoPhotos => (false, "staff.photos_off"),
+    };
+    staff::set_sees_photos(&mut tx, lead.practice, id, flag).await?;
+    let (actor, subject) = (Actor::Staff(lead.id), format!("staff:{id}"));
+    record::note(&mut tx, lead.practice, actor, action, &subject, "", now).await?;
+    tx.commit().await?;
+    desk.tell(lead.practice);
+    Ok(())
+}
+
+/// What a member of the office sees of a check.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sight {
+    Photos,
+    NoPhotos,
+}
+
 async fn insert_practice(
     conn: &mut crate::store::Conn,
     practice: &NewPractice,
@@ -229,6 +261,7 @@ async fn insert_member(
         sign_in_name: new.sign_in_name.trim().to_lowercase(),
         roles: new.roles,
         active: true,
+        sees_photos: false,
     };
     staff::insert(conn, &member, phc, moment.now).await?;
     record::note(conn, practice, by, "staff.add", &format!("staff:{}", member.id), "", moment.now).await?;

@@ -5,6 +5,7 @@ use jiff::SignedDuration;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::ladder;
+use crate::care::silence;
 use crate::care::working::Worked;
 use crate::ids::CallbackId;
 use crate::ids::Moment;
@@ -69,6 +70,7 @@ pub(in crate::care) async fn look(desk: &Desk, job: &Job, moment: &Moment) -> Do
     for id in calls {
         see_to_call(desk, job.practice, id, moment).await?;
     }
+    silence::look(desk, job.practice, moment).await?;
     let mut tx = desk.db.write().await?;
     for alarm in alarms::open(&mut tx, job.practice).await? {
         if !is_still_so(&mut tx, &alarm, moment).await? {
@@ -150,6 +152,7 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         AlarmKind::Overdue => late,
                         AlarmKind::Unopened => is_unopened(&check, moment),
                         AlarmKind::NobodyToTell
+                        | AlarmKind::SurgeonAsked
                         | AlarmKind::LetterFailed
                         | AlarmKind::JobFailed
                         | AlarmKind::NoPageOpen
@@ -163,7 +166,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
             (None, None) => true,
         },
         // These are ended by whoever saw to them.
-        AlarmKind::LetterFailed
+        AlarmKind::SurgeonAsked
+        | AlarmKind::LetterFailed
         | AlarmKind::JobFailed
         | AlarmKind::NoPageOpen
         | AlarmKind::NobodySignedIn

@@ -3,12 +3,18 @@
 use std::net::IpAddr;
 use std::path::PathBuf;
 
+use jiff::Timestamp;
+use jiff::civil::Date;
+use jiff::civil::Time;
+use jiff::tz::TimeZone;
+
 use crate::cli::Failure;
 use crate::cli::seed;
 use crate::cli::seed::Seeded;
 use crate::cli::serve;
 use crate::config::NotifySettings;
 use crate::config::Settings;
+use crate::store::clock as store_clock;
 use crate::store::practices;
 use crate::web::App;
 use crate::web::Clock;
@@ -34,6 +40,27 @@ pub struct Demo {
     /// How much faster than the wall's the demo's clock goes once it is painted: at 60 an hour takes a minute.
     #[arg(long, default_value_t = 1.0, value_parser = speed)]
     speed: f64,
+
+    /// What the practice's clock shows when the demo starts, such as 22:30: how a night goes. Without it, the time it is.
+    #[arg(long, value_parser = clock_time)]
+    at: Option<Time>,
+
+    /// Goes on with a demo that was stopped: its data, at the time its clock showed last.
+    #[arg(long, requires = "data")]
+    go_on: bool,
+}
+
+fn clock_time(typed: &str) -> Result<Time, String> {
+    typed.parse().map_err(|_| "give a time of day such as 22:30".to_owned())
+}
+
+/// The last moment at which this clock showed that time; nothing of the demo then lies in the future.
+fn last_time_of(at: Time, now: Timestamp, zone: &TimeZone) -> Timestamp {
+    let today = now.to_zoned_datetime(zone.clone()).date();
+    let on = |date: Date| {
+        date.to_datetime(at).to_zoned_datetime(zone.clone()).map_or(now, |then| then.timestamp())
+    };
+    if on(today) <= now { on(today) } else { on(today.yesterday().unwrap_or(today)) }
 }
 
 fn speed(typed: &str) -> Result<f64, String> {
@@ -57,18 +84,34 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
     };
     let (listener, settings) = serve::bind(settings).await?;
     let mut app = serve::open(&settings).await?;
-    let known = practices::all(&mut *app.desk.db.read().await?).await?;
+    let (known, seen) = {
+        let mut conn = app.desk.db.read().await?;
+        (practices::all(&mut conn).await?, store_clock::seen(&mut conn).await?)
+    };
+    if demo.go_on {
+        let shown = seen.unwrap_or(app.now());
+        app.clock = Clock::Fast { start: app.now(), shown, speed: demo.speed };
+        println!("Data are in {}. Ctrl-C stops.", settings.data_folder().display());
+        return serve::listen(&app, listener, &settings).await;
+    }
     if !known.is_empty() {
         let folder = settings.data_folder().display();
         return Err(format!(
-            "{folder} already holds a practice: `closewatch serve --data {folder}` opens it."
+            "{folder} already holds a practice: `closewatch serve --data {folder}` opens it, and `closewatch demo \
+             --go-on --data {folder}` goes on with a demo."
         )
         .into());
     }
     println!("Painting an invented practice (some twenty seconds) …");
-    let seeded = seed::seed(&app, app.now()).await?;
-    if demo.speed > 1.0 {
-        app.clock = Clock::Fast { start: app.now(), speed: demo.speed };
+    let shown = match demo.at {
+        Some(at) => last_time_of(at, app.now(), &seed::zone()?),
+        None => app.now(),
+    };
+    let seeded = seed::seed(&app, shown).await?;
+    if demo.speed > 1.0 || demo.at.is_some() {
+        // Painting took its time, which is not the practice's.
+        let shown = if demo.at.is_some() { shown } else { app.now() };
+        app.clock = Clock::Fast { start: app.now(), shown, speed: demo.speed };
     }
     print_way_in(&app, &settings, &seeded);
     serve::listen(&app, listener, &settings).await

@@ -33,6 +33,7 @@ use crate::cli::ahead::SeedPhoto;
 use crate::cli::past::Past;
 use crate::cli::seed_duty;
 use crate::cli::seed_duty::DutyPage;
+use crate::cli::staff::in_words;
 use crate::cli::story::CallLine;
 use crate::cli::story::Story;
 use crate::ids::Chance;
@@ -126,6 +127,11 @@ enum Event {
 struct Progress {
     holder: Option<LinkHolder>,
     sent: BTreeMap<usize, WoundCheckId>,
+}
+
+/// The zone of the invented practice.
+pub fn zone() -> Result<TimeZone, Failure> {
+    Ok(TimeZone::get(&read_book()?.practice.time_zone)?)
 }
 
 /// Fills an empty server with the invented practice, as if its stories had led up to `now`.
@@ -402,6 +408,7 @@ impl Happening<'_> {
             come_in: line.come_in_after_h.map(|hours| before(self.moment.now, -hours)),
             ask: line.ask,
             judged: line.judged,
+            antibiotic: None,
         };
         review::decide(&self.app.desk, surgeon, check, deciding, &self.moment).await?;
         Ok(())
@@ -425,22 +432,16 @@ impl Happening<'_> {
         let waiting =
             callbacks::of_check(&mut *self.app.desk.db.read().await?, office.practice, check).await?;
         let callback = waiting.last().ok_or(CareError::NotFound)?.id;
-        let attempting = Attempting { result: line.result, note: line.note, outcome: line.outcome };
+        let attempting = Attempting {
+            result: line.result,
+            note: line.note,
+            outcome: line.outcome,
+            ..Attempting::of(line.result)
+        };
         callback::log_attempt(&self.app.desk, office, callback, attempting, &self.moment).await
     }
 }
 
 fn held(progress: &Progress) -> Result<&LinkHolder, CareError> {
     progress.holder.as_ref().ok_or(CareError::NotFound)
-}
-
-fn in_words(fault: CareError) -> Failure {
-    match fault {
-        CareError::Entered(faults) => format!(
-            "seed data: {}",
-            faults.iter().map(|fault| fault.words.as_str()).collect::<Vec<_>>().join(" ")
-        )
-        .into(),
-        other => Box::new(other),
-    }
 }

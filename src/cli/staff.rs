@@ -103,7 +103,7 @@ fn read_roles(names: &[String]) -> Result<Roles, Failure> {
     Ok(roles)
 }
 
-fn in_words(fault: CareError) -> Failure {
+pub(super) fn in_words(fault: CareError) -> Failure {
     match fault {
         CareError::Entered(faults) => {
             faults.into_iter().map(|fault| fault.words).collect::<Vec<_>>().join(" ").into()

@@ -16,7 +16,8 @@ pub use operation::{Operation, Packing, Side, Site, WoundSize, WrongOperation};
 pub use packing_out::{CountSays, CountedOut, OutPart, OutPress, OutTimes, count_says};
 pub use risk::{Antibiotic, Diabetes, Immunity, RiskFactors};
 pub use steps::{
-    PLAN_DAYS, PlanStep, STRIP_DUE_H, STRIP_NEVER_H, STRIP_OVERDUE_H, StepKind, StepShape, Strip, care_plan,
-    care_plan_by, day_number, strip_may_be_due, strip_state, strip_state_by,
+    ANTIBIOTIC_CHECK_H, PLAN_DAYS, PlanStep, STRIP_DUE_H, STRIP_NEVER_H, STRIP_OVERDUE_H, StepKind,
+    StepShape, Strip, antibiotic_steps, care_plan, care_plan_by, day_number, strip_may_be_due, strip_state,
+    strip_state_by,
 };
 pub use text::{Both, NUMBER_LIMITS, NumberLimit, PlanNumbers, PlanText, StepText, TextFault};

@@ -35,6 +35,12 @@ const PAIN_PILL_DAYS: i64 = 4;
 /// How long an antibiotic is shown when nobody noted its end; staff move the end (common practice, no source).
 const ANTIBIOTIC_DAYS: i64 = 10;
 
+/// An antibiotic is asked about this long after its start, a little before, and not much later (the hours around it are
+/// ours).
+pub const ANTIBIOTIC_CHECK_H: i64 = 48;
+const ANTIBIOTIC_CHECK_EARLY_H: i64 = 4;
+const ANTIBIOTIC_CHECK_GRACE_H: i64 = 6;
+
 coded! {
     /// What a step asks of the patient.
     pub enum StepKind {
@@ -48,6 +54,10 @@ coded! {
         /// Where an antibiotic was enrolled.
         Antibiotic = "antibiotic",
         Photo = "photo",
+        /// Two days into an antibiotic: is it working?
+        AntibioticCheck = "antibiotic_check",
+        /// The last day of an antibiotic.
+        AntibioticEnd = "antibiotic_end",
         /// The surgeon decided that the patient comes in.
         Visit = "visit",
         PlanEnd = "plan_end",
@@ -67,9 +77,12 @@ impl StepKind {
     /// Whether a step of this kind is done once or goes on.
     pub fn shape(self) -> StepShape {
         match self {
-            StepKind::PackingRemoval | StepKind::Photo | StepKind::Visit | StepKind::PlanEnd => {
-                StepShape::Once
-            }
+            StepKind::PackingRemoval
+            | StepKind::Photo
+            | StepKind::AntibioticCheck
+            | StepKind::AntibioticEnd
+            | StepKind::Visit
+            | StepKind::PlanEnd => StepShape::Once,
             StepKind::WashTwiceDaily
             | StepKind::WashDaily
             | StepKind::Dressing
@@ -81,12 +94,13 @@ impl StepKind {
     /// Whether somebody must hear that it was done: such a step is missed when its due time passes.
     pub fn is_awaited(self) -> bool {
         match self {
-            StepKind::PackingRemoval | StepKind::Photo | StepKind::Visit => true,
+            StepKind::PackingRemoval | StepKind::Photo | StepKind::AntibioticCheck | StepKind::Visit => true,
             StepKind::WashTwiceDaily
             | StepKind::WashDaily
             | StepKind::Dressing
             | StepKind::PainPill
             | StepKind::Antibiotic
+            | StepKind::AntibioticEnd
             | StepKind::PlanEnd => false,
         }
     }
@@ -166,8 +180,31 @@ fn medicines(operation: &Operation, risk: &RiskFactors, zone: &TimeZone) -> Vec<
     if risk.takes_antibiotic == Some(true) || risk.antibiotic.is_some() {
         let started = risk.antibiotic.as_ref().and_then(|antibiotic| antibiotic.started);
         let from = started.unwrap_or(operation.operated);
-        steps.push(PlanStep { kind: StepKind::Antibiotic, from, due: until(from, ANTIBIOTIC_DAYS) });
+        steps.extend(antibiotic_steps(from, until(from, ANTIBIOTIC_DAYS)));
     }
+    steps
+}
+
+/// The steps of an antibiotic started then, until its last dose: taking it, word after two days whether it works, and
+/// the last day.
+///
+/// Two days: who is no better by then has failed it (rule `pills-not-working`; IDSA 2014, seen in part).
+pub fn antibiotic_steps(started: Timestamp, ends: Timestamp) -> Vec<PlanStep> {
+    let check = PlanStep {
+        kind: StepKind::AntibioticCheck,
+        from: later_by_hours(started, ANTIBIOTIC_CHECK_H - ANTIBIOTIC_CHECK_EARLY_H),
+        due: later_by_hours(started, ANTIBIOTIC_CHECK_H + ANTIBIOTIC_CHECK_GRACE_H),
+    };
+    let mut steps = vec![PlanStep { kind: StepKind::Antibiotic, from: started, due: ends }];
+    // A course of a day or two ends before anybody can say whether it worked.
+    if check.due < ends {
+        steps.push(check);
+    }
+    steps.push(PlanStep {
+        kind: StepKind::AntibioticEnd,
+        from: later_by_hours(ends, -24).max(started),
+        due: ends,
+    });
     steps
 }
 
@@ -330,7 +367,12 @@ mod tests {
     fn medicines_stand_in_the_plan_where_they_were_enrolled() {
         let kinds = |risk: &RiskFactors| {
             let plan = care_plan_by(&operation(true), risk, &PlanNumbers::default(), &new_york());
-            let wanted = [StepKind::PainPill, StepKind::Antibiotic];
+            let wanted = [
+                StepKind::PainPill,
+                StepKind::Antibiotic,
+                StepKind::AntibioticCheck,
+                StepKind::AntibioticEnd,
+            ];
             plan.iter().map(|step| step.kind).filter(|kind| wanted.contains(kind)).collect::<Vec<_>>()
         };
         assert_eq!(kinds(&RiskFactors::default()), vec![]);
@@ -345,7 +387,15 @@ mod tests {
             takes_antibiotic: Some(true),
             ..RiskFactors::default()
         };
-        assert_eq!(kinds(&both), vec![StepKind::PainPill, StepKind::Antibiotic]);
+        assert_eq!(
+            kinds(&both),
+            vec![
+                StepKind::PainPill,
+                StepKind::Antibiotic,
+                StepKind::AntibioticCheck,
+                StepKind::AntibioticEnd
+            ]
+        );
     }
 
     #[test]

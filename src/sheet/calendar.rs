@@ -34,7 +34,12 @@ pub fn plan_rows(contents: &SheetContents) -> Vec<PlanRow> {
                 care.push(care_row(contents, step));
             }
             // Standing things the sheet says elsewhere, and dates that come up later.
-            StepKind::Dressing | StepKind::PainPill | StepKind::Antibiotic | StepKind::Visit => {}
+            StepKind::Dressing
+            | StepKind::PainPill
+            | StepKind::Antibiotic
+            | StepKind::AntibioticCheck
+            | StepKind::AntibioticEnd
+            | StepKind::Visit => {}
             StepKind::Photo => photo_days.push(short_day(contents.language, contents.local(step.from))),
             StepKind::PlanEnd => end.push(care_row(contents, step)),
         }
@@ -73,6 +78,8 @@ fn care_row(contents: &SheetContents, step: &PlanStep) -> PlanRow {
         | StepKind::Dressing
         | StepKind::PainPill
         | StepKind::Antibiotic
+        | StepKind::AntibioticCheck
+        | StepKind::AntibioticEnd
         | StepKind::Visit => (words.photo_label(), words.photo_when(), Vec::new()),
         StepKind::PlanEnd => (words.end_label(), words.end_when(&long(step.due)), Vec::new()),
     };

@@ -21,6 +21,8 @@ coded! {
         Overdue = "overdue",
         /// A ladder found nobody to tell.
         NobodyToTell = "nobody_to_tell",
+        /// The office asks a surgeon about somebody it cannot reach, or cannot answer.
+        SurgeonAsked = "surgeon_asked",
         /// A letter could not be sent.
         LetterFailed = "letter_failed",
         /// A job was given up.

@@ -14,9 +14,11 @@ use crate::plan::coded;
 use crate::store::Conn;
 use crate::store::Stored;
 use crate::store::row::Columns;
+use crate::store::silences::Interpreter;
 use crate::triage::CallOutcome;
 use crate::triage::CallResult;
 use crate::triage::Urgency;
+use crate::triage::Whom;
 
 coded! {
     /// Where a callback stands.
@@ -45,6 +47,12 @@ pub struct Callback {
     pub hand_back_note: String,
     pub closed: Option<Timestamp>,
     pub created: Timestamp,
+    /// The visit the call booked; `None`: none.
+    pub visit: Option<Timestamp>,
+    /// The emergency department the patient goes to; empty: none, or not said.
+    pub emergency_place: String,
+    /// When the caller means to try again; `None`: by the due time.
+    pub next_try: Option<Timestamp>,
 }
 
 /// One attempt.
@@ -54,7 +62,11 @@ pub struct CallAttempt {
     pub practice: PracticeId,
     pub callback: CallbackId,
     pub staff: StaffId,
+    pub whom: Whom,
     pub result: CallResult,
+    /// Who spoke; empty when nobody did.
+    pub spoke_with: String,
+    pub interpreter: Interpreter,
     pub note: String,
     pub at: Timestamp,
 }
@@ -76,6 +88,9 @@ fn callback(row: &AnyRow) -> Stored<Callback> {
         hand_back_note: row.text("hand_back_note")?,
         closed: row.time_maybe("closed_ms")?,
         created: row.time("created_ms")?,
+        visit: row.time_maybe("visit_ms")?,
+        emergency_place: row.text("emergency_place")?,
+        next_try: row.time_maybe("next_try_ms")?,
     })
 }
 
@@ -161,16 +176,20 @@ pub async fn of_check(conn: &mut Conn, practice: PracticeId, check: WoundCheckId
         .collect()
 }
 
-/// Keeps what an attempt changed: class, due time, missed attempts.
+/// Keeps what an attempt changed: class, due times, missed attempts, and what it booked.
 pub async fn note_attempt(conn: &mut Conn, callback: &Callback) -> Stored<()> {
     sqlx::query(
-        "UPDATE callback SET urgency = $3, due_ms = $4, missed = $5 WHERE practice_id = $1 AND id = $2",
+        "UPDATE callback SET urgency = $3, due_ms = $4, missed = $5, visit_ms = $6, emergency_place = $7, \
+         next_try_ms = $8 WHERE practice_id = $1 AND id = $2",
     )
     .bind(callback.practice.to_string())
     .bind(callback.id.to_string())
     .bind(i64::from(callback.urgency.rank()))
     .bind(callback.due.as_millisecond())
     .bind(callback.missed)
+    .bind(callback.visit.map(|at| at.as_millisecond()))
+    .bind(&callback.emergency_place)
+    .bind(callback.next_try.map(|at| at.as_millisecond()))
     .execute(conn)
     .await?;
     Ok(())
@@ -211,8 +230,8 @@ pub async fn end(
 }
 
 pub async fn insert_attempt(conn: &mut Conn, attempt: &CallAttempt) -> Stored<()> {
-    const SQL: &str = "INSERT INTO call_attempt (id, practice_id, callback_id, staff_id, result, note, at_ms) \
-                       VALUES ($1, $2, $3, $4, $5, $6, $7)";
+    const SQL: &str = "INSERT INTO call_attempt (id, practice_id, callback_id, staff_id, result, note, at_ms, whom, \
+                       spoke_with, interpreter) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)";
     sqlx::query(SQL)
         .bind(attempt.id.to_string())
         .bind(attempt.practice.to_string())
@@ -221,6 +240,9 @@ pub async fn insert_attempt(conn: &mut Conn, attempt: &CallAttempt) -> Stored<()
         .bind(attempt.result.code())
         .bind(&attempt.note)
         .bind(attempt.at.as_millisecond())
+        .bind(attempt.whom.code())
+        .bind(&attempt.spoke_with)
+        .bind(attempt.interpreter.code())
         .execute(conn)
         .await?;
     Ok(())
@@ -240,7 +262,10 @@ pub async fn attempts(conn: &mut Conn, practice: PracticeId, id: CallbackId) -> 
                 practice: row.parsed("practice_id")?,
                 callback: row.parsed("callback_id")?,
                 staff: row.parsed("staff_id")?,
+                whom: row.parsed("whom")?,
                 result: row.parsed("result")?,
+                spoke_with: row.text("spoke_with")?,
+                interpreter: row.parsed("interpreter")?,
                 note: row.text("note")?,
                 at: row.time("at_ms")?,
             })

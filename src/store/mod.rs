@@ -5,6 +5,7 @@
 
 pub mod addresses;
 pub mod alarms;
+pub mod antibiotics;
 pub mod arrivals;
 pub mod assessments;
 pub mod audit;
@@ -34,6 +35,7 @@ pub mod protocols;
 pub mod replies;
 pub mod reviews;
 mod row;
+pub mod silences;
 pub mod staff;
 pub mod strip_attempts;
 pub mod thread;

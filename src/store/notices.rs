@@ -37,8 +37,39 @@ coded! {
         Alarm = "alarm",
         /// To the office: a call is to be made.
         CallToMake = "call_to_make",
+        /// To the patient: a step is due today.
+        StepDue = "step_due",
+        /// To the patient: something was due and did not come.
+        NotHeard = "not_heard",
+        /// To the patient: an answer was not read.
+        ReplyUnread = "reply_unread",
+        /// To the patient: they were asked to come in, and did not answer.
+        ComeInUnanswered = "come_in_unanswered",
+        /// To the patient: the office rang and nobody answered.
+        CallMissed = "call_missed",
         /// To the practice: somebody keeps entering wrong PINs on a link.
         WrongPins = "wrong_pins",
+    }
+}
+
+impl NoticeKind {
+    /// Whether it reminds a patient of what is due from them.
+    pub fn is_reminder(self) -> bool {
+        match self {
+            NoticeKind::StepDue
+            | NoticeKind::NotHeard
+            | NoticeKind::ReplyUnread
+            | NoticeKind::ComeInUnanswered => true,
+            NoticeKind::AnswerReady
+            | NoticeKind::UrgentCheck
+            | NoticeKind::UrgentCheckAgain
+            | NoticeKind::UrgentCheckByVoice
+            | NoticeKind::NotReached
+            | NoticeKind::Alarm
+            | NoticeKind::CallToMake
+            | NoticeKind::CallMissed
+            | NoticeKind::WrongPins => false,
+        }
     }
 }
 

@@ -24,7 +24,10 @@ pub struct Patient {
     pub language: Language,
     /// Who does the dressing at home; `None` when nobody was named.
     pub helper_name: Option<String>,
+    /// Who is rung when the patient does not answer: the second contact.
     pub helper_phone: Option<String>,
+    /// Whether calls need an interpreter; `None`: by the language alone.
+    pub interpreter: Option<bool>,
 }
 
 impl Patient {
@@ -45,6 +48,7 @@ fn patient(row: &AnyRow) -> Stored<Patient> {
         language: row.parsed("language")?,
         helper_name: row.text_maybe("helper_name")?,
         helper_phone: row.text_maybe("helper_phone")?,
+        interpreter: row.whole_maybe("interpreter")?.map(|flag| flag != 0),
     })
 }
 
@@ -82,6 +86,22 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: PatientId) -> Store
         .as_ref()
         .map(patient)
         .transpose()
+}
+
+/// Keeps how a patient and their second contact are reached, and whether calls need an interpreter.
+pub async fn set_contacts(conn: &mut Conn, patient: &Patient) -> Stored<()> {
+    const SQL: &str = "UPDATE patient SET phone = $3, helper_name = $4, helper_phone = $5, interpreter = $6 \
+                       WHERE practice_id = $1 AND id = $2";
+    sqlx::query(SQL)
+        .bind(patient.practice.to_string())
+        .bind(patient.id.to_string())
+        .bind(&patient.phone)
+        .bind(patient.helper_name.as_deref())
+        .bind(patient.helper_phone.as_deref())
+        .bind(patient.interpreter.map(i64::from))
+        .execute(conn)
+        .await?;
+    Ok(())
 }
 
 /// Patients whose name holds every word of `words`, by name, at most `limit`. No words: the newest first.
@@ -132,6 +152,7 @@ mod tests {
             language: Language::English,
             helper_name: None,
             helper_phone: None,
+            interpreter: None,
         };
         assert_eq!(patient.age_years(date(2026, 3, 9)), 65);
         assert_eq!(patient.age_years(date(2026, 3, 10)), 66);

@@ -81,9 +81,29 @@ pub async fn unheard(conn: &mut Conn, practice: PracticeId, now: Timestamp) -> S
     const SQL: &str = "SELECT plan_step.* FROM plan_step JOIN wound ON wound.id = plan_step.wound_id \
                        WHERE plan_step.practice_id = $1 AND plan_step.done_ms IS NULL \
                        AND plan_step.cancelled_ms IS NULL AND plan_step.due_ms < $2 \
-                       AND plan_step.kind IN ('packing_removal', 'photo', 'visit') AND wound.state = 'open' \
+                       AND plan_step.kind IN ('packing_removal', 'photo', 'antibiotic_check', 'visit') AND wound.state = 'open' \
                        AND (wound.paused_until_ms IS NULL OR wound.paused_until_ms <= $2) \
                        AND (plan_step.due_ms >= wound.created_ms OR plan_step.kind = 'packing_removal') \
+                       ORDER BY plan_step.due_ms, plan_step.id";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(now.as_millisecond())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(kept)
+        .collect()
+}
+
+/// Steps of open wounds that somebody waits to hear of and whose time is now: begun, not over, nothing heard, and the
+/// plan is not paused.
+pub async fn awaited(conn: &mut Conn, practice: PracticeId, now: Timestamp) -> Stored<Vec<KeptStep>> {
+    const SQL: &str = "SELECT plan_step.* FROM plan_step JOIN wound ON wound.id = plan_step.wound_id \
+                       WHERE plan_step.practice_id = $1 AND plan_step.done_ms IS NULL \
+                       AND plan_step.cancelled_ms IS NULL AND plan_step.from_ms <= $2 AND plan_step.due_ms > $2 \
+                       AND plan_step.kind IN ('packing_removal', 'photo', 'antibiotic_check') \
+                       AND wound.state = 'open' \
+                       AND (wound.paused_until_ms IS NULL OR wound.paused_until_ms <= $2) \
                        ORDER BY plan_step.due_ms, plan_step.id";
     sqlx::query(SQL)
         .bind(practice.to_string())

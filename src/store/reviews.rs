@@ -8,6 +8,7 @@ use crate::ids::ReviewId;
 use crate::ids::StaffId;
 use crate::ids::WoundCheckId;
 use crate::ids::WoundId;
+use crate::plan::coded;
 use crate::store::Conn;
 use crate::store::Stored;
 use crate::store::row::Columns;
@@ -35,6 +36,16 @@ pub struct Review {
     /// For decisions that ask the office to ring: by when, as asked.
     pub call_due: Option<Timestamp>,
     pub decided: Timestamp,
+    /// For "come in": what the patient answered; `None`: nothing yet.
+    pub come_in_answer: Option<ComeInAnswer>,
+}
+
+coded! {
+    /// What a patient answers to "come in".
+    pub enum ComeInAnswer {
+        WillCome = "will_come",
+        CannotThen = "cannot_then",
+    }
 }
 
 fn review(row: &AnyRow) -> Stored<Review> {
@@ -52,6 +63,7 @@ fn review(row: &AnyRow) -> Stored<Review> {
         urgency_judged: row.urgency_maybe("urgency_judged")?,
         call_due: row.time_maybe("call_due_ms")?,
         decided: row.time("decided_ms")?,
+        come_in_answer: row.parsed_maybe("come_in_answer")?,
     })
 }
 
@@ -102,4 +114,46 @@ pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> 
         .iter()
         .map(review)
         .collect()
+}
+
+/// Decisions that a patient comes in at a time still ahead, about open wounds, to which nobody answered.
+pub async fn come_in_unanswered(
+    conn: &mut Conn,
+    practice: PracticeId,
+    now: Timestamp,
+) -> Stored<Vec<(WoundId, Review)>> {
+    const SQL: &str = "SELECT review.*, wound_check.wound_id AS of_wound FROM review \
+                       JOIN wound_check ON wound_check.id = review.check_id \
+                       JOIN wound ON wound.id = wound_check.wound_id \
+                       WHERE review.practice_id = $1 AND review.decision = 'come_in' \
+                       AND review.come_in_answer IS NULL AND review.come_in_ms > $2 AND wound.state = 'open' \
+                       ORDER BY review.decided_ms, review.id";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(now.as_millisecond())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| Ok((row.parsed("of_wound")?, review(row)?)))
+        .collect()
+}
+
+/// Keeps what was answered to "come in"; a later answer replaces an earlier one.
+pub async fn answer_come_in(
+    conn: &mut Conn,
+    practice: PracticeId,
+    id: ReviewId,
+    answer: ComeInAnswer,
+    at: Timestamp,
+) -> Stored<()> {
+    sqlx::query(
+        "UPDATE review SET come_in_answer = $3, come_in_answered_ms = $4 WHERE practice_id = $1 AND id = $2",
+    )
+    .bind(practice.to_string())
+    .bind(id.to_string())
+    .bind(answer.code())
+    .bind(at.as_millisecond())
+    .execute(conn)
+    .await?;
+    Ok(())
 }

@@ -34,6 +34,15 @@ pub struct StaffMember {
     pub sign_in_name: String,
     pub roles: Roles,
     pub active: bool,
+    /// A lead let this member see photos although they are no surgeon.
+    pub sees_photos: bool,
+}
+
+impl StaffMember {
+    /// Surgeons may; others where a lead said so.
+    pub fn may_see_photos(&self) -> bool {
+        self.roles.surgeon || self.sees_photos
+    }
 }
 
 /// What sign-in needs besides the member.
@@ -66,6 +75,7 @@ fn member(row: &AnyRow) -> Stored<StaffMember> {
             lead: row.flag("is_lead")?,
         },
         active: row.flag("active")?,
+        sees_photos: row.flag("sees_photos")?,
     })
 }
 
@@ -151,6 +161,17 @@ pub async fn forget_wrong_tries(conn: &mut Conn, id: StaffId, now: Timestamp) ->
     sqlx::query("UPDATE staff SET failed_sign_ins = 0, next_try_ms = $2 WHERE id = $1")
         .bind(id.to_string())
         .bind(now.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// Keeps whether a member who is no surgeon may see photos.
+pub async fn set_sees_photos(conn: &mut Conn, practice: PracticeId, id: StaffId, sees: bool) -> Stored<()> {
+    sqlx::query("UPDATE staff SET sees_photos = $3 WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .bind(flag(sees))
         .execute(conn)
         .await?;
     Ok(())

@@ -89,6 +89,21 @@ pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> 
         .collect()
 }
 
+/// Answers of the practice that nobody marked as read, sent before then, about open wounds; first sent first.
+pub async fn unread(conn: &mut Conn, practice: PracticeId, before: Timestamp) -> Stored<Vec<Message>> {
+    const SQL: &str = "SELECT message.* FROM message JOIN wound ON wound.id = message.wound_id \
+                       WHERE message.practice_id = $1 AND message.sender = 'practice' AND message.read_ms IS NULL \
+                       AND message.sent_ms <= $2 AND wound.state = 'open' ORDER BY message.sent_ms, message.id";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(before.as_millisecond())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(message)
+        .collect()
+}
+
 /// The patient has read an answer. The first press stands; false when this wound has no such answer.
 pub async fn note_read(
     conn: &mut Conn,

@@ -146,6 +146,17 @@ pub async fn note_check(conn: &mut Conn, wound: &Wound, received: Timestamp) -> 
     Ok(())
 }
 
+/// Keeps what is known about the patient's risks; what was assessed before keeps the facts of its day.
+pub async fn set_risk(conn: &mut Conn, practice: PracticeId, id: WoundId, risk: &RiskFactors) -> Stored<()> {
+    sqlx::query("UPDATE wound SET risk_factors = $3 WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .bind(to_json(risk)?)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
 /// Notes that all of the strip was reported out. The first report stands.
 pub async fn note_strip_out(conn: &mut Conn, wound: &Wound, at: Timestamp) -> Stored<()> {
     sqlx::query(

@@ -54,6 +54,7 @@ mod queue;
 mod reach;
 mod readings;
 mod said;
+mod silence;
 mod special_answers;
 mod telling;
 mod truth;
@@ -97,6 +98,10 @@ pub use questions::{
 };
 pub use queue::{RankKey, Waiting, effective, rank, rank_key};
 pub use said::{NOT_SURE, Said};
+pub use silence::{
+    AtRisk, SecondContact, SilenceKind, SilenceStep, Tried, Whom, next_step, risk_order, silence_class,
+    silent_limit, surgeon_decides,
+};
 pub use special_answers::{
     BestPhone, Ketones, MeterReading, NoneBeside, PeeSign, Rash, SUGAR_STALE_AFTER_H, Sugar, SugarSick,
     SugarUnit, UrineKetones,

@@ -15,9 +15,10 @@ use crate::ids::Moment;
 #[derive(Clone, Debug)]
 pub enum Clock {
     Machine,
-    /// The demo's: from `start` on it goes `speed` times as fast as the machine's.
+    /// The demo's: it showed `shown` when the machine's showed `start`, and goes `speed` times as fast.
     Fast {
         start: Timestamp,
+        shown: Timestamp,
         speed: f64,
     },
     ByHand(Arc<AtomicI64>),
@@ -40,10 +41,10 @@ impl Clock {
         match self {
             #[expect(clippy::disallowed_methods, reason = "this is the one place that asks the machine")]
             Clock::Machine => Timestamp::now(),
-            Clock::Fast { start, speed } => {
+            Clock::Fast { start, shown, speed } => {
                 let passed = Clock::Machine.now().duration_since(*start).as_secs_f64() * speed;
                 let passed = SignedDuration::try_from_secs_f64(passed).unwrap_or(SignedDuration::ZERO);
-                start.saturating_add(passed).unwrap_or(*start)
+                shown.saturating_add(passed).unwrap_or(*shown)
             }
             Clock::ByHand(ms) => {
                 Timestamp::from_millisecond(ms.load(Ordering::SeqCst)).unwrap_or(Timestamp::MIN)

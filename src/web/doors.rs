@@ -38,6 +38,8 @@ pub enum Who {
     Office,
     /// Office or surgeon.
     Caller,
+    /// A surgeon, or whom a lead let see photos.
+    PhotoViewer,
     Lead,
     /// Lead or surgeon: whoever judges the protocol, how well it ranks, and whether there is enough cover.
     Judge,
@@ -51,6 +53,7 @@ impl Who {
             Who::Surgeon => member.roles.surgeon,
             Who::Office => member.roles.office,
             Who::Caller => member.roles.office || member.roles.surgeon,
+            Who::PhotoViewer => member.may_see_photos(),
             Who::Lead => member.roles.lead,
             Who::Judge => member.roles.judge_ranking(),
         }
@@ -128,7 +131,7 @@ async fn guard(
     let entered = match who {
         Who::Anyone => Ok(()),
         Who::Phone => enter_phone(&app, &mut request).await,
-        Who::Staff | Who::Surgeon | Who::Office | Who::Caller | Who::Lead | Who::Judge => {
+        Who::Staff | Who::Surgeon | Who::Office | Who::Caller | Who::PhotoViewer | Who::Lead | Who::Judge => {
             enter_staff(&app, who, &mut request).await
         }
     };

@@ -2,6 +2,7 @@
 //! language or a wrong blank does not compile.
 
 pub mod calendar;
+pub mod call_script;
 mod language;
 pub mod notices;
 pub mod patient;

@@ -54,6 +54,7 @@ messages! {
 #[cfg(test)]
 mod tests {
     use crate::words::Language;
+    use crate::words::call_script::ScriptWords;
     use crate::words::notices;
     use crate::words::patient_answers::AnswersWords;
     use crate::words::patient_calendar::CalendarPageWords;
@@ -73,7 +74,7 @@ mod tests {
 
     type Sentence = (&'static str, &'static str, &'static str);
 
-    fn sets() -> [(&'static str, &'static [Sentence]); 15] {
+    fn sets() -> [(&'static str, &'static [Sentence]); 16] {
         [
             ("frame", PatientWords::ALL),
             ("open", OpenWords::ALL),
@@ -90,6 +91,7 @@ mod tests {
             ("notices", notices::TO_PATIENTS),
             ("strip", StripWords::ALL),
             ("calendar", CalendarPageWords::ALL),
+            ("script", ScriptWords::ALL),
         ]
     }
 

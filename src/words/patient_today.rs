@@ -36,6 +36,10 @@ messages! {
     photo_late() { en: "It is not too late. Send it now.", es: "No es tarde. Envíela ahora." }
     photo_done() { en: "Today's wound check is sent", es: "La revisión de hoy ya se envió" }
     photo_next_title() { en: "Next wound check", es: "Próxima revisión" }
+    visit_ask(when: &str) { en: "Can you come: {when}?", es: "¿Puede venir: {when}?" }
+    visit_yes() { en: "Yes, I will come", es: "Sí, voy a ir" }
+    visit_no() { en: "I cannot come then", es: "No puedo a esa hora" }
+    visit_no_hint() { en: "Then we call you and find another time.", es: "Entonces le llamamos y buscamos otra hora." }
     visit_at(when: &str) { en: "When: {when}", es: "Cuándo: {when}" }
     until(when: &str) { en: "Until: {when}", es: "Hasta: {when}" }
     paused_title() { en: "Your plan has a break", es: "Su plan está en pausa" }

@@ -6,6 +6,7 @@ import { after, before, describe } from 'node:test';
 import { badDays, deskHabits } from './bad_days.mjs';
 import { launch } from './house.mjs';
 import { journeys } from './journey.mjs';
+import { loop } from './loop.mjs';
 import { drawing } from './outline.mjs';
 import { packing } from './packing.mjs';
 import { checkPages, patientPages, staffPages } from './pages.mjs';
@@ -32,6 +33,7 @@ describe('in a real browser', { concurrency: false }, () => {
   describe('the main job', () => journeys(world));
   describe('measuring and drawing', () => drawing(world));
   describe('on a bad day', () => badDays(world));
+  describe('the loop', () => loop(world));
   describe('step by step', () => stepByStep(world));
   describe('taking the strip out', () => packing(world));
   describe('at the desk', () => deskHabits(world));

@@ -67,7 +67,7 @@ export async function enrol(office, demo, person) {
   await office.selectOption('#side', 'left');
   await office.fill('#procedure', 'abscess drained');
   await office.selectOption('#surgeon', { index: 1 });
-  await office.fill('#operated', localMinutes(-(person.hoursAgo ?? 4 * 24) * 60));
+  await office.fill('#operated', person.operated ?? localMinutes(-(person.hoursAgo ?? 4 * 24) * 60));
   // Strips placed at the operation, when somebody has some.
   if (person.strips) {
     await office.check('#strips-placed');

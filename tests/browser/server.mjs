@@ -13,8 +13,7 @@ const binary = process.env.CLOSEWATCH_BIN ?? path.join(root, 'target/debug/close
 // A photo that somebody painted for the demo.
 export const painted = (name) => path.join(root, 'seed-data/photos', name);
 
-async function start(args, isReady, limitMs = 300_000) {
-  const folder = mkdtempSync(path.join(tmpdir(), 'closewatch-browser-'));
+async function start(args, isReady, limitMs = 300_000, folder = mkdtempSync(path.join(tmpdir(), 'closewatch-browser-'))) {
   const child = spawn(binary, [...args, '--data', path.join(folder, 'data')], { stdio: ['ignore', 'pipe', 'pipe'] });
   const lines = [];
   const said = createInterface({ input: child.stdout });
@@ -35,20 +34,24 @@ async function start(args, isReady, limitMs = 300_000) {
     child.on('error', fail);
   });
   await ready;
-  const stop = async () => {
+  const kill = async () => {
     if (child.exitCode === null) {
       const ended = once(child, 'exit');
       child.kill('SIGKILL');
       await ended;
     }
+  };
+  const stop = async () => {
+    await kill();
     rmSync(folder, { recursive: true, force: true });
   };
-  return { lines, stop };
+  return { lines, stop, kill, folder };
 }
 
-// Starts the demo and reads from its lines what it tells whoever looks around.
-export async function startDemo() {
-  const { lines, stop } = await start(['demo', '--port', '0'], (line) => line.startsWith('Data are in '));
+// Starts the demo and reads from its lines what it tells whoever looks around. `again` kills it and goes on over
+// its data, at the time its clock showed last.
+export async function startDemo(more = []) {
+  const { lines, stop, kill, folder } = await start(['demo', '--port', '0', ...more], (line) => line.startsWith('Data are in '));
   const home = lines.join('\n').match(/sign in at (http:\/\/\S+)\/sign-in/)[1];
   const staff = {};
   const links = [];
@@ -61,7 +64,37 @@ export async function startDemo() {
   if (!staff.surgeon || !staff.office || !staff.lead || links.length < 2) {
     throw new Error(`the demo's lines were not understood:\n${lines.join('\n')}`);
   }
-  return { home, staff, links, stop };
+  const data = path.join(folder, 'data');
+  const shows = clockOf(more);
+  const again = async () => {
+    await kill();
+    const port = new URL(home).port;
+    const next = await start(['demo', '--go-on', '--port', port, '--speed', String(shows.speed)], (line) => line.startsWith('Data are in '), 60_000, folder);
+    return { home, staff, links, data, stop: next.stop, minutes: shows.minutes };
+  };
+  return { home, staff, links, data, stop, again, minutes: shows.minutes };
+}
+
+// What a demo's clock shows, by how it was started: minutes from then as a datetime-local field takes them.
+function clockOf(more) {
+  const option = (name) => (more.includes(name) ? more[more.indexOf(name) + 1] : undefined);
+  const [speed, at, began] = [Number(option('--speed') ?? 1), option('--at'), Date.now()];
+  const local = (ms) => new Intl.DateTimeFormat('sv-SE', { timeZone: 'America/New_York', dateStyle: 'short', timeStyle: 'short' })
+    .format(new Date(ms)).replace(' ', 'T');
+  const shownAtStart = () => {
+    if (!at) return began;
+    for (let back = 0; back < 48 * 60; back += 1) {
+      const then = Math.floor(began / 60_000) * 60_000 - back * 60_000;
+      if (local(then).endsWith(`T${at.padStart(5, '0')}`)) return then;
+    }
+    return began;
+  };
+  const shown = shownAtStart();
+  const now = () => shown + (Date.now() - began) * speed;
+  return {
+    minutes: (from) => local(now() + from * 60_000),
+    speed,
+  };
 }
 
 // Starts a server without a practice; `setUp` is its one-time address.

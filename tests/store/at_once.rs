@@ -128,6 +128,7 @@ async fn a_decision_pressed_ten_times_at_once_is_taken_once() {
                     come_in: None,
                     ask: String::new(),
                     judged: None,
+                    antibiotic: None,
                 };
                 review::decide(practice.desk(), &surgeon.member, check, deciding, &practice.moment()).await
             })
@@ -164,6 +165,7 @@ async fn a_call_ended_by_five_people_at_once_ends_once() {
                     result: CallResult::Spoke,
                     note: String::new(),
                     outcome: Some(CallOutcome::WillFollowAdvice),
+                    ..Attempting::of(CallResult::Spoke)
                 };
                 let moment = practice.moment();
                 callback::log_attempt(practice.desk(), &office.member, id, attempting, &moment).await
@@ -201,6 +203,7 @@ async fn an_amendment_is_never_lost_to_a_call_that_ends_meanwhile() {
                 result: CallResult::Spoke,
                 note: String::new(),
                 outcome: Some(CallOutcome::WillFollowAdvice),
+                ..Attempting::of(CallResult::Spoke)
             };
             let amending = intake::receive(desk, &holder, sending, Vec::new(), &moment);
             let ending = callback::log_attempt(desk, &office.member, id, attempting, &moment);

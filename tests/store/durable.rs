@@ -73,6 +73,7 @@ async fn a_transaction_that_is_not_committed_leaves_nothing() {
             language: new.language,
             helper_name: None,
             helper_phone: None,
+            interpreter: None,
         };
         patients::insert(&mut tx, &patient, practice.now()).await.unwrap();
         assert!(patients::find(&mut tx, practice.id, patient.id).await.unwrap().is_some());
@@ -148,6 +149,7 @@ async fn a_decision_that_fails_in_the_middle_decides_nothing() {
                 come_in: None,
                 ask: String::new(),
                 judged: None,
+                antibiotic: None,
             };
             let moment = practice.moment();
             let failed =

@@ -83,6 +83,7 @@ async fn a_busy_past(practice: &Practice, surgeon: &Staff) -> Vec<(WoundCheck, V
                 urgency_judged: chosen(&chance, &[None, None, Some(Urgency::GoNow), Some(Urgency::OnTrack)]),
                 call_due: Some(later(120)),
                 decided,
+                come_in_answer: None,
             };
             reviews::insert(&mut tx, &review).await.unwrap();
             its_reviews.push(review);
@@ -233,6 +234,7 @@ async fn rings_for(surgeon: &Staff, check: WoundCheckId, judged: Option<Urgency>
         come_in: None,
         ask: String::new(),
         judged,
+        antibiotic: None,
     };
     let (desk, moment) = (surgeon.practice.desk(), surgeon.practice.moment());
     review::decide(desk, &surgeon.member, check, deciding, &moment).await.unwrap();

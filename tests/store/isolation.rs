@@ -13,6 +13,7 @@ use closewatch::care::check_draft::Kept;
 use closewatch::care::check_draft::StepTyped;
 use closewatch::care::duty as care_duty;
 use closewatch::care::enrol;
+use closewatch::care::hand_off;
 use closewatch::care::hand_over;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
@@ -20,6 +21,8 @@ use closewatch::care::ladder;
 use closewatch::care::measuring;
 use closewatch::care::measuring::Method;
 use closewatch::care::measuring::Setting;
+use closewatch::care::patients as care_patients;
+use closewatch::care::patients::Contacts;
 use closewatch::care::plan;
 use closewatch::care::plan::Washing;
 use closewatch::care::plan_text;
@@ -27,16 +30,20 @@ use closewatch::care::protocol_draft;
 use closewatch::care::replies as reply_texts;
 use closewatch::care::review;
 use closewatch::care::review::Deciding;
+use closewatch::care::silence;
 use closewatch::care::strip_out;
 use closewatch::duty::Absence;
 use closewatch::duty::DatedShift;
 use closewatch::duty::DayHours;
 use closewatch::duty::Rank;
 use closewatch::duty::WeeklyShift;
+use closewatch::ids::AntibioticCourseId;
 use closewatch::ids::Chance;
 use closewatch::ids::LadderId;
 use closewatch::ids::LinkId;
 use closewatch::ids::PhotoId;
+use closewatch::ids::SilenceCallId;
+use closewatch::ids::SilenceId;
 use closewatch::ids::StaffAddressId;
 use closewatch::photo::MmPoint;
 use closewatch::plan::EndWhy;
@@ -48,6 +55,9 @@ use closewatch::store::addresses::Reached;
 use closewatch::store::addresses::StaffAddress;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
+use closewatch::store::antibiotics;
+use closewatch::store::antibiotics::AntibioticCourse;
+use closewatch::store::antibiotics::Culture;
 use closewatch::store::assessments;
 use closewatch::store::audit;
 use closewatch::store::calendar_feeds;
@@ -77,6 +87,10 @@ use closewatch::store::practices;
 use closewatch::store::protocols;
 use closewatch::store::replies;
 use closewatch::store::reviews;
+use closewatch::store::silences;
+use closewatch::store::silences::Beginning;
+use closewatch::store::silences::Interpreter;
+use closewatch::store::silences::SilenceCall;
 use closewatch::store::staff;
 use closewatch::store::staff::Activity;
 use closewatch::store::strip_attempts;
@@ -87,6 +101,9 @@ use closewatch::triage::CallResult;
 use closewatch::triage::Decision;
 use closewatch::triage::Edits;
 use closewatch::triage::Protocol;
+use closewatch::triage::SilenceKind;
+use closewatch::triage::SilenceStep;
+use closewatch::triage::Whom;
 use closewatch::wound::HandDrawn;
 use closewatch::wound::METHOD;
 use closewatch::wound::Outline;
@@ -122,6 +139,7 @@ struct Busy {
     /// A step of the plan that was moved.
     step: KeptStep,
     ladder: LadderId,
+    silence: SilenceId,
 }
 
 /// A step moved, the practice's own text, a try at the strip, and a calendar address.
@@ -205,6 +223,7 @@ async fn busy(practice: Practice) -> Busy {
     let draft = begins_a_check(&phone).await;
     let step = changes_the_plan(&office, &lead, &phone).await;
     let ladder = is_told_of(&practice, &surgeon, &waiting).await;
+    let silence = goes_silent(&practice, &office, &patient).await;
     Busy {
         practice,
         office,
@@ -219,7 +238,60 @@ async fn busy(practice: Practice) -> Busy {
         draft,
         step,
         ladder,
+        silence,
     }
+}
+
+/// A check that did not come and was rung about, and an antibiotic.
+async fn goes_silent(practice: &Practice, office: &Staff, patient: &Patient) -> SilenceId {
+    let (moment, wound) = (practice.moment(), patient.enrolled.wound.id);
+    let mut tx = practice.desk().db.write().await.unwrap();
+    let beginning = Beginning {
+        practice: practice.id,
+        wound,
+        kind: SilenceKind::Visit,
+        about: "step:an old visit",
+        since: moment.now,
+        next: (SilenceStep::Call, moment.now),
+        by: moment.now,
+    };
+    let id = silences::begin(&mut tx, beginning, &moment).await.unwrap().unwrap();
+    let call = SilenceCall {
+        id: SilenceCallId::mint(&moment),
+        practice: practice.id,
+        silence: id,
+        staff: office.member.id,
+        whom: Whom::Patient,
+        result: CallResult::NoAnswer,
+        spoke_with: String::new(),
+        interpreter: Interpreter::NotNeeded,
+        note: String::new(),
+        at: moment.now,
+    };
+    silences::insert_call(&mut tx, &call).await.unwrap();
+    let course = AntibioticCourse {
+        id: AntibioticCourseId::mint(&moment),
+        practice: practice.id,
+        wound,
+        review: None,
+        drug: "cephalexin".to_owned(),
+        doses_per_day: Some(4),
+        days: 7,
+        started: moment.now,
+        ends: moment.now + jiff::SignedDuration::from_hours(24 * 7),
+        culture: Culture::Sent,
+        culture_result: String::new(),
+        culture_fits: None,
+        culture_by: None,
+        culture_at: None,
+        stopped: None,
+        stopped_why: String::new(),
+        recorded_by: office.member.id,
+        recorded: moment.now,
+    };
+    antibiotics::insert(&mut tx, &course).await.unwrap();
+    tx.commit().await.unwrap();
+    id
 }
 
 /// Hours, a holiday, a weekly shift, one on a date, and somebody away.
@@ -322,6 +394,14 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert!(callbacks::find(b, us, theirs.call.callback.id).await.unwrap().is_none());
         assert!(callbacks::of_check(b, us, theirs.calling.id).await.unwrap().is_empty());
         assert!(callbacks::attempts(b, us, theirs.call.callback.id).await.unwrap().is_empty());
+        assert!(silences::find(b, us, theirs.silence).await.unwrap().is_none());
+        assert!(silences::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert!(silences::calls(b, us, theirs.silence).await.unwrap().is_empty());
+        assert!(silences::calls_of_wound(b, us, wound).await.unwrap().is_empty());
+        assert_eq!(silences::open(b, us).await.unwrap().len(), 1);
+        assert!(antibiotics::of_wound(b, us, wound).await.unwrap().is_empty());
+        let cultures = antibiotics::awaiting_culture(b, us, later).await.unwrap();
+        assert_eq!(cultures.len(), 1);
         assert!(staff::find(b, us, theirs.office.member.id).await.unwrap().is_none());
         // Both patients have the same name: a search and the lists see one of them.
         assert_eq!(patients::search(b, us, "mia", 50).await.unwrap().len(), 1);
@@ -472,7 +552,20 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
     let (desk, moment) = (ours.practice.desk(), ours.practice.moment());
     let now = moment.now;
     let surgeon = &ours.surgeon.member;
-    match chance.below(17) {
+    match chance.below(18) {
+        17 => {
+            let (office, id) = (&ours.office.member, theirs.silence);
+            is_refused(silence::view(desk, office, id, now).await);
+            is_refused(silence::ask_surgeon(desk, office, id, "ours", &moment).await);
+            is_refused(silence::decide(desk, surgeon, id, "ours", &moment).await);
+            is_refused(silence::end(desk, surgeon, id, "ours", &moment).await);
+            is_refused(silence::note_letter(desk, office, id, now).await);
+            is_refused(hand_off::view(desk, office, theirs.patient.enrolled.wound.id, now).await);
+            let whose = theirs.patient.enrolled.patient.id;
+            is_refused(care_patients::view(desk, office, whose, now).await);
+            let contacts = Contacts { phone: "202-555-0143".to_owned(), ..Contacts::default() };
+            is_refused(care_patients::set_contacts(desk, office, whose, &contacts, now).await);
+        }
         16 => is_refused(ladder::acknowledge(desk, surgeon, theirs.ladder, now).await),
         15 => {
             let (lead, them) = (&ours.lead.member, theirs.surgeon.member.id);
@@ -528,6 +621,7 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
                 come_in: None,
                 ask: String::new(),
                 judged: None,
+                antibiotic: None,
             };
             is_refused(review::decide(desk, surgeon, theirs.waiting.id, deciding, &moment).await);
         }
@@ -541,6 +635,7 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
                 result: CallResult::Spoke,
                 note: String::new(),
                 outcome: Some(CallOutcome::WillFollowAdvice),
+                ..Attempting::of(CallResult::Spoke)
             };
             let (id, office) = (theirs.call.callback.id, &ours.office.member);
             is_refused(callback::log_attempt(desk, office, id, attempting, &moment).await);

@@ -118,6 +118,7 @@ impl Staff {
             come_in: (decision == Decision::ComeIn).then_some(moment.now),
             ask: String::new(),
             judged: None,
+            antibiotic: None,
         };
         review::decide(desk, &self.member, check, deciding, &moment).await
     }
@@ -129,7 +130,7 @@ impl Staff {
 
     /// Rings about a callback and notes how it went.
     pub async fn rings(&self, call: &Call, result: CallResult, outcome: Option<CallOutcome>) -> Done<()> {
-        let attempting = Attempting { result, note: String::new(), outcome };
+        let attempting = Attempting { result, note: String::new(), outcome, ..Attempting::of(result) };
         let (desk, moment) = (self.practice.desk(), self.practice.moment());
         callback::log_attempt(desk, &self.member, call.callback.id, attempting, &moment).await
     }

@@ -171,6 +171,7 @@ impl Practice {
             sign_in_name: format!("s{id}"),
             roles,
             active: true,
+            sees_photos: false,
         };
         let mut tx = self.desk().db.write().await.unwrap();
         staff::insert(&mut tx, &member, &cheap_phc(PASSWORD), moment.now).await.unwrap();

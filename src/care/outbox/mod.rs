@@ -9,11 +9,12 @@ use jiff::SignedDuration;
 mod quiet;
 mod readers;
 
+pub(in crate::care) use quiet::quiet_until;
+
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::outbox::quiet::can_wait;
-use crate::care::outbox::quiet::quiet_until;
 use crate::care::outbox::readers::Place;
 use crate::care::outbox::readers::readers;
 use crate::care::record;
@@ -291,6 +292,11 @@ fn how_many(kind: NoticeKind) -> Places {
         | NoticeKind::UrgentCheckByVoice
         | NoticeKind::Alarm
         | NoticeKind::CallToMake
+        | NoticeKind::StepDue
+        | NoticeKind::NotHeard
+        | NoticeKind::ReplyUnread
+        | NoticeKind::ComeInUnanswered
+        | NoticeKind::CallMissed
         | NoticeKind::WrongPins => Places::First,
     }
 }
@@ -304,6 +310,11 @@ fn words(kind: NoticeKind) -> NoticeWords {
         NoticeKind::Alarm => NoticeWords::Alarm,
         NoticeKind::CallToMake => NoticeWords::CallToMake,
         NoticeKind::WrongPins => NoticeWords::WrongPins,
+        NoticeKind::StepDue => NoticeWords::CheckDue,
+        NoticeKind::NotHeard => NoticeWords::CheckMissed,
+        NoticeKind::ReplyUnread => NoticeWords::ReadReply,
+        NoticeKind::ComeInUnanswered => NoticeWords::ComeInUnanswered,
+        NoticeKind::CallMissed => NoticeWords::CallMissed,
     }
 }
 

@@ -26,18 +26,23 @@ pub async fn can_wait(conn: &mut Conn, notice: &Notice) -> Done<bool> {
             };
             call.is_some_and(|call| ladder_of(call.urgency).is_none())
         }
-        NoticeKind::WrongPins => true,
+        NoticeKind::WrongPins
+        | NoticeKind::StepDue
+        | NoticeKind::NotHeard
+        | NoticeKind::ReplyUnread
+        | NoticeKind::ComeInUnanswered => true,
         NoticeKind::AnswerReady
         | NoticeKind::UrgentCheck
         | NoticeKind::UrgentCheckAgain
         | NoticeKind::UrgentCheckByVoice
         | NoticeKind::NotReached
+        | NoticeKind::CallMissed
         | NoticeKind::Alarm => false,
     })
 }
 
 /// The end of the quiet hours; `None`: it is day.
-pub fn quiet_until(zone: &TimeZone, now: Timestamp) -> Option<Timestamp> {
+pub(in crate::care) fn quiet_until(zone: &TimeZone, now: Timestamp) -> Option<Timestamp> {
     let local = now.to_zoned_datetime(zone.clone());
     let day = match local.time() {
         time if time < QUIET_UNTIL => local.date(),

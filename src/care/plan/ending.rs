@@ -23,8 +23,11 @@ use crate::store::plan;
 use crate::store::plan::ChangeKind;
 use crate::store::plan::Ended;
 use crate::store::plan::PlanChange;
+use crate::store::silences;
+use crate::store::silences::SilenceCall;
 use crate::store::staff::StaffMember;
 use crate::store::wounds::Wound;
+use crate::triage::CallResult;
 
 /// The patient's links go on this long after the end, so that a last question finds a person: ours, no source.
 const LINKS_GO_ON: SignedDuration = SignedDuration::from_hours(24 * 14);
@@ -98,5 +101,10 @@ async fn end_faults(conn: &mut Conn, member: &StaffMember, wound: &Wound, why: E
 async fn unanswered(conn: &mut Conn, wound: &Wound) -> Done<Vec<Timestamp>> {
     let spoke = callbacks::last_spoke(conn, wound.practice, wound.id).await?;
     let heard = wound.last_check.into_iter().chain(spoke).max().unwrap_or(wound.enrolled);
-    Ok(callbacks::unanswered_since(conn, wound.practice, wound.id, heard).await?)
+    let rung = silences::calls_of_wound(conn, wound.practice, wound.id).await?;
+    let spoke = |call: &&SilenceCall| call.result == CallResult::Spoke;
+    let heard = rung.iter().filter(spoke).map(|call| call.at).chain([heard]).max().unwrap_or(heard);
+    let mut calls = callbacks::unanswered_since(conn, wound.practice, wound.id, heard).await?;
+    calls.extend(rung.iter().filter(|call| !spoke(call) && call.at > heard).map(|call| call.at));
+    Ok(calls)
 }

@@ -34,6 +34,7 @@ use crate::store::Stored;
 use crate::store::patients;
 use crate::store::patients::Patient;
 use crate::store::plan;
+use crate::store::plan::CancelledWhy;
 use crate::store::plan::ChangeKind;
 use crate::store::plan::KeptStep;
 use crate::store::plan::PlanChange;
@@ -165,7 +166,8 @@ pub(in crate::care) async fn note_check(
     let day = received.to_zoned_datetime(practice.zone.clone()).date();
     let ends = day.saturating_add(1.days()).at(0, 0, 0, 0).to_zoned_datetime(practice.zone.clone());
     let until = ends.map_or(received, |midnight| midnight.timestamp());
-    plan::note_kind_done(conn, practice.id, wound, StepKind::Photo, until, received).await
+    plan::note_kind_done(conn, practice.id, wound, StepKind::Photo, until, received).await?;
+    plan::note_kind_done(conn, practice.id, wound, StepKind::AntibioticCheck, received, received).await
 }
 
 /// All of the strip was reported out, whenever its step would have been due.
@@ -173,6 +175,34 @@ pub(in crate::care) async fn note_strip_out(conn: &mut Conn, wound: &Wound, at: 
     wounds::note_strip_out(conn, wound, at).await?;
     let whenever = at.saturating_add(SignedDuration::from_hours(24 * 366)).unwrap_or(at);
     plan::note_kind_done(conn, wound.practice, wound.id, StepKind::PackingRemoval, whenever, at).await
+}
+
+/// The office booked a visit on the phone: a step of the plan, in place of the time the surgeon had asked for.
+pub(in crate::care) async fn book_visit(
+    conn: &mut Conn,
+    member: &StaffMember,
+    wound: WoundId,
+    when: Timestamp,
+    instead_of: Option<Timestamp>,
+    moment: &Moment,
+) -> Stored<()> {
+    for kept in plan::steps(conn, member.practice, wound).await? {
+        if kept.is_open() && kept.step.kind == StepKind::Visit && Some(kept.step.due) == instead_of {
+            plan::cancel(conn, member.practice, kept.id, CancelledWhy::Ended, moment.now).await?;
+        }
+    }
+    let step = PlanStep { kind: StepKind::Visit, from: when, due: when };
+    let id = plan::add(conn, member.practice, wound, step, moment).await?;
+    let change = PlanChange {
+        kind: ChangeKind::Visit,
+        step: Some(id),
+        was: instead_of,
+        becomes: Some(when),
+        reason: String::new(),
+        by: member.id,
+        at: moment.now,
+    };
+    plan::note_change(conn, member.practice, wound, &change, moment).await
 }
 
 /// A surgeon decided when the patient comes in: a step of the plan.

@@ -17,28 +17,53 @@ use crate::care::callback::OpenedCall;
 use crate::care::callback::Reach;
 use crate::ids::CallbackId;
 use crate::plan::day_number;
+use crate::store::callbacks::CallAttempt;
 use crate::store::callbacks::CallbackState;
+use crate::store::silences::Interpreter;
 use crate::triage::CallOutcome;
 use crate::triage::CallResult;
+use crate::triage::Context;
+use crate::triage::Decision;
+use crate::triage::QUESTIONS;
+use crate::triage::Question;
+use crate::triage::Whom;
 use crate::triage::YesNo;
+use crate::triage::is_optional;
 use crate::web::App;
 use crate::web::chart_words;
 use crate::web::chart_words::Class;
 use crate::web::chart_words::class_in_time;
 use crate::web::doors::Member;
 use crate::web::error::PageError;
+use crate::web::local_time;
+use crate::web::office::call_script;
+use crate::web::office::call_script::About;
+use crate::web::office::call_script::Facts;
+use crate::web::office::call_script::Line;
+use crate::web::office::call_script::Script;
 use crate::web::office::calls::ended_words;
 use crate::web::office::calls::missed_words;
+use crate::web::office::silence as call_choice;
 use crate::web::sign_in::STAFF_LANGUAGE;
 use crate::web::staff_frame::Faults;
 use crate::web::staff_frame::Frame;
 use crate::web::staff_frame::Part;
 use crate::web::staff_frame::page;
+use crate::web::surgeon::answer_words;
 use crate::web::time_words;
 use crate::web::wound_words;
+use crate::words::Language;
+use crate::words::patient_questions::QuestionWords;
+use crate::words::patient_questions::named;
+
+/// Reasons and questions a caller can take in.
+const REASONS_SHOWN: usize = 6;
+const QUESTIONS_SHOWN: usize = 10;
+/// Not for a call: who typed, the number that is rung, free words, and the danger screen, which is asked every time.
+const NOT_ASKED_AGAIN: [&str; 5] = ["who", "danger", "words", "phone", "voicemail"];
 
 struct AttemptView {
-    result: &'static str,
+    result: String,
     note: String,
     by: String,
     at: String,
@@ -67,6 +92,12 @@ pub struct CallForm {
     outcome: String,
     note: String,
     why: String,
+    whom: String,
+    spoke_with: String,
+    interpreter: String,
+    visit: String,
+    place: String,
+    next_try: String,
 }
 
 #[derive(Template)]
@@ -97,6 +128,19 @@ struct CallPage {
     reply: String,
     reply_read: String,
     attempts: Vec<AttemptView>,
+    /// Why the check stands where it does, without any photo.
+    why_class: Vec<String>,
+    /// Questions the patient left open, in their language and in English.
+    open_questions: Vec<Line>,
+    script: Script,
+    needs_interpreter: bool,
+    whoms: Vec<Choice>,
+    interpreters: Vec<call_choice::Choice>,
+    /// Addresses of small photos, for whoever may see them.
+    photos: Vec<String>,
+    hand_off_address: String,
+    to_emergency: bool,
+    next_try: String,
     is_open: bool,
     ended: String,
     hand_back_note: String,
@@ -129,7 +173,30 @@ pub async fn log(
     };
     // A way to end belongs only to a call that was answered.
     let outcome = form.outcome.parse().ok().filter(|_| result == CallResult::Spoke);
-    let attempting = Attempting { result, note: form.note.clone(), outcome };
+    let zone = Frame::of(&app, &member, Part::Callbacks, "").await?.practice.zone;
+    let mut faults = Vec::new();
+    let mut time = |field: &'static str, typed: &str| match local_time::read(typed, &zone) {
+        Ok(at) => at,
+        Err(wrong) => {
+            faults.push(Fault::new(field, wrong.words()));
+            None
+        }
+    };
+    let (visit, next_try) = (time("visit", &form.visit), time("next_try", &form.next_try));
+    if !faults.is_empty() {
+        return call_page(&app, &member, id, form, faults).await;
+    }
+    let attempting = Attempting {
+        note: form.note.clone(),
+        outcome,
+        whom: form.whom.parse().unwrap_or(Whom::Patient),
+        spoke_with: form.spoke_with.clone(),
+        interpreter: form.interpreter.parse().unwrap_or(Interpreter::NotNeeded),
+        visit: visit.filter(|_| outcome == Some(CallOutcome::VisitBooked)),
+        place: form.place.clone(),
+        next_try,
+        ..Attempting::of(result)
+    };
     let logged = callback::log_attempt(&app.desk, &member.member, id, attempting, &app.moment()).await;
     finish(&app, &member, id, form, logged, outcome.is_some()).await
 }
@@ -201,7 +268,6 @@ fn shown(app: &App, opened: &OpenedCall, frame: Frame, form: CallForm, faults: F
         |id| opened.staff.iter().find(|member| member.id == id).map_or("", |member| member.name.as_str());
     let today = now.to_zoned_datetime(zone.clone()).date();
     CallPage {
-        frame,
         id: callback.id.to_string(),
         name: patient.name.clone(),
         age_and_place: format!(
@@ -240,12 +306,41 @@ fn shown(app: &App, opened: &OpenedCall, frame: Frame, form: CallForm, faults: F
             .attempts
             .iter()
             .map(|attempt| AttemptView {
-                result: attempt.result.words(),
+                result: attempt_words(attempt),
                 note: attempt.note.clone(),
                 by: name_of(attempt.staff).to_owned(),
                 at: clock(attempt.at),
             })
             .collect(),
+        why_class: opened
+            .check
+            .assessment
+            .reasons
+            .iter()
+            .take(REASONS_SHOWN)
+            .map(|reason| reason.sentence.clone())
+            .collect(),
+        open_questions: open_questions(opened),
+        script: call_script::script(
+            About::Decision,
+            Facts { practice: &opened.practice, patient, caller: &frame.member_name, now },
+        ),
+        needs_interpreter: call_script::needs_interpreter(patient),
+        whoms: [(Whom::Patient, "The patient"), (Whom::SecondContact, "The second contact")]
+            .into_iter()
+            .filter(|(whom, _)| *whom == Whom::Patient || patient.helper_phone.is_some())
+            .map(|(whom, words)| Choice {
+                code: whom.code(),
+                words,
+                is_chosen: form.whom == whom.code() || (form.whom.is_empty() && whom == Whom::Patient),
+            })
+            .collect(),
+        interpreters: call_choice::interpreters(&form.interpreter),
+        photos: opened.photos.iter().map(|photo| format!("/photos/{}/small", photo.id)).collect(),
+        hand_off_address: format!("/wounds/{}/hand-off", callback.wound),
+        to_emergency: opened.review.as_ref().is_some_and(|one| one.decision == Decision::GoToEmergency)
+            || callback.outcome == Some(CallOutcome::WentToEmergency),
+        next_try: callback.next_try.filter(|at| *at > now).map_or_else(String::new, clock),
         is_open: callback.state == CallbackState::Open,
         ended: ended_words(call, now, zone),
         hand_back_note: callback.hand_back_note.clone(),
@@ -269,7 +364,49 @@ fn shown(app: &App, opened: &OpenedCall, frame: Frame, form: CallForm, faults: F
             .collect(),
         form,
         faults,
+        frame,
     }
+}
+
+/// What the patient was asked and did not answer, or was not sure of: to be asked now.
+fn open_questions(opened: &OpenedCall) -> Vec<Line> {
+    let (answers, wound) = (&opened.check.answers, &opened.wound);
+    let context = Context::of(&wound.operation, &wound.risk, wound.strip_out);
+    let is_open = |question: &&Question| {
+        question.asked(answers, &context)
+            && !is_optional(question.id)
+            && !NOT_ASKED_AGAIN.contains(&question.id)
+            && answer_words::answer(answers, question.id).is_none_or(|said| said == answer_words::NOT_SURE)
+    };
+    let in_language = |id, language| named(QuestionWords::ALL, id, language).unwrap_or_default().to_owned();
+    let language = opened.call.patient.language;
+    QUESTIONS
+        .iter()
+        .filter(is_open)
+        .map(|question| Line {
+            says: in_language(question.id, language),
+            english: match language {
+                Language::English => String::new(),
+                Language::Spanish => in_language(question.id, Language::English),
+            },
+        })
+        .filter(|line| !line.says.is_empty())
+        .take(QUESTIONS_SHOWN)
+        .collect()
+}
+
+/// Whom a try rang, and who spoke.
+fn attempt_words(attempt: &CallAttempt) -> String {
+    let whom = match attempt.whom {
+        Whom::Patient => "",
+        Whom::SecondContact => " (second contact)",
+        Whom::Elsewhere => " (elsewhere)",
+    };
+    let with = match attempt.spoke_with.as_str() {
+        "" => String::new(),
+        name => format!(" with {name}"),
+    };
+    format!("{}{with}{whom}", attempt.result.words())
 }
 
 fn reach_view(reach: &Reach, said: String) -> ReachView {

@@ -9,6 +9,7 @@ use jiff::tz::TimeZone;
 
 use crate::care::callback;
 use crate::care::callback::Call;
+use crate::care::silence;
 use crate::store::callbacks::CallbackState;
 use crate::triage::CallOutcome;
 use crate::web::App;
@@ -48,6 +49,7 @@ struct CallsPage {
     open: Vec<Row>,
     ended: Vec<Row>,
     now_ms: i64,
+    silent: usize,
 }
 
 pub async fn show(State(app): State<App>, member: Member) -> Result<Response, PageError> {
@@ -65,6 +67,7 @@ pub async fn show(State(app): State<App>, member: Member) -> Result<Response, Pa
         open: open.into_iter().map(|call| row(call, now, zone)).collect(),
         ended: calls.ended.iter().map(|call| row(call, now, zone)).collect(),
         now_ms: now.as_millisecond(),
+        silent: silence::count_open(&app.desk, &member.member).await?,
     };
     page(StatusCode::OK, &shown)
 }

@@ -16,6 +16,7 @@ use crate::care::enrol;
 use crate::care::patients;
 use crate::care::patients::Chart;
 use crate::care::patients::ChartWound;
+use crate::ids::AntibioticCourseId;
 use crate::ids::LinkId;
 use crate::ids::PatientId;
 use crate::ids::WoundId;
@@ -31,9 +32,15 @@ use crate::web::chart_words::Class;
 use crate::web::chart_words::Risks;
 use crate::web::doors::Member;
 use crate::web::error::PageError;
+use crate::web::office::antibiotics::AntibioticForm;
+use crate::web::office::antibiotics::CourseView;
+use crate::web::office::antibiotics::FITS;
+use crate::web::office::antibiotics::course_view;
+use crate::web::office::contacts::ContactsForm;
 use crate::web::office::issued::issued_page;
 use crate::web::office::patients::silence_words;
 use crate::web::office::patients::state_words;
+use crate::web::office::silences::missing_words;
 use crate::web::sign_in::STAFF_LANGUAGE;
 use crate::web::staff_frame::Faults;
 use crate::web::staff_frame::Frame;
@@ -75,6 +82,8 @@ struct WoundView {
     risks: Risks,
     links: Vec<LinkView>,
     checks: Vec<CheckLine>,
+    courses: Vec<CourseView>,
+    silences: Vec<SilenceLine>,
 }
 
 #[derive(Template)]
@@ -91,8 +100,29 @@ struct PatientPage {
     wounds: Vec<WoundView>,
     is_surgeon: bool,
     is_office: bool,
+    contacts: ContactsForm,
+    contacts_address: String,
+    contacts_open: bool,
+    /// The antibiotic whose form was typed into; empty: none.
+    typed_course: String,
+    antibiotic: AntibioticForm,
+    fits: Vec<(&'static str, &'static str)>,
     link_name: String,
     faults: Faults,
+}
+
+/// What was typed into one of the page's forms.
+#[derive(Clone, Debug, Default)]
+pub struct Typed {
+    pub link_name: String,
+    pub contacts: Option<ContactsForm>,
+    pub antibiotic: Option<(AntibioticCourseId, AntibioticForm)>,
+}
+
+/// One thing that did not come.
+struct SilenceLine {
+    id: String,
+    says: &'static str,
 }
 
 pub async fn show(
@@ -101,14 +131,14 @@ pub async fn show(
     Path(id): Path<String>,
 ) -> Result<Response, PageError> {
     let id: PatientId = id.parse().map_err(|_| PageError::NotFound)?;
-    patient_page(&app, &member, id, String::new(), Vec::new()).await
+    patient_page(&app, &member, id, Typed::default(), Vec::new()).await
 }
 
-async fn patient_page(
+pub async fn patient_page(
     app: &App,
     member: &Member,
     id: PatientId,
-    link_name: String,
+    typed: Typed,
     faults: Vec<Fault>,
 ) -> Result<Response, PageError> {
     let now = app.now();
@@ -127,7 +157,25 @@ async fn patient_page(
         wounds: chart.wounds.iter().map(|wound| wound_view(&chart, wound, now)).collect(),
         is_surgeon: member.member.roles.surgeon,
         is_office: member.member.roles.office,
-        link_name,
+        contacts_address: format!("/patients/{id}/contacts"),
+        contacts: typed.contacts.unwrap_or_else(|| ContactsForm {
+            phone: patient.phone.clone(),
+            helper_name: patient.helper_name.clone().unwrap_or_default(),
+            helper_phone: patient.helper_phone.clone().unwrap_or_default(),
+            interpreter: match patient.interpreter {
+                Some(true) => "yes".to_owned(),
+                Some(false) => "no".to_owned(),
+                None => String::new(),
+            },
+        }),
+        contacts_open: faults
+            .0
+            .iter()
+            .any(|fault| ["phone", "helper_phone", "helper_name"].contains(&fault.field)),
+        typed_course: typed.antibiotic.as_ref().map_or_else(String::new, |(id, _)| id.to_string()),
+        antibiotic: typed.antibiotic.map(|(_, form)| form).unwrap_or_default(),
+        fits: FITS.iter().map(|(fits, words)| (fits.code(), *words)).collect(),
+        link_name: typed.link_name,
         faults,
     };
     page(shown.faults.status(), &shown)
@@ -150,6 +198,12 @@ fn wound_view(chart: &Chart, of: &ChartWound, now: Timestamp) -> WoundView {
         silent: silence_words(wound.last_check.unwrap_or(wound.enrolled), of.missed_photo_days, now),
         steps: coming_steps(&of.plan, chart, now),
         risks: chart_words::risks(&wound.risk),
+        courses: of.courses.iter().map(|course| course_view(course, now, zone)).collect(),
+        silences: of
+            .silences
+            .iter()
+            .map(|one| SilenceLine { id: one.id.to_string(), says: missing_words(one.kind) })
+            .collect(),
         links: of.links.iter().map(|link| link_view(link, &clock, now)).collect(),
         checks: of
             .checks
@@ -187,7 +241,10 @@ fn coming_steps(plan: &[PlanStep], chart: &Chart, now: Timestamp) -> Vec<String>
             StepKind::Visit => Some(format!("Comes in {}", clock(step.due))),
             StepKind::PainPill => Some(format!("Pain pill until {}", day(step.due))),
             StepKind::Antibiotic => Some(format!("Antibiotic until {}", day(step.due))),
-            StepKind::Photo | StepKind::Dressing => None,
+            StepKind::AntibioticCheck => {
+                Some(format!("Is the antibiotic working? Check by {}", clock(step.due)))
+            }
+            StepKind::Photo | StepKind::Dressing | StepKind::AntibioticEnd => None,
         })
         .collect();
     let photos: Vec<String> = plan
@@ -239,7 +296,14 @@ pub async fn issue_link(
         }
         Err(CareError::Entered(faults)) => {
             let patient = patient_of(&app, &member, id).await?;
-            patient_page(&app, &member, patient, form.link_name, faults).await
+            patient_page(
+                &app,
+                &member,
+                patient,
+                Typed { link_name: form.link_name, ..Typed::default() },
+                faults,
+            )
+            .await
         }
         Err(other) => Err(other.into()),
     }

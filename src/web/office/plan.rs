@@ -212,6 +212,8 @@ fn kind_words(kind: StepKind) -> &'static str {
         StepKind::PainPill => "Pain pill",
         StepKind::Antibiotic => "Antibiotic",
         StepKind::Photo => "Wound check",
+        StepKind::AntibioticCheck => "Check of the antibiotic",
+        StepKind::AntibioticEnd => "Last day of the antibiotic",
         StepKind::Visit => "Comes in",
         StepKind::PlanEnd => "Plan ends",
     }

@@ -143,6 +143,8 @@ fn times(kept: &KeptStep) -> (Timestamp, Timestamp) {
         | StepKind::WashDaily
         | StepKind::Dressing
         | StepKind::PainPill
+        | StepKind::AntibioticCheck
+        | StepKind::AntibioticEnd
         | StepKind::Antibiotic => (step.from, add(step.from, ENTRY)),
     }
 }
@@ -167,6 +169,8 @@ fn event(kept: &KeptStep, made: Timestamp, words: CalendarWords) -> Event {
             | StepKind::WashDaily
             | StepKind::Dressing
             | StepKind::PainPill
+            | StepKind::AntibioticCheck
+            | StepKind::AntibioticEnd
             | StepKind::Antibiotic => words.step(),
         },
         description: words.open_page(),

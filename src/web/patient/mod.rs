@@ -4,7 +4,7 @@ mod answers;
 pub mod calendar;
 mod check;
 mod check_page;
-mod clock;
+pub(in crate::web) mod clock;
 mod danger;
 mod faults;
 mod frame;
@@ -26,6 +26,7 @@ mod tasks;
 mod tasks_checks;
 mod today;
 mod typed;
+mod visit;
 
 use axum::extract::DefaultBodyLimit;
 use axum::handler::Handler;
@@ -58,6 +59,7 @@ pub fn hang(doors: Doors) -> Doors {
             small_sends::photo.layer(DefaultBodyLimit::max(incoming::MOST_BYTES)),
         )
         .get("/my/sent/{receipt}", Who::Phone, sent::show)
+        .post("/my/visit", Who::Phone, visit::answer)
         .get("/my/strip", Who::Phone, strip::show)
         .post("/my/strip", Who::Phone, strip::press)
         // A tab that is opened again after a slip in the count asks for the page it was on.

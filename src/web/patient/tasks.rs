@@ -60,6 +60,7 @@ pub fn tasks(home: &Home, plan: &PlanToday, words: TodayWords, now: Timestamp) -
             day.visits();
             day.standing(StepKind::PainPill);
             day.standing(StepKind::Antibiotic);
+            day.of_the_antibiotic();
             match plan.standing.paused(now) {
                 Some(pause) => {
                     let until = day.clock(pause.until);
@@ -171,6 +172,22 @@ impl Day<'_> {
         let running = |step: &&&KeptStep| step.step.from <= self.now && self.now < step.step.due;
         if self.steps(kind).iter().find(running).is_some() {
             self.now("due", title, vec![body]);
+        }
+    }
+
+    /// What a recorded antibiotic asks once: word after two days, and its last day.
+    fn of_the_antibiotic(&mut self) {
+        for kind in [StepKind::AntibioticCheck, StepKind::AntibioticEnd] {
+            let (title, body) = self.says(kind);
+            let now = self.now;
+            let open =
+                self.steps(kind).into_iter().find(|kept| kept.is_open() && kept.step.from <= now).cloned();
+            let is_over = |kept: &KeptStep| kind == StepKind::AntibioticEnd && kept.step.due <= now;
+            if let Some(kept) = open.filter(|kept| !is_over(kept)) {
+                let calendar = calendar_of(&kept, now);
+                let mark = if kept.step.due <= now { "late" } else { "due" };
+                self.tasks.now.push(Task { mark, title, lines: vec![body], calendar });
+            }
         }
     }
 

@@ -66,6 +66,7 @@ fn home() -> Home {
         language: Language::English,
         helper_name: None,
         helper_phone: None,
+        interpreter: None,
     };
     let operation = Operation {
         site: Site::Thigh,

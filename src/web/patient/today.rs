@@ -6,6 +6,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use crate::care::check_draft;
+use crate::care::come_in;
 use crate::care::plan;
 use crate::care::strip_out;
 use crate::care::thread;
@@ -40,6 +41,8 @@ struct TodayPage {
     unfinished: Option<String>,
     danger: Vec<String>,
     strip_words: StripWords,
+    /// A visit the patient has not answered: its review and when.
+    asked_visit: Option<(String, String)>,
     /// When a try at taking the strip out began that goes on.
     trying_since: Option<String>,
 }
@@ -51,6 +54,7 @@ pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, Page
     let draft = check_draft::unfinished(&app.desk, &phone.holder, &phone.token, "", now).await?;
     let plan = plan::today(&app.desk, &phone.holder).await?;
     let trying = strip_out::current(&app.desk, &phone.holder, now).await?;
+    let asked = come_in::asked(&app.desk, &phone.holder, now).await?;
     let operated = home.wound.operation.operated;
     let page = TodayPage {
         frame: Frame::new(&home, language, Here::Today, "/my", now),
@@ -63,6 +67,10 @@ pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, Page
         unfinished: draft.map(|draft| clock::when(draft.began, now, &zone, language)),
         danger: danger::signs(&context_of(&home), DangerWords(language)),
         strip_words: StripWords(language),
+        asked_visit: asked.and_then(|review| {
+            let when = clock::when(review.come_in?, now, &zone, language);
+            Some((review.id.to_string(), when))
+        }),
         trying_since: trying
             .filter(|attempt| attempt.said.is_none())
             .map(|attempt| clock::when(attempt.began, now, &zone, language)),

@@ -33,6 +33,8 @@ pub fn hang(doors: Doors) -> Doors {
         .get("/practice/staff", Who::Lead, staff::show)
         .post("/practice/staff", Who::Lead, staff::add)
         .post("/practice/staff/{id}/on", Who::Lead, staff::switch_on)
+        .post("/practice/staff/{id}/photos/on", Who::Lead, staff::photos_on)
+        .post("/practice/staff/{id}/photos/off", Who::Lead, staff::photos_off)
         .post("/practice/staff/{id}/off", Who::Lead, staff::switch_off)
         .get("/practice/duty", Who::Staff, duty::show)
         .post("/practice/duty/swap", Who::Staff, duty::swap)

@@ -142,6 +142,8 @@ fn heading(kind: StepKind) -> &'static str {
         StepKind::PainPill => "Pain pill",
         StepKind::Antibiotic => "Antibiotic",
         StepKind::Photo => "Wound check",
+        StepKind::AntibioticCheck => "Check of the antibiotic",
+        StepKind::AntibioticEnd => "Last day of the antibiotic",
         StepKind::Visit => "Visit",
         StepKind::PlanEnd => "End of the plan",
     }

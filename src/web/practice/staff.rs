@@ -17,6 +17,7 @@ use crate::care::duty::Board;
 use crate::care::record::Actor;
 use crate::care::staff;
 use crate::care::staff::NewMember;
+use crate::care::staff::Sight;
 use crate::ids::StaffId;
 use crate::store::staff::Activity;
 use crate::store::staff::Roles;
@@ -37,6 +38,8 @@ struct Row {
     roles: String,
     is_active: bool,
     is_me: bool,
+    /// A member of the office who is no surgeon: whether photos are shown to them.
+    photos: Option<bool>,
     /// What switching off would leave: "on duty until 18:00; 5 shifts ahead"; empty: nothing.
     duty: String,
 }
@@ -83,6 +86,7 @@ async fn staff_page(
                 duty: duty_words(&board, colleague.id, now),
                 id: colleague.id.to_string(),
                 roles: role_words(colleague.roles),
+                photos: (colleague.roles.office && !colleague.roles.surgeon).then_some(colleague.sees_photos),
                 is_active: colleague.active,
                 is_me: colleague.id == member.member.id,
                 name: colleague.name.clone(),
@@ -160,4 +164,26 @@ async fn switch(app: &App, member: &Member, id: &str, activity: Activity) -> Res
     let id: StaffId = id.parse().map_err(|_| PageError::NotFound)?;
     let gaps = staff::set_active(&app.desk, &member.member, id, activity, app.now()).await?;
     Ok(Redirect::to(if gaps > 0 { "/practice/duty#gaps" } else { "/practice/staff" }))
+}
+
+pub async fn photos_on(
+    State(app): State<App>,
+    member: Member,
+    Path(id): Path<String>,
+) -> Result<Redirect, PageError> {
+    sight(&app, &member, &id, Sight::Photos).await
+}
+
+pub async fn photos_off(
+    State(app): State<App>,
+    member: Member,
+    Path(id): Path<String>,
+) -> Result<Redirect, PageError> {
+    sight(&app, &member, &id, Sight::NoPhotos).await
+}
+
+async fn sight(app: &App, member: &Member, id: &str, sees: Sight) -> Result<Redirect, PageError> {
+    let id: StaffId = id.parse().map_err(|_| PageError::NotFound)?;
+    staff::set_sees_photos(&app.desk, &member.member, id, sees, app.now()).await?;
+    Ok(Redirect::to("/practice/staff"))
 }

@@ -76,7 +76,7 @@ pub fn lines(now: &Answers, before: Option<&Answers>, context: &Context) -> Vec<
         .collect()
 }
 
-const NOT_SURE: &str = "not sure";
+pub const NOT_SURE: &str = "not sure";
 const NOT_ANSWERED: &str = "not answered";
 
 /// A question as staff read it.

@@ -8,14 +8,18 @@ use axum::response::IntoResponse;
 use axum::response::Redirect;
 use axum::response::Response;
 use jiff::Timestamp;
+use jiff::tz::TimeZone;
 use serde::Deserialize;
 
 use crate::care::CareError;
 use crate::care::Fault;
+use crate::care::antibiotic::Starting;
+use crate::care::antibiotic::USUAL_DAYS;
 use crate::care::review;
 use crate::care::review::Deciding;
 use crate::care::review::Opened;
 use crate::ids::WoundCheckId;
+use crate::store::antibiotics::Culture;
 use crate::triage::Decision;
 use crate::triage::Urgency;
 use crate::web::App;
@@ -43,6 +47,11 @@ pub struct DecideForm {
     pub ask: String,
     /// A class's code; empty: as the decision says.
     pub judged: String,
+    pub drug: String,
+    pub doses: String,
+    pub days: String,
+    pub started: String,
+    pub culture: Option<String>,
 }
 
 impl DecideForm {
@@ -172,6 +181,10 @@ async fn read(
             }
         },
     };
+    let antibiotic = match decision {
+        Some(Decision::Antibiotic) => read_antibiotic(app, &practice.zone, form, &mut faults),
+        Some(_) | None => None,
+    };
     let Some(decision) = decision.filter(|_| faults.is_empty()) else { return Ok(Err(faults)) };
     // A time typed for a visit belongs to no other decision.
     let come_in = come_in.filter(|_| decision == Decision::ComeIn);
@@ -182,7 +195,38 @@ async fn read(
         come_in,
         ask: form.ask.clone(),
         judged,
+        antibiotic,
     }))
+}
+
+/// What is started, as typed; nothing typed about days is the usual time, about the start is now.
+fn read_antibiotic(
+    app: &App,
+    zone: &TimeZone,
+    form: &DecideForm,
+    faults: &mut Vec<Fault>,
+) -> Option<Starting> {
+    let mut number = |field: &'static str, typed: &str, words: &str| match typed.trim() {
+        "" => None,
+        typed => typed.parse::<i64>().map_err(|_| faults.push(Fault::new(field, words))).ok(),
+    };
+    let doses_per_day =
+        number("doses", &form.doses, "Enter the doses a day: a number from 1 to 12, or leave it empty.");
+    let days = number("days", &form.days, "Enter the days it is taken: a number from 1 to 90.");
+    let started = match local_time::read(&form.started, zone) {
+        Ok(started) => started.unwrap_or(app.now()),
+        Err(wrong) => {
+            faults.push(Fault::new("started", wrong.words()));
+            return None;
+        }
+    };
+    Some(Starting {
+        drug: form.drug.clone(),
+        doses_per_day,
+        days: days.unwrap_or(USUAL_DAYS),
+        started,
+        culture: if form.culture.is_some() { Culture::Sent } else { Culture::None },
+    })
 }
 
 /// The page again, with everything that was typed.

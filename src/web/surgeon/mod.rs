@@ -1,6 +1,6 @@
 //! What a surgeon works with: the queue, the review of one check, and its photos.
 
-mod answer_words;
+pub(in crate::web) mod answer_words;
 mod clash_words;
 mod course_chart;
 mod course_view;
@@ -35,7 +35,7 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/checks/{id}/open", Who::Surgeon, review::open)
         .post("/checks/{id}/release", Who::Surgeon, review::release)
         .post("/checks/{id}/decide", Who::Surgeon, decide::send)
-        .get("/photos/{id}/{size}", Who::Surgeon, photo::show)
+        .get("/photos/{id}/{size}", Who::PhotoViewer, photo::show)
         .post("/photos/{id}/outline", Who::Surgeon, drawing::save)
         .post("/photos/{id}/outline/confirm", Who::Surgeon, drawing::confirm)
 }

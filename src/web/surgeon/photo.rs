@@ -1,4 +1,4 @@
-//! One photo's bytes, for a surgeon's eyes only.
+//! One photo's bytes, for a surgeon's eyes, and for whom a lead let see photos.
 
 use axum::extract::Path;
 use axum::extract::State;
