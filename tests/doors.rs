@@ -37,6 +37,7 @@ use support::Practice;
 use support::Staff;
 use support::form;
 use support::from_our_page;
+use support::goes_silent;
 use support::jpeg;
 use support::no_danger;
 use support::rows_of;
@@ -134,6 +135,8 @@ struct House {
     message: String,
     /// A step of the patient's plan.
     step: String,
+    silence: String,
+    antibiotic: String,
 }
 
 async fn furnished(place: &Place) -> House {
@@ -158,6 +161,7 @@ async fn furnished(place: &Place) -> House {
     let (_, _, spare) =
         enrol::issue_link(desk, &office.member, wound, "daughter Ana", &moment).await.unwrap();
     keep_own_protocol(&practice).await;
+    let (silence, antibiotic) = goes_silent(&practice, &office.member, wound).await;
     let spare_member = practice.hires("Sam Reed", Roles { office: true, ..Roles::default() }).await;
     House {
         spare_link: spare.link.id.to_string(),
@@ -175,6 +179,8 @@ async fn furnished(place: &Place) -> House {
         reply_text,
         message,
         step,
+        silence: silence.to_string(),
+        antibiotic: antibiotic.to_string(),
     }
 }
 
@@ -212,6 +218,8 @@ impl House {
             "patients" => self.patient.enrolled.patient.id.to_string(),
             "wounds" => self.patient.enrolled.wound.id.to_string(),
             "links" => self.spare_link.clone(),
+            "silence" => self.silence.clone(),
+            "antibiotics" => self.antibiotic.clone(),
             "practice" if door.path.contains("replies") => self.reply_text.clone(),
             "practice" => self.spare_member.clone(),
             "my" => self.message.clone(),

@@ -37,12 +37,10 @@ use closewatch::duty::DatedShift;
 use closewatch::duty::DayHours;
 use closewatch::duty::Rank;
 use closewatch::duty::WeeklyShift;
-use closewatch::ids::AntibioticCourseId;
 use closewatch::ids::Chance;
 use closewatch::ids::LadderId;
 use closewatch::ids::LinkId;
 use closewatch::ids::PhotoId;
-use closewatch::ids::SilenceCallId;
 use closewatch::ids::SilenceId;
 use closewatch::ids::StaffAddressId;
 use closewatch::photo::MmPoint;
@@ -56,8 +54,6 @@ use closewatch::store::addresses::StaffAddress;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
 use closewatch::store::antibiotics;
-use closewatch::store::antibiotics::AntibioticCourse;
-use closewatch::store::antibiotics::Culture;
 use closewatch::store::assessments;
 use closewatch::store::audit;
 use closewatch::store::calendar_feeds;
@@ -88,9 +84,6 @@ use closewatch::store::protocols;
 use closewatch::store::replies;
 use closewatch::store::reviews;
 use closewatch::store::silences;
-use closewatch::store::silences::Beginning;
-use closewatch::store::silences::Interpreter;
-use closewatch::store::silences::SilenceCall;
 use closewatch::store::staff;
 use closewatch::store::staff::Activity;
 use closewatch::store::strip_attempts;
@@ -101,9 +94,6 @@ use closewatch::triage::CallResult;
 use closewatch::triage::Decision;
 use closewatch::triage::Edits;
 use closewatch::triage::Protocol;
-use closewatch::triage::SilenceKind;
-use closewatch::triage::SilenceStep;
-use closewatch::triage::Whom;
 use closewatch::wound::HandDrawn;
 use closewatch::wound::METHOD;
 use closewatch::wound::Outline;
@@ -114,6 +104,7 @@ use crate::support::Phone;
 use crate::support::Practice;
 use crate::support::Staff;
 use crate::support::TABLES;
+use crate::support::goes_silent;
 use crate::support::in_danger;
 use crate::support::jpeg;
 use crate::support::no_danger;
@@ -223,7 +214,7 @@ async fn busy(practice: Practice) -> Busy {
     let draft = begins_a_check(&phone).await;
     let step = changes_the_plan(&office, &lead, &phone).await;
     let ladder = is_told_of(&practice, &surgeon, &waiting).await;
-    let silence = goes_silent(&practice, &office, &patient).await;
+    let (silence, _) = goes_silent(&practice, &office.member, patient.enrolled.wound.id).await;
     Busy {
         practice,
         office,
@@ -240,58 +231,6 @@ async fn busy(practice: Practice) -> Busy {
         ladder,
         silence,
     }
-}
-
-/// A check that did not come and was rung about, and an antibiotic.
-async fn goes_silent(practice: &Practice, office: &Staff, patient: &Patient) -> SilenceId {
-    let (moment, wound) = (practice.moment(), patient.enrolled.wound.id);
-    let mut tx = practice.desk().db.write().await.unwrap();
-    let beginning = Beginning {
-        practice: practice.id,
-        wound,
-        kind: SilenceKind::Visit,
-        about: "step:an old visit",
-        since: moment.now,
-        next: (SilenceStep::Call, moment.now),
-        by: moment.now,
-    };
-    let id = silences::begin(&mut tx, beginning, &moment).await.unwrap().unwrap();
-    let call = SilenceCall {
-        id: SilenceCallId::mint(&moment),
-        practice: practice.id,
-        silence: id,
-        staff: office.member.id,
-        whom: Whom::Patient,
-        result: CallResult::NoAnswer,
-        spoke_with: String::new(),
-        interpreter: Interpreter::NotNeeded,
-        note: String::new(),
-        at: moment.now,
-    };
-    silences::insert_call(&mut tx, &call).await.unwrap();
-    let course = AntibioticCourse {
-        id: AntibioticCourseId::mint(&moment),
-        practice: practice.id,
-        wound,
-        review: None,
-        drug: "cephalexin".to_owned(),
-        doses_per_day: Some(4),
-        days: 7,
-        started: moment.now,
-        ends: moment.now + jiff::SignedDuration::from_hours(24 * 7),
-        culture: Culture::Sent,
-        culture_result: String::new(),
-        culture_fits: None,
-        culture_by: None,
-        culture_at: None,
-        stopped: None,
-        stopped_why: String::new(),
-        recorded_by: office.member.id,
-        recorded: moment.now,
-    };
-    antibiotics::insert(&mut tx, &course).await.unwrap();
-    tx.commit().await.unwrap();
-    id
 }
 
 /// Hours, a holiday, a weekly shift, one on a date, and somebody away.
