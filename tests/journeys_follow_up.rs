@@ -202,10 +202,9 @@ async fn a_recorded_antibiotic_is_followed_and_who_is_worse_after_two_days_is_ra
         let phone = phone(&practice).await;
         let receipt = phone.sends("form", no_danger(), &[]).await;
         let wrong = [("decision", "antibiotic"), ("reply", ANSWER), ("drug", "cephalexin"), ("days", "many")];
-        decides(&practice, receipt.check, &wrong)
-            .await
-            .must_say("Enter the days it is taken")
-            .must_say("cephalexin");
+        let again = decides(&practice, receipt.check, &wrong).await;
+        again.must_say("Enter the days it is taken");
+        assert_eq!(again.field("drug").as_deref(), Some("cephalexin"), "what was typed stays");
         let start = [
             ("decision", "antibiotic"),
             ("reply", ANSWER),

@@ -45,9 +45,9 @@ async fn packed(practice: &Practice, language: Language, hours: i64) -> Phone {
     practice.phone_of("Rosa Ibarra", language, well(), operation).await
 }
 
-async fn unpacked(practice: &Practice, risk: RiskFactors) -> Phone {
+async fn unpacked(practice: &Practice, name: &str, risk: RiskFactors) -> Phone {
     let operation = Operation { packing: None, ..operation(practice.now()) };
-    practice.phone_of("Mia Stone", Language::English, risk, operation).await
+    practice.phone_of(name, Language::English, risk, operation).await
 }
 
 async fn open(practice: &Practice) -> Vec<Silence> {
@@ -157,9 +157,9 @@ async fn a_strip_past_its_grace_is_reminded_of_in_spanish_rung_about_twice_and_t
 #[tokio::test]
 async fn a_patient_may_be_silent_for_36_hours_half_of_it_with_diabetes_and_a_check_ends_it_by_itself() {
     on_each_engine(async |practice| {
-        let phone = unpacked(&practice, well()).await;
+        let phone = unpacked(&practice, "Mia Stone", well()).await;
         let fragile = RiskFactors { diabetes: Some(Diabetes::T2), ..well() };
-        let other = unpacked(&practice, fragile).await;
+        let other = unpacked(&practice, "Ivo Reed", fragile).await;
         let (calm, weak) = (phone.patient.enrolled.wound.id, other.patient.enrolled.wound.id);
         let enrolled = practice.now();
         let mut first: Vec<(bool, Timestamp)> = Vec::new();
@@ -194,7 +194,7 @@ async fn a_patient_may_be_silent_for_36_hours_half_of_it_with_diabetes_and_a_che
 #[tokio::test]
 async fn an_answer_nobody_read_comes_back_as_a_call() {
     on_each_engine(async |practice| {
-        let phone = unpacked(&practice, well()).await;
+        let phone = unpacked(&practice, "Mia Stone", well()).await;
         let surgeon = practice.surgeon().await;
         let receipt = phone.sends("form", no_danger(), &[]).await;
         surgeon.decides(receipt.check, Decision::HealingAsExpected, ANSWER).await.unwrap();
@@ -328,7 +328,7 @@ async fn the_letter_is_in_the_patients_language_and_comes_after_three_days_of_tr
 #[tokio::test]
 async fn whoever_promised_is_left_alone_until_then_and_comes_back_if_nothing_came() {
     on_each_engine(async |practice| {
-        unpacked(&practice, well()).await;
+        unpacked(&practice, "Mia Stone", well()).await;
         hours_pass(&practice, 42).await;
         let check = of_kind(&practice, SilenceKind::Check).await.unwrap();
         let office = practice.office().await;

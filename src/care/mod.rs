@@ -5,6 +5,7 @@ pub mod antibiotic;
 mod asking;
 mod assessing;
 pub mod calendar;
+mod call_attempt;
 pub mod callback;
 pub mod check_draft;
 pub mod clock;

@@ -12,6 +12,7 @@ use crate::plan::Operation;
 use crate::plan::Packing;
 use crate::plan::PlanNumbers;
 use crate::plan::RiskFactors;
+use crate::plan::antibiotic::antibiotic_steps;
 use crate::plan::coded;
 
 /// The strip is due out this long after it was placed, unless the practice's plan text says otherwise.
@@ -34,12 +35,6 @@ const PHOTO_DUE_HOUR: i8 = 20;
 const PAIN_PILL_DAYS: i64 = 4;
 /// How long an antibiotic is shown when nobody noted its end; staff move the end (common practice, no source).
 const ANTIBIOTIC_DAYS: i64 = 10;
-
-/// An antibiotic is asked about this long after its start, a little before, and not much later (the hours around it are
-/// ours).
-pub const ANTIBIOTIC_CHECK_H: i64 = 48;
-const ANTIBIOTIC_CHECK_EARLY_H: i64 = 4;
-const ANTIBIOTIC_CHECK_GRACE_H: i64 = 6;
 
 coded! {
     /// What a step asks of the patient.
@@ -185,29 +180,6 @@ fn medicines(operation: &Operation, risk: &RiskFactors, zone: &TimeZone) -> Vec<
     steps
 }
 
-/// The steps of an antibiotic started then, until its last dose: taking it, word after two days whether it works, and
-/// the last day.
-///
-/// Two days: who is no better by then has failed it (rule `pills-not-working`; IDSA 2014, seen in part).
-pub fn antibiotic_steps(started: Timestamp, ends: Timestamp) -> Vec<PlanStep> {
-    let check = PlanStep {
-        kind: StepKind::AntibioticCheck,
-        from: later_by_hours(started, ANTIBIOTIC_CHECK_H - ANTIBIOTIC_CHECK_EARLY_H),
-        due: later_by_hours(started, ANTIBIOTIC_CHECK_H + ANTIBIOTIC_CHECK_GRACE_H),
-    };
-    let mut steps = vec![PlanStep { kind: StepKind::Antibiotic, from: started, due: ends }];
-    // A course of a day or two ends before anybody can say whether it worked.
-    if check.due < ends {
-        steps.push(check);
-    }
-    steps.push(PlanStep {
-        kind: StepKind::AntibioticEnd,
-        from: later_by_hours(ends, -24).max(started),
-        due: ends,
-    });
-    steps
-}
-
 /// Days on which a photo is asked for: daily to day 7, every other day to day 21, weekly to the plan's end.
 fn photo_days() -> impl Iterator<Item = i64> {
     (1..=7).chain((9..=21).step_by(2)).chain((28..=PLAN_DAYS).step_by(7))
@@ -229,7 +201,7 @@ pub fn strip_may_be_due(packing: Packing, due: Timestamp) -> bool {
         && due < later_by_hours(packing.placed, STRIP_NEVER_H)
 }
 
-fn later_by_hours(from: Timestamp, hours: i64) -> Timestamp {
+pub(super) fn later_by_hours(from: Timestamp, hours: i64) -> Timestamp {
     from.saturating_add(SignedDuration::from_hours(hours)).expect("hours are a fixed unit")
 }
 
