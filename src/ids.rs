@@ -136,6 +136,8 @@ id! {
     LadderId,
     DeliveryId,
     StaffAddressId,
+    /// A browser on which a patient link is told.
+    LinkAddressId,
     AlarmId,
     /// One entry of the roster: a weekly shift, a shift on a date, or an absence.
     DutyShiftId,

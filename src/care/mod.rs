@@ -1,6 +1,8 @@
 //! What the practice does, one file per step of a wound check's way. Each step owns its transaction: a change, its
 //! audit line and the notices that follow commit together.
 
+pub mod addresses;
+pub mod alarms;
 mod asking;
 mod assessing;
 pub mod calendar;
@@ -16,10 +18,13 @@ pub mod forecast;
 pub mod hand_over;
 pub mod intake;
 pub mod knock;
+pub mod job_list;
 pub mod ladder;
+pub mod ladder_times;
 pub mod measuring;
 pub mod outbox;
 pub mod patients;
+pub mod phone_push;
 pub mod plan;
 pub mod plan_text;
 pub mod protocol_draft;

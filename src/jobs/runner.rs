@@ -155,6 +155,7 @@ async fn send(desk: &Desk, doorway: &Doorway, job: &Job, now: &(impl Fn() -> Mom
         Ok(accepted) => outbox::sent(desk, job, &delivery, accepted.provider_id.as_deref(), &now()).await,
         Err(Refused::Later { why, after }) => refused(Refusal::Later { after }, why).await,
         Err(Refused::Never { why }) => refused(Refusal::Never, why).await,
+        Err(Refused::Gone { why }) => refused(Refusal::Gone, why).await,
     }
 }
 

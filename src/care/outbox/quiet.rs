@@ -26,8 +26,9 @@ pub async fn can_wait(conn: &mut Conn, notice: &Notice) -> Done<bool> {
             };
             call.is_some_and(|call| ladder_of(call.urgency).is_none())
         }
-        NoticeKind::WrongPins => true,
+        NoticeKind::WrongPins | NoticeKind::LadderTimes => true,
         NoticeKind::AnswerReady
+        | NoticeKind::TestLetter
         | NoticeKind::UrgentCheck
         | NoticeKind::UrgentCheckAgain
         | NoticeKind::UrgentCheckByVoice
