@@ -52,7 +52,8 @@ pub async fn mine(desk: &Desk, member: &StaffMember) -> Done<Vec<Mine>> {
 }
 
 async fn last_test(conn: &mut Conn, kept: &StaffAddress) -> Done<Option<Delivery>> {
-    let newest = notices::newest_to(conn, kept.practice, NoticeKind::TestLetter, Recipient::Staff(kept.staff));
+    let newest =
+        notices::newest_to(conn, kept.practice, NoticeKind::TestLetter, Recipient::Staff(kept.staff));
     let named = format!("address:{} ", kept.id);
     let test = newest.await?.into_iter().find(|notice| notice.about.starts_with(&named));
     Ok(match test {
@@ -71,7 +72,8 @@ pub async fn add(
 ) -> Done<()> {
     let mut tx = desk.db.write().await?;
     let kept = addresses::of_staff(&mut tx, member.practice, member.id).await?;
-    let has_it = |one: &StaffAddress| one.channel == channel && addresses::is_same(channel, &one.address, address);
+    let has_it =
+        |one: &StaffAddress| one.channel == channel && addresses::is_same(channel, &one.address, address);
     if kept.iter().any(has_it) {
         return Err(refused("You are reached here already."));
     }
@@ -110,7 +112,8 @@ pub async fn put_first(desk: &Desk, member: &StaffMember, id: StaffAddressId, no
     let mut tx = desk.db.write().await?;
     let first = find(&mut tx, member, id).await?;
     let others = addresses::of_staff(&mut tx, member.practice, member.id).await?;
-    let in_order = std::iter::once(first.id).chain(others.iter().map(|one| one.id).filter(|other| *other != id));
+    let in_order =
+        std::iter::once(first.id).chain(others.iter().map(|one| one.id).filter(|other| *other != id));
     for (place, one) in (1..).zip(in_order) {
         addresses::set_place(&mut tx, member.practice, member.id, one, place).await?;
     }

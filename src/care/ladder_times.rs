@@ -105,8 +105,7 @@ pub fn field(kind: LadderKind, number: usize) -> &'static str {
     const GO_NOW: [&str; 6] = ["go_now_0", "go_now_1", "go_now_2", "go_now_3", "go_now_4", "go_now_5"];
     const RING_NOW: [&str; 6] =
         ["ring_now_0", "ring_now_1", "ring_now_2", "ring_now_3", "ring_now_4", "ring_now_5"];
-    const OVERDUE: [&str; 6] =
-        ["overdue_0", "overdue_1", "overdue_2", "overdue_3", "overdue_4", "overdue_5"];
+    const OVERDUE: [&str; 6] = ["overdue_0", "overdue_1", "overdue_2", "overdue_3", "overdue_4", "overdue_5"];
     let names = match kind {
         LadderKind::GoNow => GO_NOW,
         LadderKind::RingNow => RING_NOW,
@@ -118,8 +117,7 @@ pub fn field(kind: LadderKind, number: usize) -> &'static str {
 /// What changed, such as `go_now=0,5,10,20,30,30→0,4,10,20,30,30`.
 fn difference(before: &LadderTimes, after: &LadderTimes) -> String {
     let listed = |times: &LadderTimes, kind| {
-        let minutes: Vec<String> =
-            of_kind(times, kind).iter().map(|rung| rung.minutes.to_string()).collect();
+        let minutes: Vec<String> = of_kind(times, kind).iter().map(|rung| rung.minutes.to_string()).collect();
         minutes.join(",")
     };
     let changed = LadderKind::ALL.iter().filter_map(|kind| {
@@ -145,15 +143,18 @@ mod tests {
     #[test]
     fn times_are_read_within_their_ranges_and_in_order() {
         let times = LadderTimes::default();
-        let as_it_is = |kind, number| of_kind(&times, kind)[number].minutes.to_string();
+        let as_it_is = |kind, number: usize| of_kind(&times, kind)[number].minutes.to_string();
         assert_eq!(read(as_it_is), Ok(LadderTimes::default()));
         let with = |name: &'static str, text: &'static str| {
-            read(move |kind, number| {
-                if field(kind, number) == name { text.to_owned() } else { as_it_is(kind, number) }
-            })
+            read(
+                move |kind, number| {
+                    if field(kind, number) == name { text.to_owned() } else { as_it_is(kind, number) }
+                },
+            )
         };
         assert!(with("go_now_1", "2").is_ok() && with("go_now_1", "5").is_ok());
-        for (name, text) in [("go_now_1", "1"), ("go_now_1", "6"), ("overdue_1", "soon"), ("ring_now_2", "")] {
+        for (name, text) in [("go_now_1", "1"), ("go_now_1", "6"), ("overdue_1", "soon"), ("ring_now_2", "")]
+        {
             assert_eq!(with(name, text).unwrap_err()[0].field, name);
         }
         // 60 minutes are safe for the second rung, and later than the third's 20.

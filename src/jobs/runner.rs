@@ -80,6 +80,14 @@ impl Doorway {
             .collect();
         Doorway { post, outside: Outside { public_url: public_url.to_owned(), channels } }
     }
+
+    pub fn post(&self) -> Post {
+        self.post.clone()
+    }
+
+    pub fn outside(&self) -> Outside {
+        self.outside.clone()
+    }
 }
 
 fn channel_of(reached: Reached) -> Channel {

@@ -200,12 +200,7 @@ pub async fn opted_out_since(
 }
 
 /// The address may be written to again. False: it always might.
-pub async fn opt_in(
-    conn: &mut Conn,
-    practice: PracticeId,
-    channel: Reached,
-    address: &str,
-) -> Stored<bool> {
+pub async fn opt_in(conn: &mut Conn, practice: PracticeId, channel: Reached, address: &str) -> Stored<bool> {
     const SQL: &str = "DELETE FROM opt_out WHERE practice_id = $1 AND channel = $2 AND address = $3";
     let mut any = false;
     for (kept, _) in opt_outs(conn, practice, channel).await? {

@@ -200,7 +200,8 @@ pub async fn note_failed(conn: &mut Conn, of: &Delivery, state: DeliveryState, w
 
 /// A delivery that did not arrive is to be sent once more.
 pub async fn wait_again(conn: &mut Conn, practice: PracticeId, id: DeliveryId) -> Stored<()> {
-    const SQL: &str = "UPDATE delivery SET state = 'waiting' WHERE practice_id = $1 AND id = $2 AND state = 'dead'";
+    const SQL: &str =
+        "UPDATE delivery SET state = 'waiting' WHERE practice_id = $1 AND id = $2 AND state = 'dead'";
     sqlx::query(SQL).bind(practice.to_string()).bind(id.to_string()).execute(conn).await?;
     Ok(())
 }

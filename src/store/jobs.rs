@@ -251,12 +251,7 @@ pub async fn hurry(conn: &mut Conn, practice: PracticeId, id: JobId, now: Timest
 pub async fn set_aside(conn: &mut Conn, practice: PracticeId, about: &str, now: Timestamp) -> Stored<()> {
     const SQL: &str = "UPDATE job SET state = 'done', ended_ms = $3 \
                        WHERE practice_id = $1 AND about = $2 AND state = 'failed'";
-    sqlx::query(SQL)
-        .bind(practice.to_string())
-        .bind(about)
-        .bind(now.as_millisecond())
-        .execute(conn)
-        .await?;
+    sqlx::query(SQL).bind(practice.to_string()).bind(about).bind(now.as_millisecond()).execute(conn).await?;
     Ok(())
 }
 

@@ -153,11 +153,7 @@ pub async fn last_stopped(conn: &mut Conn, practice: PracticeId, about: &str) ->
 }
 
 /// Ladders that a person stopped since then, first stopped first.
-pub async fn stopped_since(
-    conn: &mut Conn,
-    practice: PracticeId,
-    since: Timestamp,
-) -> Stored<Vec<Ladder>> {
+pub async fn stopped_since(conn: &mut Conn, practice: PracticeId, since: Timestamp) -> Stored<Vec<Ladder>> {
     const SQL: &str = "SELECT * FROM ladder WHERE practice_id = $1 AND state = 'stopped' AND ended_ms > $2 \
                        ORDER BY ended_ms, id";
     sqlx::query(SQL)

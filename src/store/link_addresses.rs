@@ -77,8 +77,7 @@ pub async fn of_link(
 /// Whether this phone is told.
 pub async fn is_told(conn: &mut Conn, practice: PracticeId, session_sha256: &str) -> Stored<bool> {
     const SQL: &str = "SELECT id FROM link_address WHERE practice_id = $1 AND session_sha256 = $2 LIMIT 1";
-    let found =
-        sqlx::query(SQL).bind(practice.to_string()).bind(session_sha256).fetch_optional(conn).await?;
+    let found = sqlx::query(SQL).bind(practice.to_string()).bind(session_sha256).fetch_optional(conn).await?;
     Ok(found.is_some())
 }
 

@@ -68,12 +68,13 @@ mod tests {
     use crate::words::patient_sent::SentWords;
     use crate::words::patient_strip::StripWords;
     use crate::words::patient_today::TodayWords;
+    use crate::words::patient_told::ToldWords;
 
     use super::*;
 
     type Sentence = (&'static str, &'static str, &'static str);
 
-    fn sets() -> [(&'static str, &'static [Sentence]); 15] {
+    fn sets() -> [(&'static str, &'static [Sentence]); 16] {
         [
             ("frame", PatientWords::ALL),
             ("open", OpenWords::ALL),
@@ -90,6 +91,7 @@ mod tests {
             ("notices", notices::TO_PATIENTS),
             ("strip", StripWords::ALL),
             ("calendar", CalendarPageWords::ALL),
+            ("told", ToldWords::ALL),
         ]
     }
 

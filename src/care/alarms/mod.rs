@@ -57,9 +57,8 @@ pub struct Waiting {
 pub async fn waiting(conn: &mut Conn, member: &StaffMember) -> Done<Waiting> {
     let running = ladders::all_running(conn, member.practice).await?;
     let open = alarms::open(conn, member.practice).await?;
-    let alone = |alarm: &&Alarm| {
-        alarm.taken_by.is_none() && running.iter().all(|ladder| ladder.about != alarm.about)
-    };
+    let alone =
+        |alarm: &&Alarm| alarm.taken_by.is_none() && running.iter().all(|ladder| ladder.about != alarm.about);
     Ok(Waiting {
         called: running.len(),
         emergencies: running.iter().filter(|ladder| ladder.kind == LadderKind::GoNow).count(),
@@ -177,8 +176,7 @@ async fn one_running(
     let times = practices::ladder_times(conn, practice).await?.ok_or(CareError::NotFound)?;
     let waits = jobs::about(conn, practice, &ladder.id.to_string()).await?;
     let next = waits.iter().find(|job| job.state == JobState::Waiting);
-    let next =
-        next.map(|job| NextRung { told: times.rung(ladder.kind, rungs.len()).told, due: job.due });
+    let next = next.map(|job| NextRung { told: times.rung(ladder.kind, rungs.len()).told, due: job.due });
     let thing = thing(conn, practice, &ladder.about).await?;
     Ok(Running { ladder, thing, rungs, next, alarms })
 }
@@ -227,9 +225,7 @@ pub async fn see_to_ladder(desk: &Desk, member: &StaffMember, id: LadderId, now:
     let mut conn = desk.db.read().await?;
     let ladder = ladders::find(&mut conn, member.practice, id).await?.ok_or(CareError::NotFound)?;
     match (ladder.state, ladder.stopped_by, ladder.ended) {
-        (LadderState::Stopped, Some(by), Some(since)) => {
-            press_of(&mut conn, member, by, since).await
-        }
+        (LadderState::Stopped, Some(by), Some(since)) => press_of(&mut conn, member, by, since).await,
         (LadderState::Stopped | LadderState::Running | LadderState::Replaced, _, _) => Ok(Press::Over),
     }
 }
@@ -289,12 +285,7 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
     }
 }
 
-async fn press_of(
-    conn: &mut Conn,
-    member: &StaffMember,
-    by: StaffId,
-    since: Timestamp,
-) -> Done<Press> {
+async fn press_of(conn: &mut Conn, member: &StaffMember, by: StaffId, since: Timestamp) -> Done<Press> {
     if by == member.id {
         return Ok(Press::Yours);
     }
@@ -314,7 +305,10 @@ async fn note(
 }
 
 fn name_of(staff: &[StaffMember], id: StaffId) -> String {
-    staff.iter().find(|member| member.id == id).map_or_else(|| "a colleague".to_owned(), |one| one.name.clone())
+    staff
+        .iter()
+        .find(|member| member.id == id)
+        .map_or_else(|| "a colleague".to_owned(), |one| one.name.clone())
 }
 
 /// How long whoever says "I see to it" has before somebody is called again.

@@ -104,7 +104,9 @@ pub async fn thing(conn: &mut Conn, practice: PracticeId, about: &str) -> Done<T
         Some(("callback", id)) => call(conn, practice, id).await?,
         Some(("delivery", id)) => match id.parse() {
             Ok(id) => match deliveries::find(conn, practice, id).await? {
-                Some(delivery) => letter(conn, practice, delivery.notice.to_string().as_str(), Some(delivery)).await?,
+                Some(delivery) => {
+                    letter(conn, practice, delivery.notice.to_string().as_str(), Some(delivery)).await?
+                }
                 None => None,
             },
             Err(_) => None,
@@ -154,9 +156,9 @@ async fn letter(
     let Some(notice) = notices::find(conn, practice, id).await? else { return Ok(None) };
     let to = match notice.recipient {
         Recipient::Office => For::Office,
-        Recipient::Staff(id) => For::Staff(
-            staff::find(conn, practice, id).await?.map_or_else(String::new, |member| member.name),
-        ),
+        Recipient::Staff(id) => {
+            For::Staff(staff::find(conn, practice, id).await?.map_or_else(String::new, |member| member.name))
+        }
         Recipient::Link(id) => For::Patient(match links::find(conn, practice, id).await? {
             Some(link) => whom(conn, practice, link.wound).await?.map(Box::new),
             None => None,

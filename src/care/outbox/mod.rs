@@ -241,8 +241,7 @@ async fn another_way(conn: &mut Conn, delivery: &Delivery, outside: &Outside, mo
     let practice = practices::find(conn, delivery.practice).await?.ok_or(CareError::NotFound)?;
     let used = deliveries::of_notice(conn, delivery.practice, delivery.notice).await?;
     for reader in readers(conn, &notice, outside, moment.now).await? {
-        let is_theirs =
-            |one: &Delivery| reader.was.iter().any(|place| place.is_of(one));
+        let is_theirs = |one: &Delivery| reader.was.iter().any(|place| place.is_of(one));
         if !is_theirs(delivery) {
             continue;
         }
@@ -264,7 +263,8 @@ async fn forget(conn: &mut Conn, delivery: &Delivery, moment: &Moment) -> Done<(
     let (practice, channel) = (delivery.practice, delivery.channel);
     let staff = addresses::remove_gone(conn, practice, channel, &delivery.address).await?;
     let links = link_addresses::remove_gone(conn, practice, &delivery.address).await?;
-    let whose = staff.iter().map(|id| format!("staff:{id}")).chain(links.iter().map(|id| format!("link:{id}")));
+    let whose =
+        staff.iter().map(|id| format!("staff:{id}")).chain(links.iter().map(|id| format!("link:{id}")));
     for subject in whose.collect::<Vec<_>>() {
         let detail = format!("channel={}", channel.code());
         record::note(conn, practice, Actor::Program, "address.gone", &subject, &detail, moment.now).await?;

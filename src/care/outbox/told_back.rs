@@ -128,8 +128,10 @@ async fn failed(
             deliveries::wait_again(&mut tx, one.practice, one.id).await?;
             let again = format!(":{}", JobId::mint(moment));
             queue_sending(&mut tx, &one, &again, moment.now + AGAIN_AFTER, moment).await?;
-            let (subject, detail) =
-                (format!("delivery:{}", one.id), format!("channel={} tries={}", one.channel.code(), one.tries));
+            let (subject, detail) = (
+                format!("delivery:{}", one.id),
+                format!("channel={} tries={}", one.channel.code(), one.tries),
+            );
             let action = "letter.failed";
             record::note(&mut tx, one.practice, Actor::Program, action, &subject, &detail, moment.now)
                 .await?;
@@ -192,8 +194,8 @@ async fn whose(conn: &mut Conn, practice: PracticeId, number: &str) -> Done<Vec<
     let mut whose: Vec<String> = patients.iter().map(|id| format!("patient:{id}")).collect();
     for kept in addresses::of_practice(conn, practice).await? {
         let subject = format!("staff:{}", kept.staff);
-        let is_theirs = STOPPED.contains(&kept.channel)
-            && addresses::is_same(kept.channel, &kept.address, number);
+        let is_theirs =
+            STOPPED.contains(&kept.channel) && addresses::is_same(kept.channel, &kept.address, number);
         if is_theirs && !whose.contains(&subject) {
             whose.push(subject);
         }
@@ -222,7 +224,8 @@ pub async fn refuse(desk: &Desk, reason: &'static str, now: Timestamp) -> Done<(
     };
     let mut tx = desk.db.write().await?;
     for practice in practices::all(&mut tx).await? {
-        let (subject, detail) = (format!("practice:{}", practice.id), format!("reason={reason} refused={count}"));
+        let (subject, detail) =
+            (format!("practice:{}", practice.id), format!("reason={reason} refused={count}"));
         record::note(&mut tx, practice.id, Actor::Program, "provider.refuse", &subject, &detail, now).await?;
     }
     Ok(tx.commit().await?)
