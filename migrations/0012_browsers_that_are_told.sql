@@ -4,7 +4,7 @@ CREATE TABLE link_address (
     id TEXT PRIMARY KEY,
     practice_id TEXT NOT NULL REFERENCES practice (id),
     link_id TEXT NOT NULL REFERENCES patient_link (id),
-    session_sha256 TEXT NOT NULL,
+    phone_sha256 TEXT NOT NULL,
     -- A push subscription as JSON.
     address TEXT NOT NULL,
     since_ms BIGINT NOT NULL,

@@ -482,7 +482,8 @@ fn check_headers(page: &Page, place: &str) {
     assert!(!policy.contains("unsafe") && !policy.contains("http") && !policy.contains('*'), "{place}");
     assert!(value("access-control-allow-origin").is_none(), "{place}");
     assert!(value("permissions-policy").is_some(), "{place}");
-    if !place.contains("/static/") && !place.contains("/favicon.ico") {
+    let for_everyone = ["/static/", "/favicon.ico", "/push-worker.js"];
+    if !for_everyone.iter().any(|part| place.contains(part)) {
         assert_eq!(value("cache-control").as_deref(), Some("no-store"), "{place}");
     }
     for cookie in page.headers.get_all(header::SET_COOKIE) {

@@ -49,7 +49,7 @@ async fn is_reached(practice: &Practice, who: &Staff, channel: Reached, address:
     tx.commit().await.unwrap();
 }
 
-async fn emergency_of(practice: &Practice, name: &str, office: &Staff, surgeon: &Staff) -> String {
+async fn emergency_of(name: &str, office: &Staff, surgeon: &Staff) -> String {
     let phone = office.enrols(name, surgeon).await.opens_link().await;
     phone.sends("urgent", in_danger(), &[]).await.check.to_string()
 }
@@ -76,7 +76,7 @@ async fn an_emergency_stands_on_every_staff_page_until_somebody_sees_to_it() {
         let (office, surgeon) = (practice.office().await, practice.surgeon().await);
         let lead = practice.lead().await;
         assert!(!strip(&surgeon.opens("/queue").await));
-        emergency_of(&practice, "Mia Stone", &office, &surgeon).await;
+        emergency_of("Mia Stone", &office, &surgeon).await;
         let pages = [
             (&surgeon, "/queue"),
             (&surgeon, "/queue?fragment=1"),
@@ -93,8 +93,8 @@ async fn an_emergency_stands_on_every_staff_page_until_somebody_sees_to_it() {
         let page = surgeon.opens("/alarms").await;
         page.must_say("Check of Mia Stone")
             .must_say("Emergency")
-            .must_say("whoever is on duty : Dr. Rosa Lind");
-        page.must_say("on duty again, everywhere : Dr. Rosa Lind")
+            .must_say("whoever is on duty: Dr. Rosa Lind");
+        page.must_say("on duty again, everywhere: Dr. Rosa Lind")
             .must_say("next")
             .must_say("the second person");
         page.must_say("Nobody has opened it for 5 minutes");
@@ -120,7 +120,7 @@ async fn of_two_who_press_at_once_the_second_is_told_who_has_it() {
     on_each_engine(async |practice| {
         let (office, rosa) = (practice.office().await, practice.surgeon().await);
         let ines = practice.staff("Dr. Inés Varga", SURGEON).await;
-        emergency_of(&practice, "Mia Stone", &office, &rosa).await;
+        emergency_of("Mia Stone", &office, &rosa).await;
         let path = format!("/alarms/ladders/{}", running_ladder(&practice).await);
         let (one, other) = tokio::join!(rosa.presses(&path, &[]), ines.presses(&path, &[]));
         let (first, second, late) = if one.status.is_redirection() {
@@ -144,7 +144,7 @@ async fn of_two_who_press_at_once_the_second_is_told_who_has_it() {
 async fn opening_the_check_stops_the_calling_and_the_page_says_so() {
     on_each_engine(async |practice| {
         let (office, surgeon) = (practice.office().await, practice.surgeon().await);
-        let check = emergency_of(&practice, "Mia Stone", &office, &surgeon).await;
+        let check = emergency_of("Mia Stone", &office, &surgeon).await;
         surgeon.presses(&format!("/checks/{check}/open"), &[]).await.is_fine();
         let page = surgeon.opens("/alarms").await;
         page.must_say("Nobody is being called.");
@@ -197,7 +197,7 @@ async fn somebody_switched_off_while_being_called_is_told_nothing_more_and_the_o
         let (ines, lead) = (practice.staff("Dr. Inés Varga", SURGEON).await, practice.lead().await);
         is_reached(&practice, &rosa, Reached::Sms, "+12025550150").await;
         is_reached(&practice, &ines, Reached::Sms, "+12025550151").await;
-        emergency_of(&practice, "Mia Stone", &office, &ines).await;
+        emergency_of("Mia Stone", &office, &ines).await;
         practice.minutes_of_work_pass(1).await;
         let sent_to = async |number: &str| {
             let mut books = practice.books().await;
@@ -210,8 +210,8 @@ async fn somebody_switched_off_while_being_called_is_told_nothing_more_and_the_o
         assert_eq!(sent_to("+12025550150").await, 1, "nothing more to whoever is gone");
         assert!(sent_to("+12025550151").await >= 3, "the other is told again");
         let page = ines.opens("/alarms").await;
-        page.must_say("whoever is on duty : Dr. Inés Varga , Dr. Rosa Lind");
-        page.must_say("on duty again, everywhere : Dr. Inés Varga 11:10").must_say("next 11:20");
+        page.must_say("whoever is on duty: Dr. Inés Varga , Dr. Rosa Lind");
+        page.must_say("on duty again, everywhere: Dr. Inés Varga 11:10").must_say("next 11:20");
     })
     .await;
 }
@@ -223,7 +223,7 @@ async fn a_lead_sends_a_dead_letter_again_or_sets_it_aside_and_sees_no_address()
         let lead = practice.lead().await;
         // Six digits are no number: whatever goes there is dead at once.
         is_reached(&practice, &surgeon, Reached::Sms, "555014").await;
-        emergency_of(&practice, "Mia Stone", &office, &surgeon).await;
+        emergency_of("Mia Stone", &office, &surgeon).await;
         practice.works().await;
         practice.seconds_pass(3);
         practice.works().await;
@@ -264,7 +264,7 @@ async fn a_letter_without_an_address_goes_out_once_there_is_one() {
     on_each_engine(async |practice| {
         let (office, surgeon) = (practice.office().await, practice.surgeon().await);
         let lead = practice.lead().await;
-        emergency_of(&practice, "Mia Stone", &office, &surgeon).await;
+        emergency_of("Mia Stone", &office, &surgeon).await;
         practice.works().await;
         lead.opens("/practice/jobs").await.must_say("there is no address that works");
         lead.opens("/practice/staff").await.must_say("No address that works: no message reaches them.");
@@ -370,18 +370,19 @@ async fn a_lead_changes_the_times_within_what_is_safe_and_the_surgeon_hears_of_i
             .unwrap();
         assert!(sent.len() == 1 && sent[0].body.contains("/practice/ladder"), "{sent:?}");
         // A ladder that begins now climbs by them.
-        emergency_of(&practice, "Mia Stone", &office, &surgeon).await;
+        emergency_of("Mia Stone", &office, &surgeon).await;
         practice.works().await;
-        surgeon.opens("/alarms").await.must_say("next 11:04 : on duty again, everywhere");
+        surgeon.opens("/alarms").await.must_say("next 11:04: on duty again, everywhere");
     })
     .await;
 }
 
 #[tokio::test]
 async fn a_call_that_is_late_is_called_for_by_its_own_name() {
-    let practice = Practice::open(&Place::sqlite()).await;
+    let place = Place::sqlite();
+    let practice = Practice::open(&place).await;
     let (office, surgeon) = (practice.office().await, practice.surgeon().await);
-    let check = emergency_of(&practice, "Mia Stone", &office, &surgeon).await;
+    let check = emergency_of("Mia Stone", &office, &surgeon).await;
     surgeon
         .decides(check.parse().unwrap(), closewatch::triage::Decision::CallByOffice, "We ring you.")
         .await

@@ -29,12 +29,12 @@ pub async fn tell(
         id: LinkAddressId::mint(moment),
         practice: holder.practice,
         link: holder.link,
-        session_sha256: sha256_hex(token),
+        phone_sha256: sha256_hex(token),
         address: subscription.to_owned(),
         since: moment.now,
     };
     let mut tx = desk.db.write().await?;
-    link_addresses::forget_phone(&mut tx, &kept.session_sha256).await?;
+    link_addresses::forget_phone(&mut tx, &kept.phone_sha256).await?;
     link_addresses::keep(&mut tx, &kept).await?;
     note(&mut tx, holder, "push.begin", moment).await?;
     Ok(tx.commit().await?)

@@ -171,6 +171,7 @@ async fn one_running(
                 people.push(ToldPerson { name: name_of(staff, id), unreachable });
             }
         }
+        people.sort_by(|one, other| one.name.cmp(&other.name));
         rungs.push(FiredTo { rung, people });
     }
     let times = practices::ladder_times(conn, practice).await?.ok_or(CareError::NotFound)?;

@@ -116,7 +116,7 @@ impl Reader<'_> {
                 Some(next) => format!("{}: {}", self.clock(next.due), words::told(next.told)),
                 None => "is being done".to_owned(),
             },
-            marks: one.alarms.iter().map(|alarm| words::alarm(alarm.kind)).collect(),
+            marks: marks(one),
         }
     }
 
@@ -226,4 +226,10 @@ impl Reader<'_> {
         let whom = whom.filter(|_| self.sees_names());
         whom.map_or_else(String::new, |whom| format!("/patients/{}", whom.patient))
     }
+}
+
+/// What else is wrong; that it is late is said by the ladder for what is late.
+fn marks(one: &Running) -> Vec<&'static str> {
+    let kind = words::ladder(one.ladder.kind);
+    one.alarms.iter().map(|alarm| words::alarm(alarm.kind)).filter(|words| *words != kind).collect()
 }
