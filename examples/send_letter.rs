@@ -63,6 +63,7 @@ async fn send(line: Line) -> Result<serde_json::Value, String> {
             serde_json::json!({"became": "later", "why": why, "after_s": after_s})
         }
         Err(Refused::Never { why }) => serde_json::json!({"became": "never", "why": why}),
+        Err(Refused::Gone { why }) => serde_json::json!({"became": "gone", "why": why}),
     };
     Ok(said)
 }

@@ -136,6 +136,8 @@ id! {
     LadderId,
     DeliveryId,
     StaffAddressId,
+    /// A browser on which a patient link is told.
+    LinkAddressId,
     AlarmId,
     SilenceId,
     SilenceCallId,

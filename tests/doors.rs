@@ -16,6 +16,9 @@ use axum::http::request;
 use closewatch::care::callback::Call;
 use closewatch::care::enrol;
 use closewatch::ids::PhotoId;
+use closewatch::store::alarms;
+use closewatch::store::alarms::AlarmKind;
+use closewatch::store::ladders;
 use closewatch::store::photos;
 use closewatch::store::protocols;
 use closewatch::store::protocols::KeptProtocol;
@@ -38,6 +41,7 @@ use support::Staff;
 use support::form;
 use support::from_our_page;
 use support::goes_silent;
+use support::in_danger;
 use support::jpeg;
 use support::no_danger;
 use support::rows_of;
@@ -91,6 +95,8 @@ fn promised(door: &Door, visitor: Visitor) -> Answer {
     };
     match door.who {
         Who::Anyone => Answer::In,
+        // Nobody of these brings a signature.
+        Who::Provider => Answer::Unknown,
         Who::Phone if visitor == Visitor::Phone => Answer::In,
         Who::Phone => Answer::Unknown,
         Who::Staff => of_staff(true),
@@ -137,6 +143,8 @@ struct House {
     step: String,
     silence: String,
     antibiotic: String,
+    ladder: String,
+    alarm: String,
 }
 
 async fn furnished(place: &Place) -> House {
@@ -157,6 +165,7 @@ async fn furnished(place: &Place) -> House {
     let step =
         closewatch::store::plan::steps(&mut books, practice.id, wound).await.unwrap()[0].id.to_string();
     drop(books);
+    let (ladder, alarm) = something_wrong(&practice, &office, &surgeon).await;
     let (desk, moment) = (practice.desk(), practice.moment());
     let (_, _, spare) =
         enrol::issue_link(desk, &office.member, wound, "daughter Ana", &moment).await.unwrap();
@@ -181,7 +190,22 @@ async fn furnished(place: &Place) -> House {
         step,
         silence: silence.to_string(),
         antibiotic: antibiotic.to_string(),
+        ladder,
+        alarm,
     }
+}
+
+/// A ladder that runs and an alarm that is open.
+async fn something_wrong(practice: &Practice, office: &Staff, surgeon: &Staff) -> (String, String) {
+    let phone = office.enrols("Ned Gray", surgeon).await.opens_link().await;
+    phone.sends("urgent", in_danger(), &[]).await;
+    let moment = practice.moment();
+    let mut tx = practice.desk().db.write().await.unwrap();
+    alarms::raise(&mut tx, practice.id, AlarmKind::ClockSetBack, "server", &moment).await.unwrap();
+    tx.commit().await.unwrap();
+    let mut books = practice.books().await;
+    let ladder = ladders::all_running(&mut books, practice.id).await.unwrap()[0].id.to_string();
+    (ladder, alarms::open(&mut books, practice.id).await.unwrap()[0].id.to_string())
 }
 
 /// A version of the protocol that no other practice has.
@@ -239,6 +263,8 @@ impl House {
                 "{token}" => "no-such-token".to_owned(),
                 "{receipt}" | "{code}" => self.receipt.clone(),
                 "{step}" => self.step.clone(),
+                "{ladder}" => self.ladder.clone(),
+                "{alarm}" => self.alarm.clone(),
                 "{*path}" => "base.css".to_owned(),
                 blank if blank.starts_with('{') => panic!("{}: add {blank} to House::address", door.path),
                 plain => plain.to_owned(),
@@ -269,7 +295,7 @@ impl House {
     /// Someone whom the door admits.
     fn welcome(&self, door: &Door) -> Visitor {
         match door.who {
-            Who::Anyone => Visitor::Nobody,
+            Who::Anyone | Who::Provider => Visitor::Nobody,
             Who::Phone => Visitor::Phone,
             Who::Surgeon | Who::Staff | Who::PhotoViewer => Visitor::Surgeon,
             Who::Office | Who::Caller => Visitor::Office,
@@ -354,7 +380,7 @@ async fn the_other_practice_finds_nothing_behind_any_door_with_our_ids() {
     let before = house.rows().await;
     let mut tried = 0;
     for door in house.doors() {
-        let staff_door = !matches!(door.who, Who::Anyone | Who::Phone);
+        let staff_door = !matches!(door.who, Who::Anyone | Who::Provider | Who::Phone);
         if !staff_door || !door.path.contains('{') {
             continue;
         }
@@ -409,7 +435,9 @@ async fn a_change_that_does_not_come_from_our_own_page_is_refused_at_every_door(
     let house = furnished(&place).await;
     let before = house.rows().await;
     let doors = house.doors();
-    let posts: Vec<&Door> = doors.iter().filter(|door| door.method == Method::POST).collect();
+    // A provider is no browser: it brings a signature, and without one changes nothing either.
+    let posts: Vec<&Door> =
+        doors.iter().filter(|door| door.method == Method::POST && door.who != Who::Provider).collect();
     assert!(!posts.is_empty());
     for door in posts {
         let cookie = house.cookie(house.welcome(door)).await;
@@ -464,7 +492,8 @@ fn check_headers(page: &Page, place: &str) {
     assert!(!policy.contains("unsafe") && !policy.contains("http") && !policy.contains('*'), "{place}");
     assert!(value("access-control-allow-origin").is_none(), "{place}");
     assert!(value("permissions-policy").is_some(), "{place}");
-    if !place.contains("/static/") && !place.contains("/favicon.ico") {
+    let for_everyone = ["/static/", "/favicon.ico", "/push-worker.js"];
+    if !for_everyone.iter().any(|part| place.contains(part)) {
         assert_eq!(value("cache-control").as_deref(), Some("no-store"), "{place}");
     }
     for cookie in page.headers.get_all(header::SET_COOKIE) {

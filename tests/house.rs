@@ -23,7 +23,10 @@ const DOWNHILL: &[(&str, &[&str])] = &[
     ("jobs", &["care", "notify", "store", "photo", "wound", "plan", "duty", "triage", "words", "ids"]),
     (
         "web",
-        &["care", "store", "photo", "wound", "plan", "duty", "triage", "sheet", "words", "ids", "config"],
+        &[
+            "care", "notify", "store", "photo", "wound", "plan", "duty", "triage", "sheet", "words", "ids",
+            "config",
+        ],
     ),
     (
         "cli",

@@ -1,10 +1,12 @@
 //! The desk everything is done at: the books, the photo store, the protocol in force, and who is told of changes.
 
 use std::sync::Arc;
+use std::sync::Mutex;
 
 use tokio::sync::Semaphore;
 use tokio::sync::broadcast;
 
+use crate::care::outbox::Refusals;
 use crate::care::protocols::ReadProtocols;
 use crate::care::trial::Trials;
 use crate::ids::PracticeId;
@@ -37,6 +39,8 @@ pub struct Desk {
     pub(in crate::care) hashing: Arc<Semaphore>,
     /// A forecast being played holds one.
     pub(in crate::care) playing: Arc<Semaphore>,
+    /// Calls at the providers' door that were not believed.
+    pub(in crate::care) refusals: Arc<Mutex<Refusals>>,
     news: broadcast::Sender<News>,
 }
 
@@ -60,6 +64,7 @@ impl Desk {
             measuring: Arc::new(Semaphore::new(MEASURING_AT_ONCE)),
             hashing: Arc::new(Semaphore::new(HASHING_AT_ONCE)),
             playing: Arc::new(Semaphore::new(PLAYING_AT_ONCE)),
+            refusals: Arc::default(),
             news: broadcast::channel(NEWS_KEPT).0,
         }
     }

@@ -18,6 +18,7 @@ use crate::ids::Moment;
 use crate::ids::PracticeId;
 use crate::ids::WoundId;
 use crate::store::check_drafts;
+use crate::store::link_addresses;
 use crate::store::links;
 use crate::store::links::PatientLink;
 use crate::store::notices;
@@ -195,6 +196,7 @@ pub async fn speak(desk: &Desk, token: &str, language: Language) -> Done<()> {
 pub async fn leave(desk: &Desk, token: &str) -> Done<()> {
     let mut tx = desk.db.write().await?;
     check_drafts::forget_phone(&mut tx, &sha256_hex(token)).await?;
+    link_addresses::forget_phone(&mut tx, &sha256_hex(token)).await?;
     links::end_session(&mut tx, &sha256_hex(token)).await?;
     Ok(tx.commit().await?)
 }

@@ -44,7 +44,7 @@ use crate::triage::LadderKind;
 use crate::triage::Told;
 
 /// Whoever says that they see to something has this long before a new ladder begins (ours).
-const SEEN_TO_WITHIN: SignedDuration = SignedDuration::from_mins(10);
+pub(in crate::care) const SEEN_TO_WITHIN: SignedDuration = SignedDuration::from_mins(10);
 
 /// Begins a ladder about something the caller holds. One that runs and is as urgent goes on; a less urgent one is replaced.
 pub(in crate::care) async fn begin(
@@ -118,6 +118,8 @@ pub async fn acknowledge(desk: &Desk, member: &StaffMember, id: LadderId, now: T
         return Err(CareError::AlreadyDone);
     }
     stop(&mut tx, member, &ladder.about, now).await?;
+    // Whatever else is wrong about it is theirs as well.
+    alarms::take_about(&mut tx, member.practice, &ladder.about, member.id, now).await?;
     tx.commit().await?;
     desk.tell(member.practice);
     Ok(())

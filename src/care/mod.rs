@@ -2,6 +2,8 @@
 //! audit line and the notices that follow commit together.
 
 pub mod antibiotic;
+pub mod addresses;
+pub mod alarms;
 mod asking;
 mod assessing;
 pub mod calendar;
@@ -19,11 +21,14 @@ pub mod forecast;
 pub mod hand_off;
 pub mod hand_over;
 pub mod intake;
+pub mod job_list;
 pub mod knock;
 pub mod ladder;
+pub mod ladder_times;
 pub mod measuring;
 pub mod outbox;
 pub mod patients;
+pub mod phone_push;
 pub mod plan;
 pub mod plan_text;
 pub mod protocol_draft;

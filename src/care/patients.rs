@@ -17,6 +17,8 @@ use crate::plan::StepKind;
 use crate::store::Conn;
 use crate::store::antibiotics;
 use crate::store::antibiotics::AntibioticCourse;
+use crate::store::addresses::Reached;
+use crate::store::addresses::opted_out_since;
 use crate::store::checks;
 use crate::store::checks::WoundCheck;
 use crate::store::links;
@@ -107,6 +109,9 @@ pub struct Chart {
     pub practice: Practice,
     pub patient: Patient,
     pub wounds: Vec<ChartWound>,
+    /// Since when the patient wants no more texts and machine calls; `None`: they may be sent.
+    pub stopped: Option<Timestamp>,
+    pub helper_stopped: Option<Timestamp>,
     pub staff: Vec<StaffMember>,
 }
 
@@ -138,7 +143,10 @@ pub async fn view(desk: &Desk, member: &StaffMember, id: PatientId, now: Timesta
         for wound in wounds::of_patient(&mut conn, member.practice, id).await? {
             theirs.push(chart_wound(&mut conn, wound, now).await?);
         }
+        let helper = patient.helper_phone.as_deref().unwrap_or_default();
         Chart {
+            stopped: opted_out_since(&mut conn, member.practice, Reached::Sms, &patient.phone).await?,
+            helper_stopped: opted_out_since(&mut conn, member.practice, Reached::Sms, helper).await?,
             practice,
             patient,
             wounds: theirs,

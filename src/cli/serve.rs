@@ -27,7 +27,9 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
     let db = Db::open(&settings.database_url()).await?;
     let blobs = Blobs::in_folder(&settings.photo_folder())?;
     let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default());
-    Ok(App::new(desk, Clock::Machine, Chance::OperatingSystem, &settings.public_url()))
+    let doorway = Doorway::new(Post::from_settings(&settings.notify)?, &settings.public_url());
+    let app = App::new(desk, Clock::Machine, Chance::OperatingSystem, &settings.public_url());
+    Ok(app.with_post(doorway.post(), doorway.outside()))
 }
 
 pub async fn run(settings: Settings) -> Result<(), Failure> {

@@ -80,6 +80,14 @@ impl Doorway {
             .collect();
         Doorway { post, outside: Outside { public_url: public_url.to_owned(), channels } }
     }
+
+    pub fn post(&self) -> Post {
+        self.post.clone()
+    }
+
+    pub fn outside(&self) -> Outside {
+        self.outside.clone()
+    }
 }
 
 fn channel_of(reached: Reached) -> Channel {
@@ -155,6 +163,7 @@ async fn send(desk: &Desk, doorway: &Doorway, job: &Job, now: &(impl Fn() -> Mom
         Ok(accepted) => outbox::sent(desk, job, &delivery, accepted.provider_id.as_deref(), &now()).await,
         Err(Refused::Later { why, after }) => refused(Refusal::Later { after }, why).await,
         Err(Refused::Never { why }) => refused(Refusal::Never, why).await,
+        Err(Refused::Gone { why }) => refused(Refusal::Gone, why).await,
     }
 }
 

@@ -121,6 +121,7 @@ mod tests {
                 Ok(()) => "taken",
                 Err(Refused::Later { .. }) => "later",
                 Err(Refused::Never { .. }) => "never",
+                Err(Refused::Gone { .. }) => "gone",
             };
             assert_eq!(came, expected, "{status}");
         }

@@ -185,6 +185,8 @@ pub enum Refused {
     Later { why: String, after: Option<SignedDuration> },
     /// This letter will never go to this address this way.
     Never { why: String },
+    /// The address is no more: a browser that took its subscription back, or lost it.
+    Gone { why: String },
 }
 
 impl Refused {

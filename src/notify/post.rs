@@ -16,6 +16,7 @@ use crate::notify::letter::Accepted;
 use crate::notify::letter::Address;
 use crate::notify::letter::Channel;
 use crate::notify::letter::Letter;
+use crate::notify::letter::PushSubscription;
 use crate::notify::letter::Refused;
 use crate::notify::mail::Mail;
 use crate::notify::push::Push;
@@ -44,6 +45,13 @@ struct Ways {
     voice: Option<Hook>,
     mail: Option<Mail>,
     push: Option<Push>,
+}
+
+impl Default for Post {
+    /// Nothing is set up.
+    fn default() -> Post {
+        Post { ways: Arc::default(), patience: PATIENCE }
+    }
 }
 
 impl Post {
@@ -111,6 +119,13 @@ impl Post {
             }
         }
         read
+    }
+
+    /// Whether messages for this browser may go where it asks for them: to a push service on the list.
+    pub fn trusts(&self, subscription: &PushSubscription) -> bool {
+        let endpoint = reqwest::Url::parse(&subscription.endpoint);
+        let push = self.ways.push.as_ref();
+        push.zip(endpoint.ok()).is_some_and(|(push, endpoint)| push.hosts.check(&endpoint).is_ok())
     }
 
     /// What a browser needs to subscribe to push messages (`applicationServerKey`); `None` when push is not set up.

@@ -408,7 +408,7 @@ async fn a_push_is_sealed_signed_and_gone_when_the_browser_is() {
     assert_eq!(heard.header(0, "ttl"), "86400");
     let (_, body) = heard.request(0);
     assert!(body.len() > 86 && !String::from_utf8_lossy(&body).contains("new message"));
-    assert!(is_never(&post.send(&letter, now()).await));
+    assert!(matches!(post.send(&letter, now()).await, Err(Refused::Gone { .. })));
     assert!(is_later(&post.send(&letter, now()).await));
 }
 

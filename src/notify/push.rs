@@ -56,6 +56,10 @@ impl Push {
             .header("Topic", topic(&letter.reference))
             .body(sealed);
         let response = request.send().await.map_err(|fault| answered::unreached(&fault))?;
+        // RFC 8030, 7.3: 404 for a subscription that has expired; services answer 410 as well.
+        if matches!(response.status().as_u16(), 404 | 410) {
+            return Err(Refused::Gone { why: "the browser does not take messages any more".to_owned() });
+        }
         answered::verdict(&response, now)?;
         Ok(Accepted { provider_id: None })
     }

@@ -18,18 +18,20 @@ coded! {
         Failed = "failed",
         /// The person answered STOP, or the like.
         OptedOut = "opted_out",
+        /// The person answered START, or the like, after a STOP.
+        OptedIn = "opted_in",
     }
 }
 
 /// One status call. Providers tell things twice: acting on one must be harmless when done again.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Status {
-    /// The letter's reference; always there unless `OptedOut`.
+    /// The letter's reference; always there unless `OptedOut` or `OptedIn`.
     pub reference: Option<String>,
     pub state: State,
     /// The provider's word for it, at most 200 characters, control characters taken out.
     pub why: Option<String>,
-    /// The number that opted out, as we would dial it; only with `OptedOut`, and then there unless `reference` is.
+    /// The number that opted out or in, as we would dial it; only with those two, and then there unless `reference` is.
     pub from: Option<String>,
 }
 
@@ -87,13 +89,13 @@ fn understood(posted: Posted) -> Result<Status, BadStatus> {
     };
     let named = match posted.state {
         State::Delivered | State::Failed => reference.is_some(),
-        State::OptedOut => reference.is_some() || from.is_some(),
+        State::OptedOut | State::OptedIn => reference.is_some() || from.is_some(),
     };
     if !named {
         return Err(BadStatus::Form);
     }
     let from = match posted.state {
-        State::OptedOut => from,
+        State::OptedOut | State::OptedIn => from,
         State::Delivered | State::Failed => None,
     };
     let tidy = |text: String| text.chars().filter(|letter| !letter.is_control()).take(200).collect();
@@ -128,6 +130,8 @@ mod tests {
         assert_eq!((failed.state, failed.why.as_deref()), (State::Failed, Some("linebusy")));
         let stop = told(r#"{"state": "opted_out", "from": "+1 (202) 555-0142", "more": 1}"#).unwrap();
         assert_eq!((stop.state, stop.from.as_deref()), (State::OptedOut, Some("+12025550142")));
+        let start = told(r#"{"state": "opted_in", "from": "202-555-0142"}"#).unwrap();
+        assert_eq!((start.state, start.from.as_deref()), (State::OptedIn, Some("2025550142")));
     }
 
     #[test]

@@ -90,6 +90,70 @@ pub async fn remove(
     Ok(removed.rows_affected() == 1)
 }
 
+/// Puts an address at a place in the order of its person's.
+pub async fn set_place(
+    conn: &mut Conn,
+    practice: PracticeId,
+    staff: StaffId,
+    id: StaffAddressId,
+    place: i64,
+) -> Stored<()> {
+    sqlx::query("UPDATE staff_address SET place = $4 WHERE practice_id = $1 AND staff_id = $2 AND id = $3")
+        .bind(practice.to_string())
+        .bind(staff.to_string())
+        .bind(id.to_string())
+        .bind(place)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// Every address of the practice's staff, switched off or not.
+pub async fn of_practice(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<StaffAddress>> {
+    sqlx::query("SELECT * FROM staff_address WHERE practice_id = $1 ORDER BY staff_id, place, since_ms, id")
+        .bind(practice.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(staff_address)
+        .collect()
+}
+
+/// Takes a place away from whoever of the practice has it: it is no more. Returns whose it was.
+pub async fn remove_gone(
+    conn: &mut Conn,
+    practice: PracticeId,
+    channel: Reached,
+    address: &str,
+) -> Stored<Vec<StaffId>> {
+    const SQL: &str = "DELETE FROM staff_address WHERE practice_id = $1 AND channel = $2 AND address = $3 RETURNING staff_id";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(channel.code())
+        .bind(address)
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| row.parsed("staff_id"))
+        .collect()
+}
+
+/// The shortest number that is compared by its end: a local number without its area.
+const LOCAL_DIGITS: usize = 7;
+
+/// Whether two places are one. Numbers are typed in many ways, with and without country and area: they are the same when
+/// one ends with the digits of the other, which rather takes two for one than misses a STOP.
+pub fn is_same(channel: Reached, one: &str, other: &str) -> bool {
+    let digits = |number: &str| number.chars().filter(char::is_ascii_digit).collect::<String>();
+    match channel {
+        Reached::Sms | Reached::Voice => {
+            let (one, other) = (digits(one), digits(other));
+            one.len().min(other.len()) >= LOCAL_DIGITS && (one.ends_with(&other) || other.ends_with(&one))
+        }
+        Reached::Email | Reached::Push => one == other,
+    }
+}
+
 /// Nothing more is sent to this address.
 pub async fn opt_out(
     conn: &mut Conn,
@@ -117,12 +181,71 @@ pub async fn opted_out(
     channel: Reached,
     address: &str,
 ) -> Stored<bool> {
-    const SQL: &str = "SELECT since_ms FROM opt_out WHERE practice_id = $1 AND channel = $2 AND address = $3";
-    let found = sqlx::query(SQL)
+    Ok(opted_out_since(conn, practice, channel, address).await?.is_some())
+}
+
+/// Since when nothing more may be sent to this address; `None`: it may.
+pub async fn opted_out_since(
+    conn: &mut Conn,
+    practice: PracticeId,
+    channel: Reached,
+    address: &str,
+) -> Stored<Option<Timestamp>> {
+    for (kept, since) in opt_outs(conn, practice, channel).await? {
+        if is_same(channel, &kept, address) {
+            return Ok(Some(since));
+        }
+    }
+    Ok(None)
+}
+
+/// The address may be written to again. False: it always might.
+pub async fn opt_in(conn: &mut Conn, practice: PracticeId, channel: Reached, address: &str) -> Stored<bool> {
+    const SQL: &str = "DELETE FROM opt_out WHERE practice_id = $1 AND channel = $2 AND address = $3";
+    let mut any = false;
+    for (kept, _) in opt_outs(conn, practice, channel).await? {
+        if is_same(channel, &kept, address) {
+            sqlx::query(SQL)
+                .bind(practice.to_string())
+                .bind(channel.code())
+                .bind(&kept)
+                .execute(&mut *conn)
+                .await?;
+            any = true;
+        }
+    }
+    Ok(any)
+}
+
+async fn opt_outs(
+    conn: &mut Conn,
+    practice: PracticeId,
+    channel: Reached,
+) -> Stored<Vec<(String, Timestamp)>> {
+    const SQL: &str = "SELECT address, since_ms FROM opt_out WHERE practice_id = $1 AND channel = $2 ORDER BY since_ms, address";
+    sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(channel.code())
-        .bind(address)
-        .fetch_optional(conn)
-        .await?;
-    Ok(found.is_some())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| Ok((row.text("address")?, row.time("since_ms")?)))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_number_is_the_same_however_much_of_it_was_typed() {
+        let sms = |one, other| is_same(Reached::Sms, one, other);
+        assert!(sms("202-555-0142", "+12025550142"));
+        assert!(sms("555-0142", "+1 (202) 555-0142"));
+        assert!(!sms("202-555-0142", "+12025550143"));
+        // Six digits and fewer say nothing about whose number it is.
+        assert!(!sms("55-0142", "+12025550142"));
+        assert!(!sms("", "+12025550142"));
+        assert!(!is_same(Reached::Email, "a@b.example", "ba@b.example"));
+    }
 }

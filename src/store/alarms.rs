@@ -139,6 +139,37 @@ pub async fn take(
     Ok(taken.rows_affected() == 1)
 }
 
+/// Somebody sees to whatever is wrong about one thing.
+pub async fn take_about(
+    conn: &mut Conn,
+    practice: PracticeId,
+    about: &str,
+    by: StaffId,
+    now: Timestamp,
+) -> Stored<()> {
+    const SQL: &str = "UPDATE alarm SET taken_by = $3, taken_ms = $4 WHERE practice_id = $1 AND about = $2 \
+                       AND ended_ms IS NULL AND taken_by IS NULL";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(about)
+        .bind(by.to_string())
+        .bind(now.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+pub async fn find(conn: &mut Conn, practice: PracticeId, id: AlarmId) -> Stored<Option<Alarm>> {
+    sqlx::query("SELECT * FROM alarm WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(alarm)
+        .transpose()
+}
+
 /// Open alarms, first begun first.
 pub async fn open(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<Alarm>> {
     sqlx::query("SELECT * FROM alarm WHERE practice_id = $1 AND ended_ms IS NULL ORDER BY begun_ms, id")

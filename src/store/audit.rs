@@ -129,6 +129,24 @@ pub async fn newest(conn: &mut Conn, practice: PracticeId, limit: i64) -> Stored
         .collect()
 }
 
+/// The newest lines that tell of one action, at most `limit`.
+pub async fn newest_of(
+    conn: &mut Conn,
+    practice: PracticeId,
+    action: &str,
+    limit: i64,
+) -> Stored<Vec<AuditEntry>> {
+    sqlx::query("SELECT * FROM audit WHERE practice_id = $1 AND action = $2 ORDER BY sequence DESC LIMIT $3")
+        .bind(practice.to_string())
+        .bind(action)
+        .bind(limit)
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(entry)
+        .collect()
+}
+
 /// The sequence of the first line that does not follow from the one before it; `None`: the chain is whole.
 pub async fn first_break(conn: &mut Conn, practice: PracticeId) -> Stored<Option<i64>> {
     const PAGE: i64 = 1_000;

@@ -184,10 +184,44 @@ pub async fn note_delivered(
     Ok(noted.rows_affected() == 1)
 }
 
-/// A dead delivery waits again, by hand. False: it is not dead.
-pub async fn revive(conn: &mut Conn, practice: PracticeId, id: DeliveryId) -> Stored<bool> {
+/// The outside had taken it and says now that it did not arrive. False: that is known, or it is on its way again.
+pub async fn note_failed(conn: &mut Conn, of: &Delivery, state: DeliveryState, why: &str) -> Stored<bool> {
+    const SQL: &str = "UPDATE delivery SET state = $3, why = $4, sent_with = NULL WHERE practice_id = $1 AND id = $2 \
+                       AND state IN ('sent', 'delivered')";
+    let noted = sqlx::query(SQL)
+        .bind(of.practice.to_string())
+        .bind(of.id.to_string())
+        .bind(state.code())
+        .bind(why)
+        .execute(conn)
+        .await?;
+    Ok(noted.rows_affected() == 1)
+}
+
+/// A delivery that did not arrive is to be sent once more.
+pub async fn wait_again(conn: &mut Conn, practice: PracticeId, id: DeliveryId) -> Stored<()> {
     const SQL: &str =
         "UPDATE delivery SET state = 'waiting' WHERE practice_id = $1 AND id = $2 AND state = 'dead'";
+    sqlx::query(SQL).bind(practice.to_string()).bind(id.to_string()).execute(conn).await?;
+    Ok(())
+}
+
+/// The deliveries that went in another one's letter.
+pub async fn carried_by(conn: &mut Conn, practice: PracticeId, id: DeliveryId) -> Stored<Vec<Delivery>> {
+    sqlx::query("SELECT * FROM delivery WHERE practice_id = $1 AND sent_with = $2 ORDER BY queued_ms, id")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(delivery)
+        .collect()
+}
+
+/// A dead delivery waits again, by hand, with all its tries before it. False: it is not dead.
+pub async fn revive(conn: &mut Conn, practice: PracticeId, id: DeliveryId) -> Stored<bool> {
+    const SQL: &str = "UPDATE delivery SET state = 'waiting', tries = 0 \
+                       WHERE practice_id = $1 AND id = $2 AND state = 'dead'";
     let revived = sqlx::query(SQL).bind(practice.to_string()).bind(id.to_string()).execute(conn).await?;
     Ok(revived.rows_affected() == 1)
 }

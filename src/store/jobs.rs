@@ -234,6 +234,37 @@ pub async fn try_again(conn: &mut Conn, practice: PracticeId, id: JobId, now: Ti
     Ok(again.rows_affected() == 1)
 }
 
+/// A job that waits for its next try is due now, by hand. False: it does not wait, or a runner has it.
+pub async fn hurry(conn: &mut Conn, practice: PracticeId, id: JobId, now: Timestamp) -> Stored<bool> {
+    const SQL: &str = "UPDATE job SET due_ms = $3 WHERE practice_id = $1 AND id = $2 AND state = 'waiting' \
+                       AND leased_until_ms <= $3";
+    let hurried = sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .bind(now.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(hurried.rows_affected() == 1)
+}
+
+/// Failed jobs about something are done with: a person saw to it.
+pub async fn set_aside(conn: &mut Conn, practice: PracticeId, about: &str, now: Timestamp) -> Stored<()> {
+    const SQL: &str = "UPDATE job SET state = 'done', ended_ms = $3 \
+                       WHERE practice_id = $1 AND about = $2 AND state = 'failed'";
+    sqlx::query(SQL).bind(practice.to_string()).bind(about).bind(now.as_millisecond()).execute(conn).await?;
+    Ok(())
+}
+
+/// How many jobs of a practice stand in one state.
+pub async fn count_in_state(conn: &mut Conn, practice: PracticeId, state: JobState) -> Stored<i64> {
+    let row = sqlx::query("SELECT COUNT(*) AS many FROM job WHERE practice_id = $1 AND state = $2")
+        .bind(practice.to_string())
+        .bind(state.code())
+        .fetch_one(conn)
+        .await?;
+    row.whole("many")
+}
+
 pub async fn find(conn: &mut Conn, practice: PracticeId, id: JobId) -> Stored<Option<Job>> {
     sqlx::query("SELECT * FROM job WHERE practice_id = $1 AND id = $2")
         .bind(practice.to_string())

@@ -152,6 +152,20 @@ pub async fn last_stopped(conn: &mut Conn, practice: PracticeId, about: &str) ->
     row.as_ref().map(|row| row.time("ended_ms")).transpose()
 }
 
+/// Ladders that a person stopped since then, first stopped first.
+pub async fn stopped_since(conn: &mut Conn, practice: PracticeId, since: Timestamp) -> Stored<Vec<Ladder>> {
+    const SQL: &str = "SELECT * FROM ladder WHERE practice_id = $1 AND state = 'stopped' AND ended_ms > $2 \
+                       ORDER BY ended_ms, id";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(since.as_millisecond())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(ladder)
+        .collect()
+}
+
 /// Every ladder about something, first round first.
 pub async fn about(conn: &mut Conn, practice: PracticeId, about: &str) -> Stored<Vec<Ladder>> {
     sqlx::query("SELECT * FROM ladder WHERE practice_id = $1 AND about = $2 ORDER BY round")

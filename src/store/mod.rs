@@ -22,6 +22,7 @@ pub mod duty;
 pub mod figures;
 pub mod jobs;
 pub mod ladders;
+pub mod link_addresses;
 pub mod links;
 pub mod measurements;
 pub mod measuring_jobs;

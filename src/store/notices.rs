@@ -35,6 +35,10 @@ coded! {
         NotReached = "not_reached",
         /// To a member of staff: something is wrong that a person must see to.
         Alarm = "alarm",
+        /// To a member of staff, at one of their addresses: it reaches them.
+        TestLetter = "test_letter",
+        /// To a surgeon: a lead changed how soon who is told.
+        LadderTimes = "ladder_times",
         /// To the office: a call is to be made.
         CallToMake = "call_to_make",
         /// To the patient: a step is due today.
@@ -68,6 +72,8 @@ impl NoticeKind {
             | NoticeKind::Alarm
             | NoticeKind::CallToMake
             | NoticeKind::CallMissed
+            | NoticeKind::TestLetter
+            | NoticeKind::LadderTimes
             | NoticeKind::WrongPins => false,
         }
     }
@@ -192,6 +198,26 @@ pub async fn about(conn: &mut Conn, practice: PracticeId, about: &str) -> Stored
     sqlx::query("SELECT * FROM notice WHERE practice_id = $1 AND about = $2 ORDER BY due_ms, id")
         .bind(practice.to_string())
         .bind(about)
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(notice)
+        .collect()
+}
+
+/// The newest notices of one kind to one recipient, newest first.
+pub async fn newest_to(
+    conn: &mut Conn,
+    practice: PracticeId,
+    kind: NoticeKind,
+    recipient: Recipient,
+) -> Stored<Vec<Notice>> {
+    const SQL: &str = "SELECT * FROM notice WHERE practice_id = $1 AND kind = $2 AND recipient = $3 \
+                       ORDER BY due_ms DESC, id DESC LIMIT 50";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(kind.code())
+        .bind(recipient.to_string())
         .fetch_all(conn)
         .await?
         .iter()

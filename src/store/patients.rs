@@ -10,6 +10,8 @@ use crate::ids::PatientId;
 use crate::ids::PracticeId;
 use crate::store::Conn;
 use crate::store::Stored;
+use crate::store::addresses::Reached;
+use crate::store::addresses::is_same;
 use crate::store::row::Columns;
 use crate::words::Language;
 
@@ -56,6 +58,22 @@ fn patient(row: &AnyRow) -> Stored<Patient> {
 pub fn fold_name(name: &str) -> String {
     let plain: String = name.nfkd().filter(|letter| !is_combining_mark(*letter)).collect();
     plain.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// The patients whose own or whose helper's phone this is.
+pub async fn with_number(conn: &mut Conn, practice: PracticeId, number: &str) -> Stored<Vec<PatientId>> {
+    let rows = sqlx::query("SELECT id, phone, helper_phone FROM patient WHERE practice_id = $1 ORDER BY id")
+        .bind(practice.to_string())
+        .fetch_all(conn)
+        .await?;
+    let mut found = Vec::new();
+    for row in &rows {
+        let numbers = [Some(row.text("phone")?), row.text_maybe("helper_phone")?];
+        if numbers.iter().flatten().any(|kept| is_same(Reached::Sms, kept, number)) {
+            found.push(row.parsed("id")?);
+        }
+    }
+    Ok(found)
 }
 
 pub async fn insert(conn: &mut Conn, patient: &Patient, created: Timestamp) -> Stored<()> {

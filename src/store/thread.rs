@@ -77,6 +77,17 @@ pub async fn insert(conn: &mut Conn, message: &Message, form_key: Option<&str>) 
     Ok(inserted.rows_affected() == 1)
 }
 
+pub async fn find(conn: &mut Conn, practice: PracticeId, id: MessageId) -> Stored<Option<Message>> {
+    sqlx::query("SELECT * FROM message WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(message)
+        .transpose()
+}
+
 /// The wound's thread, oldest first.
 pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> Stored<Vec<Message>> {
     sqlx::query("SELECT * FROM message WHERE practice_id = $1 AND wound_id = $2 ORDER BY sent_ms, id")

@@ -8,8 +8,10 @@ use jiff::SignedDuration;
 use jiff::Timestamp;
 
 use crate::care::Desk;
+use crate::care::outbox::Outside;
 use crate::ids::Chance;
 use crate::ids::Moment;
+use crate::notify::Post;
 
 /// What time it is: the machine's clock in earnest, one that is moved by hand in tests.
 #[derive(Clone, Debug)]
@@ -72,11 +74,21 @@ pub struct App {
     pub chance: Chance,
     /// Such as `https://wounds.example`, without a slash at the end.
     pub public_url: Arc<str>,
+    /// Whoever sends for us, to be believed when they tell back; and what a browser subscribes with.
+    pub post: Post,
+    pub outside: Outside,
 }
 
 impl App {
     pub fn new(desk: Desk, clock: Clock, chance: Chance, public_url: &str) -> App {
-        App { desk, clock, chance, public_url: public_url.into() }
+        let outside = Outside { public_url: public_url.to_owned(), channels: Vec::new() };
+        App { desk, clock, chance, public_url: public_url.into(), post: Post::default(), outside }
+    }
+
+    /// The same, with ways out of the house.
+    #[must_use]
+    pub fn with_post(self, post: Post, outside: Outside) -> App {
+        App { post, outside, ..self }
     }
 
     pub fn now(&self) -> Timestamp {

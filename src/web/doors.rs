@@ -30,6 +30,8 @@ const UNATTENDED: &str = "x-unattended";
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Who {
     Anyone,
+    /// A provider that sends for us: by its signature, which the handler asks for.
+    Provider,
     /// A phone that opened a patient link. What needs the PIN says so itself.
     Phone,
     /// Any staff member who is signed in.
@@ -49,7 +51,7 @@ impl Who {
     fn admits(self, member: &StaffMember) -> bool {
         match self {
             Who::Anyone | Who::Staff => true,
-            Who::Phone => false,
+            Who::Provider | Who::Phone => false,
             Who::Surgeon => member.roles.surgeon,
             Who::Office => member.roles.office,
             Who::Caller => member.roles.office || member.roles.surgeon,
@@ -129,7 +131,7 @@ async fn guard(
 ) -> Response {
     let (began, method) = (app.now(), request.method().clone());
     let entered = match who {
-        Who::Anyone => Ok(()),
+        Who::Anyone | Who::Provider => Ok(()),
         Who::Phone => enter_phone(&app, &mut request).await,
         Who::Staff | Who::Surgeon | Who::Office | Who::Caller | Who::PhotoViewer | Who::Lead | Who::Judge => {
             enter_staff(&app, who, &mut request).await

@@ -13,6 +13,7 @@ use axum::response::Response;
 
 use crate::web::App;
 use crate::web::error::PageError;
+use crate::web::reach::STATUS_PATH;
 
 /// Nothing from elsewhere, nothing inline.
 const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; \
@@ -51,7 +52,8 @@ pub async fn add(State(app): State<App>, request: Request, next: Next) -> Respon
 /// A change needs proof that one of our own pages asked for it: `Sec-Fetch-Site`, or a matching `Origin`. The layer
 /// behind this one compares them; here a request that brings neither is refused.
 pub async fn need_origin(request: Request, next: Next) -> Response {
-    if !brings_proof(&request) {
+    // A provider is no browser, and brings a signature in place of this.
+    if !brings_proof(&request) && request.uri().path() != STATUS_PATH {
         return PageError::FromElsewhere.into_response();
     }
     let response = next.run(request).await;

@@ -13,6 +13,7 @@ mod local_time;
 mod office;
 mod patient;
 mod practice;
+mod reach;
 mod router;
 mod sign_in;
 mod staff_frame;

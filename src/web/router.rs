@@ -26,6 +26,7 @@ use crate::web::health;
 use crate::web::office;
 use crate::web::patient;
 use crate::web::practice;
+use crate::web::reach;
 use crate::web::sign_in;
 use crate::web::surgeon;
 
@@ -38,7 +39,7 @@ fn hang_all(app: &App) -> Doors {
         .get("/favicon.ico", Who::Anyone, assets::icon)
         .get("/live", Who::Anyone, health::live)
         .get("/robots.txt", Who::Anyone, health::robots);
-    practice::hang(office::hang(surgeon::hang(patient::hang(sign_in::hang(open)))))
+    reach::hang(practice::hang(office::hang(surgeon::hang(patient::hang(sign_in::hang(open))))))
 }
 
 /// Who may enter where, row by row.

@@ -15,6 +15,7 @@ use crate::web::App;
 use crate::web::assets;
 use crate::web::doors::Member;
 use crate::web::error::PageError;
+use crate::web::reach::Strip;
 
 /// The part of the site a page belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -27,6 +28,8 @@ pub enum Part {
     /// For surgeons; a lead finds the same pages among those of the practice.
     Ranking,
     Practice,
+    /// A member's own page, and what waits for anybody: in no list of ways.
+    Me,
 }
 
 impl Part {
@@ -41,6 +44,7 @@ impl Part {
             Part::Duty => "/practice/duty",
             Part::Ranking => "/practice/protocol",
             Part::Practice => "/practice",
+            Part::Me => "/me",
         }
     }
 
@@ -52,6 +56,7 @@ impl Part {
             Part::Duty => "Duty",
             Part::Ranking => "Ranking",
             Part::Practice => "Practice",
+            Part::Me => "How you are reached",
         }
     }
 
@@ -62,6 +67,7 @@ impl Part {
             Part::Duty => !roles.lead,
             Part::Ranking => roles.surgeon && !roles.lead,
             Part::Practice => roles.lead,
+            Part::Me => true,
         }
     }
 }
@@ -96,6 +102,8 @@ pub struct Frame {
     pub staff_css: String,
     pub keys_js: String,
     pub icon: String,
+    /// What nobody sees to yet; `None`: nothing.
+    pub strip: Option<Strip>,
 }
 
 impl Frame {
@@ -104,7 +112,9 @@ impl Frame {
         let roles = member.member.roles;
         let mut conn = app.desk.db.read().await.map_err(CareError::from)?;
         let practice = practices::find(&mut conn, member.member.practice).await.map_err(CareError::from)?;
+        let strip = Strip::of(&mut conn, &member.member).await?;
         Ok(Frame {
+            strip,
             title: title.to_owned(),
             practice: practice.ok_or(PageError::NotFound)?,
             member_name: member.member.name.clone(),

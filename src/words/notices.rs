@@ -212,6 +212,16 @@ notices! {
             en: "Something has waited too long. Please act: {link}",
             en_spoken: "This is your practice. Something has waited too long. Please sign in and act.",
         }
+        /// To somebody who wants to know whether an address of theirs works.
+        TestLetter = "test_letter" {
+            en: "This is a test. Messages from your practice reach you here: {link}",
+            en_spoken: "This is your practice, with a test. Calls from your practice reach you here.",
+        }
+        /// A lead changed how soon who is told.
+        LadderTimes = "ladder_times" {
+            en: "The settings of your practice were changed. Please look: {link}",
+            en_spoken: "This is your practice. Its settings were changed. Please sign in and look.",
+        }
         /// The weekly drill.
         Drill = "drill" {
             en: "This is a drill. Please act as if it were real: {link}",

@@ -69,12 +69,13 @@ mod tests {
     use crate::words::patient_sent::SentWords;
     use crate::words::patient_strip::StripWords;
     use crate::words::patient_today::TodayWords;
+    use crate::words::patient_told::ToldWords;
 
     use super::*;
 
     type Sentence = (&'static str, &'static str, &'static str);
 
-    fn sets() -> [(&'static str, &'static [Sentence]); 16] {
+    fn sets() -> [(&'static str, &'static [Sentence]); 17] {
         [
             ("frame", PatientWords::ALL),
             ("open", OpenWords::ALL),
@@ -92,6 +93,7 @@ mod tests {
             ("strip", StripWords::ALL),
             ("calendar", CalendarPageWords::ALL),
             ("script", ScriptWords::ALL),
+            ("told", ToldWords::ALL),
         ]
     }
 

@@ -122,6 +122,17 @@ export const staffPages = (world) => {
     await Promise.all([page.waitForURL('**/checks/**'), first.locator('.row-open').click()]);
     await lookAt(t, page, 'review', page.url(), { patient: false });
     await lookAt(t, page, 'hand-over', `${demo.home}/hand-over`, { patient: false });
+    await lookAt(t, page, 'alarms', `${demo.home}/alarms`, { patient: false });
+    await lookAt(t, page, 'calling-surgeon', `${demo.home}/practice/ladder`, { patient: false });
+    await lookAt(t, page, 'me', `${demo.home}/me`, { patient: false });
+    await t.test('me-faults', async () => {
+      await page.goto(`${demo.home}/me`);
+      await page.check('[name=channel][value=sms]');
+      await page.fill('#address', '202-555-01x2');
+      await Promise.all([page.waitForLoadState('load'), page.click('form[action="/me/addresses"] button.press')]);
+      await mustSay(page, 'Enter a phone number of 7 to 15 digits');
+      await look(page, 'me-faults', { patient: false });
+    });
     await lookAt(t, page, 'figures-surgeon', `${demo.home}/practice/figures?period=all`, { patient: false });
     await page.context().close();
   });
@@ -184,6 +195,15 @@ export const staffPages = (world) => {
       await Promise.all([page.waitForLoadState('load'), page.click('form[action="/practice/duty/weekly"] button.press')]);
       await mustSay(page, 'Enter a time such as 08:00');
       await look(page, 'duty-change-faults', { patient: false });
+    });
+    await lookAt(t, page, 'jobs', `${demo.home}/practice/jobs`, { patient: false });
+    await lookAt(t, page, 'calling', `${demo.home}/practice/ladder`, { patient: false });
+    await t.test('calling-faults', async () => {
+      await page.goto(`${demo.home}/practice/ladder`);
+      await page.fill('#go_now_1', '90');
+      await Promise.all([page.waitForLoadState('load'), page.click('form[action="/practice/ladder"] button.press')]);
+      await mustSay(page, 'Enter whole minutes from 2 to 5');
+      await look(page, 'calling-faults', { patient: false });
     });
     await lookAt(t, page, 'replies', `${demo.home}/practice/replies`, { patient: false });
     await page.goto(`${demo.home}/practice/replies`);

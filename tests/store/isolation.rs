@@ -23,6 +23,7 @@ use closewatch::care::measuring::Method;
 use closewatch::care::measuring::Setting;
 use closewatch::care::patients as care_patients;
 use closewatch::care::patients::Contacts;
+use closewatch::care::phone_push;
 use closewatch::care::plan;
 use closewatch::care::plan::Washing;
 use closewatch::care::plan_text;
@@ -213,6 +214,8 @@ async fn busy(practice: Practice) -> Busy {
     drop(books);
     let draft = begins_a_check(&phone).await;
     let step = changes_the_plan(&office, &lead, &phone).await;
+    let (desk, moment) = (practice.desk(), practice.moment());
+    phone_push::tell(desk, &phone.holder().await, &phone.token, "{}", &moment).await.unwrap();
     let ladder = is_told_of(&practice, &surgeon, &waiting).await;
     let (silence, _) = goes_silent(&practice, &office.member, patient.enrolled.wound.id).await;
     Busy {

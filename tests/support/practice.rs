@@ -1,5 +1,6 @@
 //! The practice under test: its server without a socket, its clock, and the people who work there.
 
+use std::path::Path;
 use std::path::PathBuf;
 
 use argon2::Algorithm;
@@ -63,8 +64,11 @@ impl Practice {
         let db = Db::open(&place.url).await.unwrap();
         let blobs = Blobs::in_folder(&place.folder.path().join("photos")).unwrap();
         let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default());
+        let letters = place.folder.path().join("letters");
+        let doorway = to_folder(&letters);
         let app = App::new(desk, clock, Chance::seeded(7), "https://wounds.example");
-        Practice::found(app, "Harbor Surgery", place.folder.path().join("letters")).await
+        let app = app.with_post(doorway.post(), doorway.outside());
+        Practice::found(app, "Harbor Surgery", letters).await
     }
 
     /// Another practice on the same server.
@@ -90,6 +94,7 @@ impl Practice {
         let desk =
             Desk::new(old.db.clone(), old.blobs.clone(), Protocol::built_in().clone(), Limits::default());
         let app = App::new(desk, self.app.clock.clone(), Chance::seeded(8), "https://wounds.example");
+        let app = app.with_post(self.app.post.clone(), self.app.outside.clone());
         Practice { router: web::router(&app), app, id: self.id, letters: self.letters.clone() }
     }
 
@@ -115,9 +120,20 @@ impl Practice {
 
     /// Letters of this practice land in a folder of the test's own.
     pub fn doorway(&self) -> Doorway {
-        let settings =
-            NotifySettings { notify_folder: Some(self.letters.clone()), ..NotifySettings::default() };
-        Doorway::new(Post::from_settings(&settings).unwrap(), "https://wounds.example")
+        to_folder(&self.letters)
+    }
+
+    /// The same practice on a server with these ways out.
+    pub fn with_ways(&self, settings: &NotifySettings) -> Practice {
+        let doorway = Doorway::new(Post::from_settings(settings).unwrap(), "https://wounds.example");
+        let app = self.app.clone().with_post(doorway.post(), doorway.outside());
+        Practice { router: web::router(&app), app, ..self.clone() }
+    }
+
+    /// Works off whatever is due now, by the ways of this server in place of the folder.
+    pub async fn works_in_earnest(&self) -> runner::Tally {
+        let doorway = Doorway::new(self.app.post.clone(), "https://wounds.example");
+        runner::until_idle(self.desk(), &doorway, &|| self.moment(), 1).await.unwrap()
     }
 
     /// Works off whatever is due now.
@@ -178,6 +194,11 @@ impl Practice {
         tx.commit().await.unwrap();
         member
     }
+}
+
+fn to_folder(letters: &Path) -> Doorway {
+    let settings = NotifySettings { notify_folder: Some(letters.to_owned()), ..NotifySettings::default() };
+    Doorway::new(Post::from_settings(&settings).unwrap(), "https://wounds.example")
 }
 
 /// A password hash that costs next to nothing: its own parameters are written in it, and the program obeys them.

@@ -43,6 +43,7 @@ pub const TABLES: &[&str] = &[
     "ladder",
     "ladder_rung",
     "staff_address",
+    "link_address",
     "opt_out",
     "delivery",
     "alarm",

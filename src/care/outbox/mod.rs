@@ -5,15 +5,21 @@
 //! same address goes in one letter.
 
 use jiff::SignedDuration;
+use jiff::Timestamp;
 
+mod by_hand;
+mod call_instead;
 mod quiet;
 mod readers;
+mod told_back;
 
 pub(in crate::care) use quiet::quiet_until;
 
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::outbox::call_instead::Instead;
+use crate::care::outbox::call_instead::call_instead;
 use crate::care::outbox::quiet::can_wait;
 use crate::care::outbox::readers::Place;
 use crate::care::outbox::readers::readers;
@@ -24,6 +30,7 @@ use crate::care::working::wait_before_try;
 use crate::ids::DeliveryId;
 use crate::ids::Moment;
 use crate::store::Conn;
+use crate::store::addresses;
 use crate::store::addresses::Reached;
 use crate::store::alarms;
 use crate::store::alarms::AlarmKind;
@@ -34,6 +41,7 @@ use crate::store::jobs;
 use crate::store::jobs::Job;
 use crate::store::jobs::JobKind;
 use crate::store::jobs::Queueing;
+use crate::store::link_addresses;
 use crate::store::notices;
 use crate::store::notices::Notice;
 use crate::store::notices::NoticeKind;
@@ -44,6 +52,15 @@ use crate::store::practices::Practice;
 use crate::words::Language;
 use crate::words::notices::NoticeWords;
 use crate::words::notices::notice as words_of;
+
+pub use by_hand::address_again;
+pub use by_hand::not_needed;
+pub use by_hand::send_again;
+pub(in crate::care) use told_back::Refusals;
+pub use told_back::ToldBack;
+pub use told_back::What;
+pub use told_back::hear;
+pub use told_back::refuse;
 
 /// After so many tries a delivery is given up. With the waits between them that is about an hour.
 const MOST_TRIES: i64 = 12;
@@ -83,12 +100,12 @@ pub(in crate::care) async fn address(
     }
     if notice.state == NoticeState::Waiting {
         let mut reached = 0;
-        for reader in readers(&mut tx, &notice, outside).await? {
+        for reader in readers(&mut tx, &notice, outside, moment.now).await? {
             let wanted = match how_many(notice.kind) {
                 Places::First => 1,
                 Places::All => reader.places.len(),
             };
-            for place in reader.places.iter().take(wanted) {
+            for place in reader.places.iter().take(wanted).chain(&reader.beside) {
                 deliver(&mut tx, &notice, &practice, reader.language, place, outside, moment).await?;
                 reached += 1;
             }
@@ -153,6 +170,8 @@ pub enum Refusal {
     Later { after: Option<SignedDuration> },
     /// Never this way.
     Never,
+    /// The address itself is no more.
+    Gone,
 }
 
 /// The outside did not take it: tried again later, by another channel as well after the second time, and given up with an
@@ -169,19 +188,20 @@ pub async fn refused(
     let mut tx = desk.db.write().await?;
     let tries = delivery.tries + 1;
     let given_up = match refusal {
-        Refusal::Never => true,
+        Refusal::Never | Refusal::Gone => true,
         Refusal::Later { .. } => tries >= MOST_TRIES,
     };
+    if refusal == Refusal::Gone {
+        forget(&mut tx, delivery, moment).await?;
+    }
     let state = if given_up { DeliveryState::Dead } else { DeliveryState::Waiting };
     deliveries::note_refused(&mut tx, delivery, state, why).await?;
     if given_up || tries == SWITCH_AFTER_TRIES {
         let next = another_way(&mut tx, delivery, outside, moment).await?;
         if given_up {
-            let subject = format!("delivery:{}", delivery.id);
-            alarms::raise(&mut tx, job.practice, AlarmKind::LetterFailed, &subject, moment).await?;
-            let detail = format!("channel={} tries={tries} another_way={next}", delivery.channel.code());
-            record::note(&mut tx, job.practice, Actor::Program, "letter.dead", &subject, &detail, moment.now)
-                .await?;
+            // That a browser forgot us is everyday; it is a matter only where it was the last way.
+            let is_matter = refusal != Refusal::Gone || next == Next::Nowhere;
+            bury(&mut tx, delivery, next, is_matter, tries, moment).await?;
         }
     }
     let kept = if given_up {
@@ -189,7 +209,7 @@ pub async fn refused(
     } else {
         let asked = match refusal {
             Refusal::Later { after } => after.unwrap_or(SignedDuration::ZERO),
-            Refusal::Never => SignedDuration::ZERO,
+            Refusal::Never | Refusal::Gone => SignedDuration::ZERO,
         };
         let wait = wait_before_try(tries, moment).max(asked);
         jobs::put_off(&mut tx, job, moment.now + wait, why).await?
@@ -202,25 +222,81 @@ pub async fn refused(
     Ok(if given_up { Worked::GaveUp } else { Worked::PutOff })
 }
 
-/// Queues a delivery to the next address of whoever the notice is for that was not used yet. False: there is none.
-async fn another_way(conn: &mut Conn, delivery: &Delivery, outside: &Outside, moment: &Moment) -> Done<bool> {
+/// Whether there was another address to try.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Next {
+    /// A delivery to it is queued.
+    Queued,
+    /// One that was queued before still waits, or arrived.
+    OnItsWay,
+    Nowhere,
+}
+
+/// Queues a delivery to the next address of whoever the notice is for that was not used yet.
+async fn another_way(conn: &mut Conn, delivery: &Delivery, outside: &Outside, moment: &Moment) -> Done<Next> {
     let notice = notices::find(conn, delivery.practice, delivery.notice).await?.ok_or(CareError::NotFound)?;
+    // A test is of one address.
+    if notice.kind == NoticeKind::TestLetter {
+        return Ok(Next::Nowhere);
+    }
     let practice = practices::find(conn, delivery.practice).await?.ok_or(CareError::NotFound)?;
     let used = deliveries::of_notice(conn, delivery.practice, delivery.notice).await?;
-    for reader in readers(conn, &notice, outside).await? {
-        let is_theirs =
-            |place: &Place| place.channel == delivery.channel && place.address == delivery.address;
-        let is_used = |place: &Place| {
-            used.iter().any(|one| one.channel == place.channel && one.address == place.address)
-        };
-        if reader.places.iter().any(is_theirs)
-            && let Some(place) = reader.places.iter().find(|place| !is_used(place))
-        {
+    for reader in readers(conn, &notice, outside, moment.now).await? {
+        let is_theirs = |one: &Delivery| reader.was.iter().any(|place| place.is_of(one));
+        if !is_theirs(delivery) {
+            continue;
+        }
+        let is_used = |place: &Place| used.iter().any(|one| place.is_of(one));
+        if let Some(place) = reader.places.iter().find(|place| !is_used(place)) {
             deliver(conn, &notice, &practice, reader.language, place, outside, moment).await?;
-            return Ok(true);
+            return Ok(Next::Queued);
+        }
+        let lives = |one: &Delivery| one.state != DeliveryState::Dead && one.id != delivery.id;
+        if used.iter().any(|one| is_theirs(one) && lives(one)) {
+            return Ok(Next::OnItsWay);
         }
     }
-    Ok(false)
+    Ok(Next::Nowhere)
+}
+
+/// An address that is no more is taken off whoever had it.
+async fn forget(conn: &mut Conn, delivery: &Delivery, moment: &Moment) -> Done<()> {
+    let (practice, channel) = (delivery.practice, delivery.channel);
+    let staff = addresses::remove_gone(conn, practice, channel, &delivery.address).await?;
+    let links = link_addresses::remove_gone(conn, practice, &delivery.address).await?;
+    let whose =
+        staff.iter().map(|id| format!("staff:{id}")).chain(links.iter().map(|id| format!("link:{id}")));
+    for subject in whose.collect::<Vec<_>>() {
+        let detail = format!("channel={}", channel.code());
+        record::note(conn, practice, Actor::Program, "address.gone", &subject, &detail, moment.now).await?;
+    }
+    Ok(())
+}
+
+/// A letter that will not go: a thing for a person, and where it was a patient's last way, a call.
+async fn bury(
+    conn: &mut Conn,
+    delivery: &Delivery,
+    next: Next,
+    is_matter: bool,
+    tries: i64,
+    moment: &Moment,
+) -> Done<()> {
+    let (practice, subject) = (delivery.practice, format!("delivery:{}", delivery.id));
+    if is_matter {
+        alarms::raise(conn, practice, AlarmKind::LetterFailed, &subject, moment).await?;
+    }
+    if next == Next::Nowhere {
+        let notice = notices::find(conn, practice, delivery.notice).await?.ok_or(CareError::NotFound)?;
+        call_instead(conn, &notice, moment).await?;
+    }
+    let other = match next {
+        Next::Queued => "queued",
+        Next::OnItsWay => "on_its_way",
+        Next::Nowhere => "none",
+    };
+    let detail = format!("channel={} tries={tries} another_way={other}", delivery.channel.code());
+    Ok(record::note(conn, practice, Actor::Program, "letter.dead", &subject, &detail, moment.now).await?)
 }
 
 async fn deliver(
@@ -232,7 +308,7 @@ async fn deliver(
     outside: &Outside,
     moment: &Moment,
 ) -> Done<()> {
-    let link = format!("{}{}", outside.public_url, page_of(notice.recipient));
+    let link = format!("{}{}", outside.public_url, page_of(notice));
     let said = words_of(words(notice.kind), language, &link, &practice.phone, &practice.emergency_number);
     let delivery = Delivery {
         id: DeliveryId::mint(moment),
@@ -256,25 +332,39 @@ async fn deliver(
         delivered: None,
     };
     if deliveries::insert(conn, &delivery).await? {
-        let about = delivery.id.to_string();
-        let once_key = format!("delivery:{about}");
-        let sending = Queueing {
-            practice: notice.practice,
-            kind: JobKind::SendLetter,
-            about: &about,
-            once_key: &once_key,
-            due: moment.now + gathering(notice.recipient),
-        };
-        jobs::enqueue(conn, sending, moment).await?;
+        let due = moment.now + gathering(notice.recipient);
+        queue_sending(conn, &delivery, "", due, moment).await?;
     }
     Ok(())
 }
 
-/// There is nobody to write to: a person must see to it.
+/// Queues the sending of a delivery. `again` tells one sending from those before it; empty: the first.
+async fn queue_sending(
+    conn: &mut Conn,
+    delivery: &Delivery,
+    again: &str,
+    due: Timestamp,
+    moment: &Moment,
+) -> Done<()> {
+    let about = delivery.id.to_string();
+    let once_key = format!("delivery:{about}{again}");
+    let (practice, kind) = (delivery.practice, JobKind::SendLetter);
+    let sending = Queueing { practice, kind, about: &about, once_key: &once_key, due };
+    jobs::enqueue(conn, sending, moment).await?;
+    Ok(())
+}
+
+/// There is nobody to write to: somebody rings, or sees to it.
 async fn unsent(conn: &mut Conn, notice: &Notice, moment: &Moment) -> Done<()> {
     let subject = format!("notice:{}", notice.id);
-    alarms::raise(conn, notice.practice, AlarmKind::LetterFailed, &subject, moment).await?;
-    let detail = format!("kind={}", notice.kind.code());
+    let instead = call_instead(conn, notice, moment).await?;
+    match instead {
+        Instead::Call => {}
+        Instead::Nothing => {
+            alarms::raise(conn, notice.practice, AlarmKind::LetterFailed, &subject, moment).await?;
+        }
+    }
+    let detail = format!("kind={} instead={}", notice.kind.code(), instead.code());
     let action = "notice.nobody";
     Ok(record::note(conn, notice.practice, Actor::Program, action, &subject, &detail, moment.now).await?)
 }
@@ -297,6 +387,8 @@ fn how_many(kind: NoticeKind) -> Places {
         | NoticeKind::ReplyUnread
         | NoticeKind::ComeInUnanswered
         | NoticeKind::CallMissed
+        | NoticeKind::TestLetter
+        | NoticeKind::LadderTimes
         | NoticeKind::WrongPins => Places::First,
     }
 }
@@ -315,6 +407,8 @@ fn words(kind: NoticeKind) -> NoticeWords {
         NoticeKind::ReplyUnread => NoticeWords::ReadReply,
         NoticeKind::ComeInUnanswered => NoticeWords::ComeInUnanswered,
         NoticeKind::CallMissed => NoticeWords::CallMissed,
+        NoticeKind::TestLetter => NoticeWords::TestLetter,
+        NoticeKind::LadderTimes => NoticeWords::LadderTimes,
     }
 }
 
@@ -327,9 +421,26 @@ fn gathering(recipient: Recipient) -> SignedDuration {
 }
 
 /// Where the letter's link leads; no id, no name.
-fn page_of(recipient: Recipient) -> &'static str {
-    match recipient {
-        Recipient::Link(_) => "/my",
-        Recipient::Staff(_) | Recipient::Office => "/queue",
+fn page_of(notice: &Notice) -> &'static str {
+    match (notice.recipient, notice.kind) {
+        (Recipient::Link(_), _) => "/my",
+        (Recipient::Staff(_) | Recipient::Office, NoticeKind::TestLetter) => "/me",
+        (Recipient::Staff(_) | Recipient::Office, NoticeKind::LadderTimes) => "/practice/ladder",
+        (
+            Recipient::Staff(_) | Recipient::Office,
+            NoticeKind::AnswerReady
+            | NoticeKind::UrgentCheck
+            | NoticeKind::UrgentCheckAgain
+            | NoticeKind::UrgentCheckByVoice
+            | NoticeKind::NotReached
+            | NoticeKind::Alarm
+            | NoticeKind::StepDue
+            | NoticeKind::NotHeard
+            | NoticeKind::ReplyUnread
+            | NoticeKind::ComeInUnanswered
+            | NoticeKind::CallMissed
+            | NoticeKind::WrongPins,
+        ) => "/queue",
+        (Recipient::Staff(_) | Recipient::Office, NoticeKind::CallToMake) => "/callbacks",
     }
 }

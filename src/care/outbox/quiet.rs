@@ -27,11 +27,13 @@ pub async fn can_wait(conn: &mut Conn, notice: &Notice) -> Done<bool> {
             call.is_some_and(|call| ladder_of(call.urgency).is_none())
         }
         NoticeKind::WrongPins
+        | NoticeKind::LadderTimes
         | NoticeKind::StepDue
         | NoticeKind::NotHeard
         | NoticeKind::ReplyUnread
         | NoticeKind::ComeInUnanswered => true,
         NoticeKind::AnswerReady
+        | NoticeKind::TestLetter
         | NoticeKind::UrgentCheck
         | NoticeKind::UrgentCheckAgain
         | NoticeKind::UrgentCheckByVoice

@@ -97,6 +97,9 @@ struct PatientPage {
     language: &'static str,
     helper_name: String,
     helper_phone: String,
+    /// Since when texts are not wanted; empty: they are.
+    stopped: String,
+    helper_stopped: String,
     wounds: Vec<WoundView>,
     is_surgeon: bool,
     is_office: bool,
@@ -154,6 +157,8 @@ pub async fn patient_page(
         language: patient.language.own_name(),
         helper_name: patient.helper_name.clone().unwrap_or_default(),
         helper_phone: patient.helper_phone.clone().unwrap_or_default(),
+        stopped: chart.stopped.map_or_else(String::new, |since| clock_of(&chart, since, now)),
+        helper_stopped: chart.helper_stopped.map_or_else(String::new, |since| clock_of(&chart, since, now)),
         wounds: chart.wounds.iter().map(|wound| wound_view(&chart, wound, now)).collect(),
         is_surgeon: member.member.roles.surgeon,
         is_office: member.member.roles.office,
@@ -179,6 +184,10 @@ pub async fn patient_page(
         faults,
     };
     page(shown.faults.status(), &shown)
+}
+
+fn clock_of(chart: &Chart, at: Timestamp, now: Timestamp) -> String {
+    time_words::clock_time(at, now, &chart.practice.zone, STAFF_LANGUAGE)
 }
 
 fn wound_view(chart: &Chart, of: &ChartWound, now: Timestamp) -> WoundView {

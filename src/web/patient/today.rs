@@ -7,11 +7,13 @@ use axum::response::Response;
 
 use crate::care::check_draft;
 use crate::care::come_in;
+use crate::care::phone_push;
 use crate::care::plan;
 use crate::care::strip_out;
 use crate::care::thread;
 use crate::plan::day_number;
 use crate::web::App;
+use crate::web::assets;
 use crate::web::doors::Phone;
 use crate::web::error::PageError;
 use crate::web::patient::check_page::context_of;
@@ -26,6 +28,7 @@ use crate::web::time_words;
 use crate::words::patient_danger::DangerWords;
 use crate::words::patient_strip::StripWords;
 use crate::words::patient_today::TodayWords;
+use crate::words::patient_told::ToldWords;
 
 #[derive(Template)]
 #[template(path = "patient/today.html")]
@@ -45,6 +48,11 @@ struct TodayPage {
     asked_visit: Option<(String, String)>,
     /// When a try at taking the strip out began that goes on.
     trying_since: Option<String>,
+    told_words: ToldWords,
+    is_told: bool,
+    /// What a browser subscribes with; empty: push is not set up.
+    push_key: String,
+    push_js: String,
 }
 
 pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, PageError> {
@@ -71,6 +79,10 @@ pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, Page
             let when = clock::when(review.come_in?, now, &zone, language);
             Some((review.id.to_string(), when))
         }),
+        told_words: ToldWords(language),
+        is_told: phone_push::is_told(&app.desk, &phone.holder, &phone.token).await?,
+        push_key: app.post.push_public_key().unwrap_or_default().to_owned(),
+        push_js: assets::address("push.js"),
         trying_since: trying
             .filter(|attempt| attempt.said.is_none())
             .map(|attempt| clock::when(attempt.began, now, &zone, language)),

@@ -9,6 +9,7 @@ use axum::response::Response;
 
 use crate::care::CareError;
 use crate::care::Fault;
+use crate::care::addresses;
 use crate::care::duty;
 use crate::care::duty::SHOWN_DAYS;
 use crate::duty::Rank;
@@ -49,6 +50,8 @@ struct DutyPage {
     days: Vec<Day>,
     keeps_second: bool,
     gaps: Vec<GapLine>,
+    /// Who is called when something urgent waits, and cannot be written to anywhere.
+    unreached: Vec<String>,
     spans: Vec<Choice>,
     people: Vec<Choice>,
     typed: Typed,
@@ -70,6 +73,8 @@ async fn duty_page(
     let zone = &board.practice.zone;
     let clock = |at| time_words::clock_time(at, now, zone, STAFF_LANGUAGE);
     let watch = board.roster.watch_or_hours(&board.hours, now);
+    let channels = &app.outside.channels;
+    let unreached = addresses::unreachable(&app.desk, member.member.practice, channels).await?;
     let shown = DutyPage {
         frame: Frame::of(app, member, Part::of_duty(member), "Duty").await?,
         zone: zone.iana_name().unwrap_or("not named").to_owned(),
@@ -93,6 +98,7 @@ async fn duty_page(
         days: duty_view::fortnight(&board, now),
         keeps_second: board.roster.keeps(Rank::Second),
         gaps: duty_view::gaps(&board, now),
+        unreached: duty_view::called_and_unreached(&board, &unreached, &member.member, now),
         spans: duty_view::spans(&board, member.member.id, now),
         people: duty_view::people(&board.staff),
         typed,

@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 
 use crate::care::duty::Board;
 use crate::care::duty::SHOWN_DAYS;
+use crate::care::duty::shifts_ahead;
 use crate::duty::DayHours;
 use crate::duty::DutySpan;
 use crate::duty::Gap;
@@ -193,6 +194,24 @@ pub fn spans(board: &Board, me: StaffId, now: Timestamp) -> Vec<Choice> {
 pub fn people(staff: &[StaffMember]) -> Vec<Choice> {
     let active = staff.iter().filter(|member| member.active);
     active.map(|member| Choice { code: member.id.to_string(), words: member.name.clone() }).collect()
+}
+
+/// Who is on the roster of the coming days, or called because there is none, and has no address that works. A lead sees
+/// everyone, the others only themselves.
+pub fn called_and_unreached(
+    board: &Board,
+    unreached: &[StaffId],
+    reader: &StaffMember,
+    now: Timestamp,
+) -> Vec<String> {
+    let is_called = |member: &StaffMember| {
+        let on_roster = shifts_ahead(&board.roster, member.id, now) > 0;
+        member.active && (on_roster || board.roster.is_blank() && member.roles.surgeon)
+    };
+    let is_shown = |member: &&StaffMember| {
+        (reader.roles.lead || reader.id == member.id) && unreached.contains(&member.id) && is_called(member)
+    };
+    board.staff.iter().filter(is_shown).map(|member| member.name.clone()).collect()
 }
 
 #[cfg(test)]

@@ -12,6 +12,7 @@ use serde::Deserialize;
 
 use crate::care::CareError;
 use crate::care::Fault;
+use crate::care::addresses;
 use crate::care::duty;
 use crate::care::duty::Board;
 use crate::care::record::Actor;
@@ -42,6 +43,8 @@ struct Row {
     photos: Option<bool>,
     /// What switching off would leave: "on duty until 18:00; 5 shifts ahead"; empty: nothing.
     duty: String,
+    /// Nothing can be sent to them.
+    is_unreached: bool,
 }
 
 /// The form as typed; a password is never shown again.
@@ -77,6 +80,8 @@ async fn staff_page(
 ) -> Result<Response, PageError> {
     let now = app.now();
     let board = duty::board(&app.desk, &member.member, now).await?;
+    let channels = &app.outside.channels;
+    let unreached = addresses::unreachable(&app.desk, member.member.practice, channels).await?;
     let shown = StaffPage {
         frame: Frame::of(app, member, Part::Practice, "Staff").await?,
         rows: board
@@ -84,6 +89,7 @@ async fn staff_page(
             .iter()
             .map(|colleague| Row {
                 duty: duty_words(&board, colleague.id, now),
+                is_unreached: unreached.contains(&colleague.id),
                 id: colleague.id.to_string(),
                 roles: role_words(colleague.roles),
                 photos: (colleague.roles.office && !colleague.roles.surgeon).then_some(colleague.sees_photos),

@@ -9,6 +9,7 @@ use jiff::SignedDuration;
 use jiff::Timestamp;
 use serde::Deserialize;
 
+use crate::care::CareError;
 use crate::care::queue;
 use crate::care::queue::Looking;
 use crate::care::queue::Queue;
@@ -27,6 +28,7 @@ use crate::web::chart_words::Class;
 use crate::web::chart_words::class_in_time;
 use crate::web::doors::Member;
 use crate::web::error::PageError;
+use crate::web::reach::Strip;
 use crate::web::sign_in::STAFF_LANGUAGE;
 use crate::web::staff_frame::Frame;
 use crate::web::staff_frame::Part;
@@ -96,6 +98,7 @@ struct Row {
 }
 
 struct List {
+    strip: Option<Strip>,
     rows: Vec<Row>,
     waiting: i64,
     /// Something narrows the list.
@@ -140,7 +143,8 @@ pub async fn show(
     let (filter, now) = (asking.filter(), app.now());
     let looking = if asking.fragment.is_empty() { Looking::Opened } else { Looking::Refreshed };
     let queue = queue::read(&app.desk, &member.member, &filter, looking, now).await?;
-    let list = list(&queue, &filter, member.member.id, now);
+    let strip = Strip::of(&mut *app.desk.db.read().await.map_err(CareError::from)?, &member.member).await?;
+    let list = list(&queue, &filter, member.member.id, strip, now);
     if !asking.fragment.is_empty() {
         return page(StatusCode::OK, &ListPage { list });
     }
@@ -181,8 +185,9 @@ fn choices(queue: &Queue, filter: &QueueFilter) -> Vec<Choice> {
     Urgency::ALL.iter().rev().map(|urgency| choice(*urgency)).collect()
 }
 
-fn list(queue: &Queue, filter: &QueueFilter, me: StaffId, now: Timestamp) -> List {
+fn list(queue: &Queue, filter: &QueueFilter, me: StaffId, strip: Option<Strip>, now: Timestamp) -> List {
     List {
+        strip,
         rows: queue.rows.iter().map(|check| row(queue, check, me, now)).collect(),
         waiting: queue.waiting,
         is_narrowed: *filter != QueueFilter::default(),

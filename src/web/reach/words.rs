@@ -1,0 +1,132 @@
+//! Staff words for rungs, alarms, messages and jobs; and addresses as a colleague may see them.
+
+use crate::store::addresses::Reached;
+use crate::store::alarms::AlarmKind;
+use crate::store::jobs::JobKind;
+use crate::store::notices::NoticeKind;
+use crate::triage::LadderKind;
+use crate::triage::Told;
+
+/// Whom a rung tells.
+pub fn told(told: Told) -> &'static str {
+    match told {
+        Told::OnDuty => "whoever is on duty",
+        Told::OnDutyEverywhere => "on duty again, everywhere",
+        Told::Second => "the second person",
+        Told::SurgeonByVoice => "the surgeon, by phone",
+        Told::Everyone => "everyone",
+        Told::Patient => "the patient: call, do not wait",
+    }
+}
+
+pub fn ladder(kind: LadderKind) -> &'static str {
+    match kind {
+        LadderKind::GoNow => "Emergency",
+        LadderKind::RingNow => "Within the hour",
+        LadderKind::Overdue => "Past its due time",
+    }
+}
+
+/// What is wrong.
+pub fn alarm(kind: AlarmKind) -> &'static str {
+    match kind {
+        AlarmKind::Unopened => "Nobody has opened it for 5 minutes",
+        AlarmKind::Overdue => "Past its due time",
+        AlarmKind::NobodyToTell => "Nobody was there to be told",
+        AlarmKind::SurgeonAsked => "A surgeon was asked, and has not answered",
+        AlarmKind::LetterFailed => "A message could not be sent",
+        AlarmKind::JobFailed => "The program gave up on a job",
+        AlarmKind::NoPageOpen => "Nobody has a page open in practice hours",
+        AlarmKind::NobodySignedIn => "Nobody signed in today",
+        AlarmKind::ClockSetBack => "The server’s clock was set back",
+    }
+}
+
+/// What to do about it.
+pub fn advice(kind: AlarmKind) -> &'static str {
+    match kind {
+        AlarmKind::Unopened | AlarmKind::Overdue => "",
+        AlarmKind::NobodyToTell => "Enter who is on duty.",
+        AlarmKind::SurgeonAsked => "A surgeon opens it and says what is to be done.",
+        AlarmKind::LetterFailed => "Tell them another way.",
+        AlarmKind::JobFailed => "A lead can try it again.",
+        AlarmKind::NoPageOpen => "Keep the queue open on one screen.",
+        AlarmKind::NobodySignedIn => "Somebody signs in, and looks at the queue.",
+        AlarmKind::ClockSetBack => {
+            "What waits was moved nearer by as much. Ask whoever looks after the server to set its clock right."
+        }
+    }
+}
+
+/// What a message tells.
+pub fn notice(kind: NoticeKind) -> &'static str {
+    match kind {
+        NoticeKind::AnswerReady => "An answer is there",
+        NoticeKind::UrgentCheck => "Something urgent waits",
+        NoticeKind::UrgentCheckAgain => "Something urgent still waits",
+        NoticeKind::UrgentCheckByVoice => "Something urgent still waits, by voice",
+        NoticeKind::NotReached => "Nobody was reached: call",
+        NoticeKind::Alarm => "Something is wrong",
+        NoticeKind::CallToMake => "A call is to be made",
+        NoticeKind::WrongPins => "Somebody types wrong PINs",
+        NoticeKind::StepDue => "A step is due today",
+        NoticeKind::NotHeard => "We have not heard from you",
+        NoticeKind::ReplyUnread => "An answer was not read",
+        NoticeKind::ComeInUnanswered => "Please answer us",
+        NoticeKind::CallMissed => "We tried to call you",
+        NoticeKind::TestLetter => "A test",
+        NoticeKind::LadderTimes => "The ladder’s times were changed",
+    }
+}
+
+pub fn job(kind: JobKind) -> &'static str {
+    match kind {
+        JobKind::ClimbLadder => "Tell the next person",
+        JobKind::AddressNotice => "Find out whom to write to",
+        JobKind::SendLetter => "Send a message",
+        JobKind::Watch => "Look at everything that waits",
+    }
+}
+
+/// By what somebody is reached.
+pub fn channel(channel: Reached) -> &'static str {
+    match channel {
+        Reached::Sms => "Text",
+        Reached::Voice => "Phone call",
+        Reached::Email => "E-mail",
+        Reached::Push => "A browser",
+    }
+}
+
+/// An address as others than its owner see it.
+pub fn masked(channel: Reached, address: &str) -> String {
+    match channel {
+        Reached::Sms | Reached::Voice => {
+            let digits: Vec<char> = address.chars().filter(char::is_ascii_digit).collect();
+            let last: String = digits.iter().skip(digits.len().saturating_sub(2)).collect();
+            format!("number ending in {last}")
+        }
+        Reached::Email => match address.split_once('@') {
+            Some((name, host)) => {
+                let first: String = name.chars().take(1).collect();
+                format!("{first}…@{host}")
+            }
+            None => "a mail address".to_owned(),
+        },
+        Reached::Push => "a browser".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_address_of_somebody_else_is_told_apart_and_not_shown() {
+        assert_eq!(masked(Reached::Sms, "+1 202-555-0143"), "number ending in 43");
+        assert_eq!(masked(Reached::Voice, "7"), "number ending in 7");
+        assert_eq!(masked(Reached::Email, "rosa@harbor.example"), "r…@harbor.example");
+        assert_eq!(masked(Reached::Email, "odd"), "a mail address");
+        assert_eq!(masked(Reached::Push, "{\"endpoint\":\"https://push.example/secret\"}"), "a browser");
+    }
+}
