@@ -137,6 +137,7 @@ id! {
     DeliveryId,
     StaffAddressId,
     AlarmId,
+    DrillId,
     /// One entry of the roster: a weekly shift, a shift on a date, or an absence.
     DutyShiftId,
 }

@@ -7,6 +7,8 @@ use tokio::sync::broadcast;
 
 use crate::care::protocols::ReadProtocols;
 use crate::care::trial::Trials;
+use crate::care::vitals::Machine;
+use crate::care::vitals::Vitals;
 use crate::ids::PracticeId;
 use crate::photo::Limits;
 use crate::store::Blobs;
@@ -37,6 +39,8 @@ pub struct Desk {
     pub(in crate::care) hashing: Arc<Semaphore>,
     /// A forecast being played holds one.
     pub(in crate::care) playing: Arc<Semaphore>,
+    /// Signs of life of the program itself.
+    pub vitals: Vitals,
     news: broadcast::Sender<News>,
 }
 
@@ -60,8 +64,14 @@ impl Desk {
             measuring: Arc::new(Semaphore::new(MEASURING_AT_ONCE)),
             hashing: Arc::new(Semaphore::new(HASHING_AT_ONCE)),
             playing: Arc::new(Semaphore::new(PLAYING_AT_ONCE)),
+            vitals: Vitals::default(),
             news: broadcast::channel(NEWS_KEPT).0,
         }
+    }
+
+    /// The same desk on a machine that is looked after.
+    pub fn on(self, machine: Machine) -> Desk {
+        Desk { vitals: Vitals::on(machine), ..self }
     }
 
     pub fn listen(&self) -> broadcast::Receiver<News> {

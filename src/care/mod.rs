@@ -1,13 +1,17 @@
 //! What the practice does, one file per step of a wound check's way. Each step owns its transaction: a change, its
 //! audit line and the notices that follow commit together.
 
+mod alarm_letters;
 mod asking;
 mod assessing;
+pub mod attend;
 pub mod calendar;
 pub mod callback;
+pub mod canary;
 pub mod check_draft;
 pub mod clock;
 mod desk;
+pub mod drill;
 pub mod duty;
 pub mod enrol;
 pub mod explain;
@@ -25,6 +29,7 @@ pub mod plan_text;
 pub mod protocol_draft;
 pub mod protocols;
 pub mod queue;
+pub mod ready;
 pub mod record;
 pub mod replies;
 pub mod review;
@@ -36,6 +41,7 @@ pub mod staff;
 pub mod strip_out;
 pub mod thread;
 pub mod trial;
+pub mod vitals;
 pub mod watch;
 pub mod working;
 

@@ -22,6 +22,8 @@ use crate::care::working::Worked;
 use crate::care::working::wait_before_try;
 use crate::ids::DeliveryId;
 use crate::ids::Moment;
+use crate::ids::NoticeId;
+use crate::ids::PracticeId;
 use crate::store::Conn;
 use crate::store::addresses::Reached;
 use crate::store::alarms;
@@ -177,7 +179,7 @@ pub async fn refused(
         let next = another_way(&mut tx, delivery, outside, moment).await?;
         if given_up {
             let subject = format!("delivery:{}", delivery.id);
-            alarms::raise(&mut tx, job.practice, AlarmKind::LetterFailed, &subject, moment).await?;
+            raise_unsent(&mut tx, job.practice, delivery.notice, &subject, moment).await?;
             let detail = format!("channel={} tries={tries} another_way={next}", delivery.channel.code());
             record::note(&mut tx, job.practice, Actor::Program, "letter.dead", &subject, &detail, moment.now)
                 .await?;
@@ -269,10 +271,26 @@ async fn deliver(
     Ok(())
 }
 
+/// An alarm that a letter failed; where the letter told of an alarm, that one is open and goes on being told.
+async fn raise_unsent(
+    conn: &mut Conn,
+    practice: PracticeId,
+    notice: NoticeId,
+    subject: &str,
+    moment: &Moment,
+) -> Done<()> {
+    let tells_of_alarm =
+        notices::find(conn, practice, notice).await?.is_some_and(|notice| notice.kind == NoticeKind::Alarm);
+    if !tells_of_alarm {
+        alarms::raise(conn, practice, AlarmKind::LetterFailed, subject, moment).await?;
+    }
+    Ok(())
+}
+
 /// There is nobody to write to: a person must see to it.
 async fn unsent(conn: &mut Conn, notice: &Notice, moment: &Moment) -> Done<()> {
     let subject = format!("notice:{}", notice.id);
-    alarms::raise(conn, notice.practice, AlarmKind::LetterFailed, &subject, moment).await?;
+    raise_unsent(conn, notice.practice, notice.id, &subject, moment).await?;
     let detail = format!("kind={}", notice.kind.code());
     let action = "notice.nobody";
     Ok(record::note(conn, notice.practice, Actor::Program, action, &subject, &detail, moment.now).await?)
