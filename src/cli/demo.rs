@@ -8,7 +8,9 @@ use crate::cli::seed;
 use crate::cli::seed::Seeded;
 use crate::cli::serve;
 use crate::config::NotifySettings;
+use crate::config::HeartbeatSettings;
 use crate::config::Settings;
+use crate::config::speed;
 use crate::store::practices;
 use crate::web::App;
 use crate::web::Clock;
@@ -36,13 +38,6 @@ pub struct Demo {
     speed: f64,
 }
 
-fn speed(typed: &str) -> Result<f64, String> {
-    match typed.parse::<f64>() {
-        Ok(speed) if (1.0..=600.0).contains(&speed) => Ok(speed),
-        Ok(_) | Err(_) => Err("give a number from 1 to 600".to_owned()),
-    }
-}
-
 pub async fn run(demo: Demo) -> Result<(), Failure> {
     let data = demo
         .data
@@ -53,6 +48,9 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         data: data.clone(),
         database_url: demo.database_url,
         public_url: None,
+        // The past is painted by the machine's clock.
+        speed: 1.0,
+        heartbeat: HeartbeatSettings::default(),
         notify: NotifySettings { notify_folder: Some(data.join("letters")), ..NotifySettings::default() },
     };
     let (listener, settings) = serve::bind(settings).await?;
@@ -69,6 +67,7 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
     let seeded = seed::seed(&app, app.now()).await?;
     if demo.speed > 1.0 {
         app.clock = Clock::Fast { start: app.now(), speed: demo.speed };
+        app.desk = app.desk.on(serve::machine(&Settings { speed: demo.speed, ..settings.clone() }));
     }
     print_way_in(&app, &settings, &seeded);
     serve::listen(&app, listener, &settings).await
