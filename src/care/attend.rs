@@ -35,9 +35,10 @@ const DRILLS_LOOKED_AT: i64 = 20;
 #[derive(Clone, Debug)]
 pub struct Attendance {
     pub hours: Hours,
-    /// When a page last answered; `None`: none ever did.
-    pub last_beat: Option<Timestamp>,
-    pub last_sign_in: Option<Timestamp>,
+    /// When a page last answered; before the first, since when there is a practice.
+    pub last_beat: Timestamp,
+    /// As for pages.
+    pub last_sign_in: Timestamp,
     /// When the check that waits longest came in; `None`: nobody waits.
     pub oldest: Option<Timestamp>,
     /// 1–168.
@@ -58,8 +59,8 @@ impl Attendance {
         let answered = drills.iter().find(|drill| drill.answered.is_some());
         Ok(Some(Attendance {
             hours: duty::hours(conn, practice).await?,
-            last_beat: beats.first().map(|(_, heard)| *heard),
-            last_sign_in: attendance::last_sign_in(conn, practice).await?,
+            last_beat: beats.first().map_or(settings.since, |(_, heard)| *heard),
+            last_sign_in: attendance::last_sign_in(conn, practice).await?.unwrap_or(settings.since),
             oldest: attendance::oldest_waiting(conn, practice, now)
                 .await?
                 .iter()
@@ -74,12 +75,11 @@ impl Attendance {
     pub fn is(&self, kind: AlarmKind, now: Timestamp) -> Option<bool> {
         match kind {
             AlarmKind::NoPageOpen => Some(
-                self.has_been_open(PAGE_SILENT, now)
-                    && self.last_beat.is_none_or(|heard| now.duration_since(heard) >= PAGE_SILENT),
+                self.has_been_open(PAGE_SILENT, now) && now.duration_since(self.last_beat) >= PAGE_SILENT,
             ),
             AlarmKind::NobodySignedIn => Some(
                 self.has_been_open(SIGNED_IN_WITHIN, now)
-                    && self.last_sign_in.is_none_or(|at| at < midnight_before(now, &self.hours.zone)),
+                    && self.last_sign_in < midnight_before(now, &self.hours.zone),
             ),
             AlarmKind::QueueOld => Some(self.oldest.is_some_and(|oldest| {
                 now.duration_since(oldest) > SignedDuration::from_hours(self.queue_oldest_hours)
@@ -95,8 +95,7 @@ impl Attendance {
     }
 
     fn has_been_open(&self, long: SignedDuration, now: Timestamp) -> bool {
-        self.hours.is_open(now)
-            && now.checked_sub(long).is_ok_and(|then| self.hours.is_open(then))
+        self.hours.is_open(now) && now.checked_sub(long).is_ok_and(|then| self.hours.is_open(then))
     }
 }
 
@@ -168,8 +167,8 @@ mod tests {
         let zone = TimeZone::get("America/New_York").unwrap();
         Attendance {
             hours: Hours::on_weekdays(zone, DayHours::new(480, 1_080)),
-            last_beat: None,
-            last_sign_in: None,
+            last_beat: at("2026-03-09T15:00:00Z"),
+            last_sign_in: at("2026-03-09T15:00:00Z"),
             oldest: None,
             queue_oldest_hours: 72,
             last_drill: at("2026-03-09T15:00:00Z"),
@@ -192,7 +191,7 @@ mod tests {
 
     #[test]
     fn a_page_is_missed_ten_minutes_after_its_last_beat_and_not_before() {
-        let seen = Attendance { last_beat: Some(at("2026-03-10T15:00:00Z")), ..quiet() };
+        let seen = Attendance { last_beat: at("2026-03-10T15:00:00Z"), ..quiet() };
         assert!(!is(&seen, AlarmKind::NoPageOpen, "2026-03-10T15:09:59Z"));
         assert!(is(&seen, AlarmKind::NoPageOpen, "2026-03-10T15:10:00Z"));
     }
@@ -207,10 +206,10 @@ mod tests {
 
     #[test]
     fn nobody_signed_in_counts_from_midnight_on_the_practices_clock_and_half_an_hour_after_opening() {
-        let yesterday = Attendance { last_sign_in: Some(at("2026-03-10T03:59:59Z")), ..quiet() };
+        let yesterday = Attendance { last_sign_in: at("2026-03-10T03:59:59Z"), ..quiet() };
         assert!(!is(&yesterday, AlarmKind::NobodySignedIn, "2026-03-10T12:29:59Z"));
         assert!(is(&yesterday, AlarmKind::NobodySignedIn, "2026-03-10T12:30:00Z"));
-        let after_midnight = Attendance { last_sign_in: Some(at("2026-03-10T04:00:00Z")), ..quiet() };
+        let after_midnight = Attendance { last_sign_in: at("2026-03-10T04:00:00Z"), ..quiet() };
         assert!(!is(&after_midnight, AlarmKind::NobodySignedIn, "2026-03-10T12:30:00Z"));
     }
 

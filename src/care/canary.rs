@@ -125,7 +125,9 @@ pub(in crate::care) async fn fly(desk: &Desk, job: &Job, moment: &Moment) -> Don
                 (Flight { begun, check: Some(check), came_through }, now + LOOK)
             }
         }
-        Some(Flight { check: None, begun, came_through: _ }) if now < begun.saturating_add(EVERY).unwrap_or(now) => {
+        Some(Flight { check: None, begun, came_through: _ })
+            if now < begun.saturating_add(EVERY).unwrap_or(now) =>
+        {
             return put_off(desk, job, None, begun + EVERY).await;
         }
         Some(Flight { check: None, came_through, begun: _ }) => {
@@ -170,7 +172,8 @@ async fn send(desk: &Desk, practice: PracticeId, moment: &Moment) -> Done<WoundC
 
 async fn holder(conn: &mut Conn, practice: PracticeId) -> Done<LinkHolder> {
     let wound = wounds::open(conn, practice).await?.into_iter().next().ok_or(CareError::NotFound)?;
-    let link = links::of_wound(conn, practice, wound.id).await?.into_iter().next().ok_or(CareError::NotFound)?;
+    let link =
+        links::of_wound(conn, practice, wound.id).await?.into_iter().next().ok_or(CareError::NotFound)?;
     Ok(LinkHolder {
         link: link.id,
         link_name: link.name,

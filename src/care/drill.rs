@@ -117,7 +117,11 @@ fn minute_of(time: &str) -> Option<i64> {
 /// A lead begins one by hand. Refused while one runs, or while something real is urgent.
 pub async fn begin(desk: &Desk, lead: &StaffMember, moment: &Moment) -> Done<()> {
     must_lead(lead)?;
-    if begin_in(desk, lead.practice, Some(lead.id), moment).await? { Ok(()) } else { Err(CareError::AlreadyDone) }
+    if begin_in(desk, lead.practice, Some(lead.id), moment).await? {
+        Ok(())
+    } else {
+        Err(CareError::AlreadyDone)
+    }
 }
 
 /// Begins the drill of the calendar when its time has come.

@@ -110,9 +110,7 @@ async fn keys(desk: &Desk) -> bool {
 /// No later time was seen before.
 async fn goes_on(desk: &Desk, now: Timestamp) -> bool {
     let seen = async { Done::Ok(clock_seen::seen(&mut *desk.db.read().await?).await?) }.await;
-    seen.is_ok_and(|seen| {
-        seen.is_none_or(|seen| seen.duration_since(now) <= scaled(clock::TOLERATED, desk))
-    })
+    seen.is_ok_and(|seen| seen.is_none_or(|seen| seen.duration_since(now) <= scaled(clock::TOLERATED, desk)))
 }
 
 /// Why the outside is not told that the program lives; `None`: it may be. What the channels say is the caller's to add.

@@ -26,7 +26,12 @@ pub struct Machine {
 
 impl Default for Machine {
     fn default() -> Machine {
-        Machine { data_folder: None, least_free_bytes: 256 * 1_024 * 1_024, key_files: Vec::new(), speed: 1.0 }
+        Machine {
+            data_folder: None,
+            least_free_bytes: 256 * 1_024 * 1_024,
+            key_files: Vec::new(),
+            speed: 1.0,
+        }
     }
 }
 

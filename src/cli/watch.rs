@@ -178,7 +178,10 @@ async fn look(ear: &Ear, post: &Post, calls: &[Address]) {
 fn letter(to: &Address, call: &Call) -> Letter {
     let since = call.silent_since.strftime("%H:%M UTC");
     let (subject, body) = if call.is_back {
-        ("Server back", format!("The Closewatch server gives signs of life again. It was silent since {since}."))
+        (
+            "Server back",
+            format!("The Closewatch server gives signs of life again. It was silent since {since}."),
+        )
     } else {
         (
             "Server silent",
@@ -188,11 +191,5 @@ fn letter(to: &Address, call: &Call) -> Letter {
             ),
         )
     };
-    Letter {
-        to: to.clone(),
-        subject: subject.to_owned(),
-        body,
-        reference: call.reference(),
-        language: "en",
-    }
+    Letter { to: to.clone(), subject: subject.to_owned(), body, reference: call.reference(), language: "en" }
 }

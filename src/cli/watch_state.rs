@@ -72,9 +72,8 @@ impl Kept {
     /// Reads the file, or begins one. A checker that starts gives the server its time from now on.
     pub fn open(file: &Path, now: Timestamp) -> Result<Kept, Failure> {
         let mut written = match std::fs::read_to_string(file) {
-            Ok(text) => serde_json::from_str(&text).map_err(|fault| {
-                format!("{}: {fault}. Move the file away to begin anew.", file.display())
-            })?,
+            Ok(text) => serde_json::from_str(&text)
+                .map_err(|fault| format!("{}: {fault}. Move the file away to begin anew.", file.display()))?,
             Err(fault) if fault.kind() == std::io::ErrorKind::NotFound => Written::default(),
             Err(fault) => return Err(format!("{}: {fault}", file.display()).into()),
         };
@@ -120,12 +119,9 @@ impl Kept {
                 Some(Silence { since_ms: self.written.heard_ms, round: 1, begun_ms: now_ms, is_back: false })
             }
             // Silent again before everybody knew that it was back.
-            Some(silence) if silence.is_back && is_silent => Some(Silence {
-                since_ms: self.written.heard_ms,
-                round: 1,
-                begun_ms: now_ms,
-                is_back: false,
-            }),
+            Some(silence) if silence.is_back && is_silent => {
+                Some(Silence { since_ms: self.written.heard_ms, round: 1, begun_ms: now_ms, is_back: false })
+            }
             Some(silence) if !silence.is_back && now_ms - silence.begun_ms >= repeat_ms => {
                 Some(Silence { round: silence.round + 1, begun_ms: now_ms, ..silence })
             }

@@ -284,7 +284,9 @@ mod tests {
 
     #[test]
     fn five_seconds_back_are_let_pass_and_more_is_not() {
-        let jump = |by: SignedDuration| looks(20, 1.0, move |half| if half < 10 { right(half) } else { right(half) - by });
+        let jump = |by: SignedDuration| {
+            looks(20, 1.0, move |half| if half < 10 { right(half) } else { right(half) - by })
+        };
         assert_eq!(jump(SECOND * 5), []);
         assert_eq!(jump(SECOND * 6), [(10, 6, true)]);
     }

@@ -50,7 +50,8 @@ impl Heart {
 
     /// Tells the checker that all is well. `now`: by the machine's own clock.
     pub async fn beat(&self, counter: i64, now: Timestamp) -> Result<(), String> {
-        let body = serde_json::to_string(&Posted { version: 1, counter }).map_err(|fault| fault.to_string())?;
+        let body =
+            serde_json::to_string(&Posted { version: 1, counter }).map_err(|fault| fault.to_string())?;
         let timestamp = now.as_second().to_string();
         let request = self
             .client
@@ -145,9 +146,8 @@ mod tests {
         let (body, time) = (br#"{"version":1,"counter":7}"#, now().as_second().to_string());
         let other = Secret::new(&[b'x'; 32]).unwrap();
         let signature = secret().sign(&time, body);
-        let read = |body: &[u8], time: &str, secret: &Secret| {
-            read_beat(body, time, &signature, secret, 0, now())
-        };
+        let read =
+            |body: &[u8], time: &str, secret: &Secret| read_beat(body, time, &signature, secret, 0, now());
         assert_eq!(read(body, &time, &secret()), Ok(7));
         assert_eq!(read(body, &time, &other), Err(BadBeat::Signature));
         assert_eq!(read(br#"{"version":1,"counter":8}"#, &time, &secret()), Err(BadBeat::Signature));
@@ -157,7 +157,9 @@ mod tests {
 
     #[test]
     fn a_form_of_another_day_is_no_sign_of_life() {
-        for body in ["", "{}", r#"{"version":2,"counter":7}"#, r#"{"counter":7}"#, r#"{"version":1,"counter":"7"}"#] {
+        for body in
+            ["", "{}", r#"{"version":2,"counter":7}"#, r#"{"counter":7}"#, r#"{"version":1,"counter":"7"}"#]
+        {
             assert_eq!(read(body, 0, 0), Err(BadBeat::Form), "{body}");
         }
     }
@@ -166,10 +168,8 @@ mod tests {
     fn a_checker_half_set_up_stops_the_start() {
         let hosts = ["127.0.0.1".to_owned()];
         let heart = |url: &str| {
-            let settings = HeartbeatSettings {
-                heartbeat_url: Some(url.to_owned()),
-                heartbeat_secret_file: None,
-            };
+            let settings =
+                HeartbeatSettings { heartbeat_url: Some(url.to_owned()), heartbeat_secret_file: None };
             Heart::from_settings(&settings, &hosts)
         };
         assert!(heart("http://127.0.0.1:9/heartbeat").unwrap_err().contains("SECRET_FILE"));

@@ -91,11 +91,8 @@ pub async fn oldest_waiting(
 pub async fn any_check_late(conn: &mut Conn, practice: PracticeId, now: Timestamp) -> Stored<bool> {
     const SQL: &str = "SELECT id FROM wound_check WHERE practice_id = $1 AND state IN ('queued', 'in_review') \
                        AND due_ms < $2 AND (claimed_until_ms IS NULL OR claimed_until_ms <= $2) LIMIT 1";
-    let late = sqlx::query(SQL)
-        .bind(practice.to_string())
-        .bind(now.as_millisecond())
-        .fetch_optional(conn)
-        .await?;
+    let late =
+        sqlx::query(SQL).bind(practice.to_string()).bind(now.as_millisecond()).fetch_optional(conn).await?;
     Ok(late.is_some())
 }
 
@@ -103,11 +100,8 @@ pub async fn any_check_late(conn: &mut Conn, practice: PracticeId, now: Timestam
 pub async fn any_call_late(conn: &mut Conn, practice: PracticeId, now: Timestamp) -> Stored<bool> {
     const SQL: &str =
         "SELECT id FROM callback WHERE practice_id = $1 AND state = 'open' AND due_ms < $2 LIMIT 1";
-    let late = sqlx::query(SQL)
-        .bind(practice.to_string())
-        .bind(now.as_millisecond())
-        .fetch_optional(conn)
-        .await?;
+    let late =
+        sqlx::query(SQL).bind(practice.to_string()).bind(now.as_millisecond()).fetch_optional(conn).await?;
     Ok(late.is_some())
 }
 

@@ -43,8 +43,9 @@ impl DrillForm {
         let drill = board.settings.drill;
         DrillForm {
             weekday: drill.map_or_else(String::new, |drill| drill.weekday.to_string()),
-            time: drill
-                .map_or_else(String::new, |drill| format!("{:02}:{:02}", drill.minute / 60, drill.minute % 60)),
+            time: drill.map_or_else(String::new, |drill| {
+                format!("{:02}:{:02}", drill.minute / 60, drill.minute % 60)
+            }),
             queue_oldest_hours: board.settings.queue_oldest_hours.to_string(),
         }
     }
@@ -104,7 +105,8 @@ pub async fn start(State(app): State<App>, member: Member) -> Result<Response, P
     match drill::begin(&app.desk, &member.member, &app.moment()).await {
         Ok(()) => Ok(Redirect::to("/practice/drill").into_response()),
         Err(CareError::AlreadyDone) => {
-            let words = "A drill runs already, or something real is urgent. Begin it when that has been answered.";
+            let words =
+                "A drill runs already, or something real is urgent. Begin it when that has been answered.";
             shown(&app, &member, None, Vec::new(), words).await
         }
         Err(other) => Err(other.into()),
@@ -155,5 +157,8 @@ async fn shown(
 }
 
 fn name(staff: &[StaffMember], is: impl Fn(&StaffMember) -> bool) -> String {
-    staff.iter().find(|member| is(member)).map_or_else(|| "a colleague".to_owned(), |member| member.name.clone())
+    staff
+        .iter()
+        .find(|member| is(member))
+        .map_or_else(|| "a colleague".to_owned(), |member| member.name.clone())
 }

@@ -57,9 +57,7 @@ impl DrillPlot {
         let step = (WIDTH - 2.0 * MARGIN) / COLUMNS as f64;
         let axis_y = HEAD + HEIGHT;
         let column = |(place, waited): (usize, &Option<SignedDuration>)| {
-            let part = waited.map_or(1.0, |waited| {
-                waited.as_secs_f64() / longest.as_secs_f64().max(1.0)
-            });
+            let part = waited.map_or(1.0, |waited| waited.as_secs_f64() / longest.as_secs_f64().max(1.0));
             // A drill answered at once is still to be seen.
             let height = (HEIGHT * part).clamp(2.0, HEIGHT);
             Column {
@@ -126,7 +124,10 @@ mod tests {
     #[test]
     fn a_time_is_said_in_its_two_largest_units() {
         let said = |seconds| took(SignedDuration::from_secs(seconds));
-        assert_eq!([0, 59, 60, 3_599, 3_600].map(said), ["0 s", "59 s", "1 min 0 s", "59 min 59 s", "1 h 0 min"]);
+        assert_eq!(
+            [0, 59, 60, 3_599, 3_600].map(said),
+            ["0 s", "59 s", "1 min 0 s", "59 min 59 s", "1 h 0 min"]
+        );
     }
 
     #[test]
@@ -136,7 +137,10 @@ mod tests {
             plot.columns.iter().map(|column| (column.height.as_str(), column.is_open)).collect();
         assert_eq!(drawn, [("120.0", false), ("60.0", false), ("120.0", true)]);
         assert_eq!(plot.most, "longest: 2 min 0 s");
-        assert!(plot.description.contains("3 drills, 2 answered") && plot.description.contains("not answered yet"));
+        assert!(
+            plot.description.contains("3 drills, 2 answered")
+                && plot.description.contains("not answered yet")
+        );
     }
 
     #[test]

@@ -52,7 +52,9 @@ pub async fn show(
     let shown = DrillPage {
         begun: time_words::clock_time(drill.begun, app.now(), &frame.practice.zone, STAFF_LANGUAGE),
         by: by.unwrap_or_default(),
-        took: drill.answered.map_or_else(String::new, |(_, at)| drill_words::took(at.duration_since(drill.begun))),
+        took: drill
+            .answered
+            .map_or_else(String::new, |(_, at)| drill_words::took(at.duration_since(drill.begun))),
         reads_queue: member.member.roles.surgeon,
         frame,
     };
