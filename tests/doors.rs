@@ -16,6 +16,7 @@ use axum::http::request;
 use closewatch::care::callback::Call;
 use closewatch::care::enrol;
 use closewatch::ids::PhotoId;
+use closewatch::store::drills;
 use closewatch::store::photos;
 use closewatch::store::protocols;
 use closewatch::store::protocols::KeptProtocol;
@@ -132,6 +133,7 @@ struct House {
     message: String,
     /// A step of the patient's plan.
     step: String,
+    drill: String,
 }
 
 async fn furnished(place: &Place) -> House {
@@ -156,6 +158,9 @@ async fn furnished(place: &Place) -> House {
     let (_, _, spare) =
         enrol::issue_link(desk, &office.member, wound, "daughter Ana", &moment).await.unwrap();
     keep_own_protocol(&practice).await;
+    let mut tx = desk.db.write().await.unwrap();
+    let drill = drills::begin(&mut tx, practice.id, None, &moment).await.unwrap().unwrap().id.to_string();
+    tx.commit().await.unwrap();
     let spare_member = practice.hires("Sam Reed", Roles { office: true, ..Roles::default() }).await;
     House {
         spare_link: spare.link.id.to_string(),
@@ -173,6 +178,7 @@ async fn furnished(place: &Place) -> House {
         reply_text,
         message,
         step,
+        drill,
     }
 }
 
@@ -205,6 +211,7 @@ impl House {
         let first = door.path.trim_start_matches('/').split('/').next().unwrap_or("");
         let id = match first {
             "checks" => self.check.clone(),
+            "drills" => self.drill.clone(),
             "photos" => self.photo.to_string(),
             "callbacks" => self.call.callback.id.to_string(),
             "patients" => self.patient.enrolled.patient.id.to_string(),
@@ -273,7 +280,14 @@ impl House {
         for table in ["audit", "staff_session", "patient_session"] {
             rows.remove(table);
         }
-        let looked = ["audit_sequence=", "audit_head=", "first_used_ms=", "failed_sign_ins=", "next_try_ms="];
+        let looked = [
+            "audit_sequence=",
+            "audit_head=",
+            "first_used_ms=",
+            "failed_sign_ins=",
+            "next_try_ms=",
+            "last_sign_in_ms=",
+        ];
         for line in rows.values_mut().flatten() {
             let kept: Vec<&str> =
                 line.split(' ').filter(|pair| !looked.iter().any(|start| pair.starts_with(start))).collect();
