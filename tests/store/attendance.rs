@@ -273,6 +273,8 @@ async fn opening_a_drill_ends_it_and_the_page_says_only_then_that_it_was_one() {
         practice.minutes_of_work_pass(10).await;
         assert_eq!(rungs(&practice).await.len(), 2, "it climbs no further");
         assert!(drill::running(practice.desk(), &surgeon.member).await.unwrap().is_none());
+        // A quarter of an hour has passed.
+        let lead = Staff::signs_in(&practice, lead.member.clone()).await;
         let page = lead.opens("/practice/drill").await.words();
         assert!(page.contains("6 min 0 s") && page.contains("Dr. Rosa Lind"), "{page}");
     })
