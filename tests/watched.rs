@@ -13,11 +13,11 @@ use std::process::Child;
 use std::process::Command;
 use std::process::Stdio;
 use std::time::Duration;
-use std::time::Instant;
 
 use sqlx::Connection;
 use sqlx::Executor;
 use tempfile::TempDir;
+use tokio::time::Instant;
 
 const SECRET: &str = "only for tests: thirty-two bytes and more";
 /// The checker's patience.

@@ -51,8 +51,7 @@ fn px(length: f64) -> String {
 impl DrillPlot {
     /// `drills`: newest first.
     pub fn of(drills: &[Drill]) -> DrillPlot {
-        let shown: Vec<Option<SignedDuration>> =
-            drills.iter().take(COLUMNS).rev().map(|drill| waited(drill)).collect();
+        let shown: Vec<Option<SignedDuration>> = drills.iter().take(COLUMNS).rev().map(waited).collect();
         let longest = shown.iter().flatten().max().copied().unwrap_or(SignedDuration::ZERO);
         let step = (WIDTH - 2.0 * MARGIN) / COLUMNS as f64;
         let axis_y = HEAD + HEIGHT;
