@@ -29,8 +29,35 @@ pub struct Settings {
     #[arg(long, env = "CLOSEWATCH_PUBLIC_URL")]
     pub public_url: Option<String>,
 
+    /// How much faster than the machine's the practice's clock goes: for trying things out.
+    #[arg(long, env = "CLOSEWATCH_SPEED", hide = true, default_value_t = 1.0, value_parser = speed)]
+    pub speed: f64,
+
+    #[command(flatten)]
+    pub heartbeat: HeartbeatSettings,
+
     #[command(flatten)]
     pub notify: NotifySettings,
+}
+
+/// A number from 1 to 600.
+pub fn speed(typed: &str) -> Result<f64, String> {
+    match typed.parse::<f64>() {
+        Ok(speed) if (1.0..=600.0).contains(&speed) => Ok(speed),
+        Ok(_) | Err(_) => Err("give a number from 1 to 600".to_owned()),
+    }
+}
+
+/// Whom the server tells every minute that it lives.
+#[derive(Clone, Debug, Default, clap::Args)]
+pub struct HeartbeatSettings {
+    /// Address of `closewatch watch` on another host; its host must be among CLOSEWATCH_NOTIFY_HOSTS.
+    #[arg(long, env = "CLOSEWATCH_HEARTBEAT_URL")]
+    pub heartbeat_url: Option<String>,
+
+    /// File with the secret, at least 32 characters, that signs of life are signed with.
+    #[arg(long, env = "CLOSEWATCH_HEARTBEAT_SECRET_FILE")]
+    pub heartbeat_secret_file: Option<PathBuf>,
 }
 
 /// How messages reach patients and staff. Without any of these, none leave the house. Secrets are named by their files.
@@ -108,6 +135,19 @@ impl Settings {
 
     pub fn data_folder(&self) -> &Path {
         &self.data
+    }
+
+    /// Every file with a secret that the settings name.
+    pub fn key_files(&self) -> Vec<PathBuf> {
+        let named = [
+            &self.heartbeat.heartbeat_secret_file,
+            &self.notify.sms_secret_file,
+            &self.notify.voice_secret_file,
+            &self.notify.smtp_password_file,
+            &self.notify.smtp_ca_file,
+            &self.notify.vapid_key_file,
+        ];
+        named.into_iter().flatten().cloned().collect()
     }
 
     /// Without a slash at the end.

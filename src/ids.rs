@@ -143,6 +143,7 @@ id! {
     SilenceCallId,
     /// A recorded antibiotic.
     AntibioticCourseId,
+    DrillId,
     /// One entry of the roster: a weekly shift, a shift on a date, or an absence.
     DutyShiftId,
 }

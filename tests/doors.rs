@@ -19,6 +19,7 @@ use closewatch::ids::PhotoId;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
 use closewatch::store::ladders;
+use closewatch::store::drills;
 use closewatch::store::photos;
 use closewatch::store::protocols;
 use closewatch::store::protocols::KeptProtocol;
@@ -145,6 +146,7 @@ struct House {
     antibiotic: String,
     ladder: String,
     alarm: String,
+    drill: String,
 }
 
 async fn furnished(place: &Place) -> House {
@@ -171,6 +173,9 @@ async fn furnished(place: &Place) -> House {
         enrol::issue_link(desk, &office.member, wound, "daughter Ana", &moment).await.unwrap();
     keep_own_protocol(&practice).await;
     let (silence, antibiotic) = goes_silent(&practice, &office.member, wound).await;
+    let mut tx = desk.db.write().await.unwrap();
+    let drill = drills::begin(&mut tx, practice.id, None, &moment).await.unwrap().unwrap().id.to_string();
+    tx.commit().await.unwrap();
     let spare_member = practice.hires("Sam Reed", Roles { office: true, ..Roles::default() }).await;
     House {
         spare_link: spare.link.id.to_string(),
@@ -192,6 +197,7 @@ async fn furnished(place: &Place) -> House {
         antibiotic: antibiotic.to_string(),
         ladder,
         alarm,
+        drill,
     }
 }
 
@@ -237,6 +243,7 @@ impl House {
         let first = door.path.trim_start_matches('/').split('/').next().unwrap_or("");
         let id = match first {
             "checks" => self.check.clone(),
+            "drills" => self.drill.clone(),
             "photos" => self.photo.to_string(),
             "callbacks" => self.call.callback.id.to_string(),
             "patients" => self.patient.enrolled.patient.id.to_string(),
@@ -309,7 +316,14 @@ impl House {
         for table in ["audit", "staff_session", "patient_session"] {
             rows.remove(table);
         }
-        let looked = ["audit_sequence=", "audit_head=", "first_used_ms=", "failed_sign_ins=", "next_try_ms="];
+        let looked = [
+            "audit_sequence=",
+            "audit_head=",
+            "first_used_ms=",
+            "failed_sign_ins=",
+            "next_try_ms=",
+            "last_sign_in_ms=",
+        ];
         for line in rows.values_mut().flatten() {
             let kept: Vec<&str> =
                 line.split(' ').filter(|pair| !looked.iter().any(|start| pair.starts_with(start))).collect();

@@ -9,6 +9,8 @@ use tokio::sync::broadcast;
 use crate::care::outbox::Refusals;
 use crate::care::protocols::ReadProtocols;
 use crate::care::trial::Trials;
+use crate::care::vitals::Machine;
+use crate::care::vitals::Vitals;
 use crate::ids::PracticeId;
 use crate::photo::Limits;
 use crate::store::Blobs;
@@ -41,6 +43,8 @@ pub struct Desk {
     pub(in crate::care) playing: Arc<Semaphore>,
     /// Calls at the providers' door that were not believed.
     pub(in crate::care) refusals: Arc<Mutex<Refusals>>,
+    /// Signs of life of the program itself.
+    pub vitals: Vitals,
     news: broadcast::Sender<News>,
 }
 
@@ -65,8 +69,14 @@ impl Desk {
             hashing: Arc::new(Semaphore::new(HASHING_AT_ONCE)),
             playing: Arc::new(Semaphore::new(PLAYING_AT_ONCE)),
             refusals: Arc::default(),
+            vitals: Vitals::default(),
             news: broadcast::channel(NEWS_KEPT).0,
         }
+    }
+
+    /// The same desk on a machine that is looked after.
+    pub fn on(self, machine: Machine) -> Desk {
+        Desk { vitals: Vitals::on(machine), ..self }
     }
 
     pub fn listen(&self) -> broadcast::Receiver<News> {

@@ -9,6 +9,7 @@ use jiff::Timestamp;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::drill;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::working::Worked;
@@ -79,7 +80,7 @@ pub(in crate::care) async fn stop(
         record::note(conn, member.practice, actor, "ladder.stop", about, "", now).await?;
     }
     alarms::end(conn, member.practice, AlarmKind::Unopened, about, now).await?;
-    Ok(())
+    drill::answered(conn, member, about, now).await
 }
 
 /// What it was about is settled by itself: what was due came. Nothing is left to act on.
@@ -172,7 +173,9 @@ async fn fire(conn: &mut Conn, ladder: &Ladder, moment: &Moment) -> Done<()> {
     let subject = format!("ladder:{}", ladder.id);
     record::note(conn, ladder.practice, Actor::Program, "ladder.rung", &subject, &detail, moment.now).await?;
     let next = ladder.begun.saturating_add(times.rung(ladder.kind, number + 1).after).unwrap_or(moment.now);
-    let due = if reached == 0 {
+    // A drill is nobody's: no phone of a patient is missed in it.
+    let is_missed = reached == 0 && !(told == Told::Patient && drill::of(&ladder.about).is_some());
+    let due = if is_missed {
         alarms::raise(conn, ladder.practice, AlarmKind::NobodyToTell, &ladder.about, moment).await?;
         soonest_after_nobody(told, next, moment.now)
     } else {
@@ -255,6 +258,16 @@ async fn people(conn: &mut Conn, ladder: &Ladder, told: Told, at: Timestamp) -> 
         Told::Everyone => staff.iter().map(|member| member.id).collect(),
         Told::Patient => Vec::new(),
     })
+}
+
+/// Whoever is on duty first, by the same rules as on a ladder. `staff`: those who are active.
+pub(in crate::care) async fn first_on_duty(
+    conn: &mut Conn,
+    practice: PracticeId,
+    staff: &[StaffMember],
+    at: Timestamp,
+) -> Done<Vec<StaffId>> {
+    Ok(on_duty(conn, practice, staff, at).await?.first)
 }
 
 /// Who is on duty, by rank.

@@ -11,6 +11,8 @@ use crate::care::record;
 use crate::store::checks;
 use crate::store::checks::QueueFilter;
 use crate::store::checks::WaitingCheck;
+use crate::store::drills;
+use crate::store::drills::Drill;
 use crate::store::practices;
 use crate::store::practices::Practice;
 use crate::store::staff;
@@ -33,6 +35,8 @@ pub struct Queue {
     pub staff: Vec<StaffMember>,
     /// How the surgeon's own duty stands.
     pub duty: MyDuty,
+    /// A drill that nobody has opened yet; it waits beside the checks and counts as none.
+    pub drill: Option<Drill>,
 }
 
 /// Whether a person opened the page, or a page that is open keeps itself fresh.
@@ -65,5 +69,6 @@ pub async fn read(
         by_urgency: checks::count_by_urgency(&mut conn, member.practice, now).await?,
         staff: staff::of_practice(&mut conn, member.practice).await?,
         duty: duty::of_member(&mut conn, member, now).await?,
+        drill: drills::running(&mut conn, member.practice).await?,
     })
 }

@@ -38,7 +38,7 @@ pub enum SignIn {
 }
 
 /// A hash nobody has the password of: an unknown name costs as much time as a known one.
-const NOBODY_PHC: &str =
+pub(in crate::care) const NOBODY_PHC: &str =
     "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$9EX9dBc4hNbM1DmHIGmB0V2fS7bhZ2c1jz6QZ8yGHfY";
 
 /// Tries to sign in.

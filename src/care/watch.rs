@@ -4,6 +4,9 @@ use jiff::SignedDuration;
 
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::alarm_letters;
+use crate::care::attend;
+use crate::care::drill;
 use crate::care::ladder;
 use crate::care::silence;
 use crate::care::working::Worked;
@@ -71,6 +74,8 @@ pub(in crate::care) async fn look(desk: &Desk, job: &Job, moment: &Moment) -> Do
         see_to_call(desk, job.practice, id, moment).await?;
     }
     silence::look(desk, job.practice, moment).await?;
+    attend::see_to(desk, job.practice, moment).await?;
+    drill::see_to(desk, job.practice, moment).await?;
     let mut tx = desk.db.write().await?;
     for alarm in alarms::open(&mut tx, job.practice).await? {
         if !is_still_so(&mut tx, &alarm, moment).await? {
@@ -82,6 +87,7 @@ pub(in crate::care) async fn look(desk: &Desk, job: &Job, moment: &Moment) -> Do
         return Ok(Worked::InOtherHands);
     }
     tx.commit().await?;
+    alarm_letters::tell(desk, job.practice, moment).await?;
     Ok(Worked::PutOff)
 }
 
@@ -157,20 +163,27 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::JobFailed
                         | AlarmKind::NoPageOpen
                         | AlarmKind::NobodySignedIn
-                        | AlarmKind::ClockSetBack => true,
+                        | AlarmKind::ClockSetBack
+                        | AlarmKind::QueueOld
+                        | AlarmKind::DrillMissing => true,
                     }
             }),
             (None, Some(id)) => callbacks::find(conn, alarm.practice, id)
                 .await?
                 .is_some_and(|call| call.state == CallbackState::Open && moment.now > call.due),
-            (None, None) => true,
+            (None, None) => match drill::of(&alarm.about) {
+                Some(id) => drill::waits(conn, alarm.practice, id).await?,
+                None => true,
+            },
         },
-        // These are ended by whoever saw to them.
+        // These are ended by whoever saw to them, or with what they say.
         AlarmKind::SurgeonAsked
         | AlarmKind::LetterFailed
         | AlarmKind::JobFailed
         | AlarmKind::NoPageOpen
         | AlarmKind::NobodySignedIn
-        | AlarmKind::ClockSetBack => true,
+        | AlarmKind::ClockSetBack
+        | AlarmKind::QueueOld
+        | AlarmKind::DrillMissing => true,
     })
 }

@@ -5,6 +5,7 @@ use jiff::Timestamp;
 
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::canary;
 use crate::care::ladder;
 use crate::care::outbox;
 use crate::care::outbox::Outside;
@@ -67,6 +68,7 @@ pub async fn within_the_house(
     Ok(Some(match job.kind {
         JobKind::ClimbLadder => ladder::climb(desk, job, moment).await?,
         JobKind::Watch => watch::look(desk, job, moment).await?,
+        JobKind::Canary => canary::fly(desk, job, moment).await?,
         JobKind::AddressNotice => outbox::address(desk, job, outside, moment).await?,
         JobKind::SendLetter => return Ok(None),
     }))
@@ -81,7 +83,7 @@ pub async fn any_due(desk: &Desk, now: Timestamp) -> Done<bool> {
 pub async fn give_back(desk: &Desk, job: &Job, why: &str, moment: &Moment) -> Done<Worked> {
     let mut tx = desk.db.write().await?;
     let is_kept_for_ever = match job.kind {
-        JobKind::ClimbLadder | JobKind::Watch => true,
+        JobKind::ClimbLadder | JobKind::Watch | JobKind::Canary => true,
         JobKind::AddressNotice | JobKind::SendLetter => false,
     };
     let given_up = job.tries >= MOST_TRIES && !is_kept_for_ever;

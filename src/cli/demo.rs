@@ -12,8 +12,10 @@ use crate::cli::Failure;
 use crate::cli::seed;
 use crate::cli::seed::Seeded;
 use crate::cli::serve;
+use crate::config::HeartbeatSettings;
 use crate::config::NotifySettings;
 use crate::config::Settings;
+use crate::config::speed;
 use crate::store::clock as store_clock;
 use crate::store::practices;
 use crate::web::App;
@@ -63,13 +65,6 @@ fn last_time_of(at: Time, now: Timestamp, zone: &TimeZone) -> Timestamp {
     if on(today) <= now { on(today) } else { on(today.yesterday().unwrap_or(today)) }
 }
 
-fn speed(typed: &str) -> Result<f64, String> {
-    match typed.parse::<f64>() {
-        Ok(speed) if (1.0..=600.0).contains(&speed) => Ok(speed),
-        Ok(_) | Err(_) => Err("give a number from 1 to 600".to_owned()),
-    }
-}
-
 pub async fn run(demo: Demo) -> Result<(), Failure> {
     let data = demo
         .data
@@ -80,6 +75,9 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         data: data.clone(),
         database_url: demo.database_url,
         public_url: None,
+        // The past is painted by the machine's clock.
+        speed: 1.0,
+        heartbeat: HeartbeatSettings::default(),
         notify: NotifySettings { notify_folder: Some(data.join("letters")), ..NotifySettings::default() },
     };
     let (listener, settings) = serve::bind(settings).await?;
@@ -91,6 +89,7 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
     if demo.go_on {
         let shown = seen.unwrap_or(app.now());
         app.clock = Clock::Fast { start: app.now(), shown, speed: demo.speed };
+        app.desk = app.desk.on(serve::machine(&Settings { speed: demo.speed, ..settings.clone() }));
         println!("Data are in {}. Ctrl-C stops.", settings.data_folder().display());
         return serve::listen(&app, listener, &settings).await;
     }
@@ -112,6 +111,7 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         // Painting took its time, which is not the practice's.
         let shown = if demo.at.is_some() { shown } else { app.now() };
         app.clock = Clock::Fast { start: app.now(), shown, speed: demo.speed };
+        app.desk = app.desk.on(serve::machine(&Settings { speed: demo.speed, ..settings.clone() }));
     }
     print_way_in(&app, &settings, &seeded);
     serve::listen(&app, listener, &settings).await

@@ -16,6 +16,8 @@ mod seed_duty;
 mod serve;
 mod staff;
 mod story;
+mod watch;
+mod watch_state;
 
 use clap::Parser;
 use clap::Subcommand;
@@ -46,6 +48,8 @@ enum Command {
     /// Add staff from the command line.
     #[command(subcommand)]
     Staff(staff::Staff),
+    /// On another host: hear the server's signs of life, and call people when there are none.
+    Watch(watch::Watch),
 }
 
 /// A command's failure, in words for the terminal.
@@ -65,5 +69,6 @@ pub async fn run(line: Line) -> Result<(), Failure> {
         Command::Score(score) => score::run(&score),
         Command::Serve(settings) => serve::run(settings).await,
         Command::Staff(command) => staff::run(command).await,
+        Command::Watch(watch) => watch::run(watch).await,
     }
 }

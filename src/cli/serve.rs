@@ -7,11 +7,13 @@ use tokio::net::TcpListener;
 use crate::care::Desk;
 use crate::care::measuring::Method;
 use crate::care::staff;
+use crate::care::vitals::Machine;
 use crate::cli::Failure;
 use crate::config::Settings;
 use crate::ids::Chance;
 use crate::jobs;
 use crate::jobs::runner::Doorway;
+use crate::notify::Heart;
 use crate::notify::Post;
 use crate::photo::Limits;
 use crate::store::Blobs;
@@ -26,10 +28,25 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
     std::fs::create_dir_all(settings.data_folder())?;
     let db = Db::open(&settings.database_url()).await?;
     let blobs = Blobs::in_folder(&settings.photo_folder())?;
-    let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default());
+    let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default()).on(machine(settings));
+    let clock = if settings.speed > 1.0 {
+        Clock::fast(settings.speed)
+    } else {
+        Clock::Machine
+    };
     let doorway = Doorway::new(Post::from_settings(&settings.notify)?, &settings.public_url());
-    let app = App::new(desk, Clock::Machine, Chance::OperatingSystem, &settings.public_url());
+    let app = App::new(desk, clock, Chance::OperatingSystem, &settings.public_url());
     Ok(app.with_post(doorway.post(), doorway.outside()))
+}
+
+/// What the program stands on, as the settings say.
+pub fn machine(settings: &Settings) -> Machine {
+    Machine {
+        data_folder: Some(settings.photo_folder()),
+        key_files: settings.key_files(),
+        speed: settings.speed,
+        ..Machine::default()
+    }
 }
 
 pub async fn run(settings: Settings) -> Result<(), Failure> {
@@ -55,7 +72,9 @@ pub async fn bind(mut settings: Settings) -> Result<(TcpListener, Settings), Fai
 
 /// Serves until Ctrl-C or a termination signal.
 pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Result<(), Failure> {
-    let doorway = Doorway::new(Post::from_settings(&settings.notify)?, &app.public_url);
+    let post = Post::from_settings(&settings.notify)?;
+    let heart = Heart::from_settings(&settings.heartbeat, &settings.notify.notify_hosts)?;
+    let doorway = Doorway::new(post.clone(), &app.public_url);
     let stop = Arc::new(tokio::sync::Notify::new());
     let stopped = Arc::clone(&stop);
     tokio::spawn(async move {
@@ -71,11 +90,26 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
     let clock = app.clone();
     let working =
         tokio::spawn(jobs::runner::run(app.desk.clone(), doorway, move || clock.moment(), app.clock.speed()));
+    let clock = app.clone();
+    let beating = heart.map(|heart| {
+        let (desk, speed) = (app.desk.clone(), app.clock.speed());
+        tokio::spawn(jobs::heartbeat::run(
+            desk,
+            post,
+            heart,
+            move || clock.moment(),
+            || Clock::Machine.now(),
+            speed,
+        ))
+    });
     axum::serve(listener, web::router(app))
         .with_graceful_shutdown(async move { stop.notified().await })
         .await?;
     measuring.abort();
     working.abort();
+    if let Some(beating) = beating {
+        beating.abort();
+    }
     app.desk.db.close().await;
     Ok(())
 }

@@ -1,5 +1,5 @@
 //! Work that follows a saved change: rows written with the change, worked off later and safely twice.
 
+pub mod heartbeat;
 pub mod measuring;
-
 pub mod runner;

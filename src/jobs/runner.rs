@@ -5,9 +5,11 @@ use std::time::Duration;
 use futures::future::join_all;
 use jiff::SignedDuration;
 use jiff::Timestamp;
+use tokio::time::Instant;
 
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::canary;
 use crate::care::clock;
 use crate::care::outbox;
 use crate::care::outbox::Outside;
@@ -116,6 +118,7 @@ pub async fn until_idle(
 async fn lane(desk: &Desk, doorway: &Doorway, now: &(impl Fn() -> Moment + Sync)) -> Done<Tally> {
     let mut tally = Tally::default();
     loop {
+        desk.vitals.runner_steps(now().now);
         match working::claim(desk, &now()).await? {
             Some(job) => tally.count(work(desk, doorway, &job, now).await?),
             // Another lane took the one that was seen; there may be more.
@@ -159,6 +162,12 @@ async fn send(desk: &Desk, doorway: &Doorway, job: &Job, now: &(impl Fn() -> Mom
         reference: delivery.id.to_string(),
         language: delivery.language.code(),
     };
+    if canary::is_its(desk, job.practice).await? {
+        return match doorway.post.probe().await {
+            Ok(()) => outbox::sent(desk, job, &delivery, None, &now()).await,
+            Err(why) => refused(Refusal::Later { after: None }, why).await,
+        };
+    }
     match doorway.post.send(&letter, now().now).await {
         Ok(accepted) => outbox::sent(desk, job, &delivery, accepted.provider_id.as_deref(), &now()).await,
         Err(Refused::Later { why, after }) => refused(Refusal::Later { after }, why).await,
@@ -177,40 +186,59 @@ fn address_of(delivery: &Delivery) -> Result<Address, String> {
     })
 }
 
+/// How long what the clock loses is added up: one that stands still is noticed, one that is kept right is not.
+const GUARDED: Duration = Duration::from_secs(60);
+
 /// A clock that nobody sets beside the one of the practice: what the second loses against the first, it was set back by.
 struct Guard {
-    steady: tokio::time::Instant,
+    steady: Instant,
     wall: Timestamp,
+    /// Within the minute before it fell behind.
+    lags: bool,
 }
 
 impl Guard {
-    fn new(wall: Timestamp) -> Guard {
-        Guard { steady: tokio::time::Instant::now(), wall }
+    fn new(steady: Instant, wall: Timestamp) -> Guard {
+        Guard { steady, wall, lags: false }
     }
 
-    /// How far the wall's clock went back since the last look. `speed`: how much faster than the other it goes.
-    fn went_back(&mut self, wall: Timestamp, speed: f64) -> SignedDuration {
-        let steady = tokio::time::Instant::now();
-        let passed = steady.duration_since(self.steady).as_secs_f64() * speed;
-        let seen = wall.duration_since(self.wall).as_secs_f64();
-        (self.steady, self.wall) = (steady, wall);
-        SignedDuration::try_from_secs_f64(passed - seen).unwrap_or(SignedDuration::ZERO)
+    /// How far the wall's clock fell behind, where that is more than clocks do by themselves. `speed`: how much faster than
+    /// the other it goes.
+    fn went_back(&mut self, steady: Instant, wall: Timestamp, speed: f64) -> Option<SignedDuration> {
+        let passed = steady.duration_since(self.steady);
+        let lost = passed.as_secs_f64() * speed - wall.duration_since(self.wall).as_secs_f64();
+        let lost = SignedDuration::try_from_secs_f64(lost).unwrap_or(SignedDuration::ZERO);
+        let tolerated = clock::TOLERATED * (speed.ceil() as i32);
+        let back = (lost > tolerated).then_some(lost);
+        if back.is_some() || passed >= GUARDED {
+            *self = Guard { steady, wall, lags: back.is_some() };
+        } else if lost < -tolerated {
+            // Set forward: from there it must not go back either.
+            (self.steady, self.wall) = (steady, wall);
+        }
+        back
     }
 }
 
 /// Works for ever. `speed`: how much faster than the machine's clock `now` goes; 1 in earnest.
 pub async fn run(desk: Desk, doorway: Doorway, now: impl Fn() -> Moment + Sync, speed: f64) {
     let mut noted = now().now;
-    for step in [watch::ensure(&desk, &now()).await, clock::at_start(&desk, &now()).await.map(drop)] {
+    let began = [
+        watch::ensure(&desk, &now()).await,
+        canary::ensure(&desk, &now()).await,
+        clock::at_start(&desk, &now()).await.map(drop),
+    ];
+    for step in began {
         if let Err(fault) = step {
             tracing::error!(%fault, "the start of working off jobs was not clean");
         }
     }
-    let mut guard = Guard::new(now().now);
+    let mut guard = Guard::new(Instant::now(), now().now);
     loop {
         let moment = now();
-        let back = guard.went_back(moment.now, speed);
-        if back > clock::TOLERATED * (speed.ceil() as i32)
+        let back = guard.went_back(Instant::now(), moment.now, speed);
+        desk.vitals.set_clock_lags(guard.lags);
+        if let Some(back) = back
             && let Err(fault) = clock::set_back(&desk, back, &moment).await
         {
             tracing::error!(%fault, "the clock went back, and what waits could not be brought nearer");
@@ -222,5 +250,65 @@ pub async fn run(desk: Desk, doorway: Doorway, now: impl Fn() -> Moment + Sync, 
             noted = moment.now;
         }
         tokio::time::sleep(LOOK_AGAIN).await;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SECOND: SignedDuration = SignedDuration::from_secs(1);
+
+    /// Looks every half second, with the wall's clock as `wall` has it after so many half seconds.
+    fn looks(halves: u32, speed: f64, wall: impl Fn(u32) -> SignedDuration) -> Vec<(u32, i64, bool)> {
+        let (begun, wall_begun) = (Instant::now(), Timestamp::from_second(1_772_481_600).unwrap());
+        let mut guard = Guard::new(begun, wall_begun);
+        let mut noticed = Vec::new();
+        for half in 1..=halves {
+            let steady = begun + Duration::from_millis(500) * half;
+            if let Some(back) = guard.went_back(steady, wall_begun + wall(half), speed) {
+                noticed.push((half, back.as_secs(), guard.lags));
+            }
+        }
+        noticed
+    }
+
+    fn right(half: u32) -> SignedDuration {
+        SignedDuration::from_millis(500) * half as i32
+    }
+
+    #[test]
+    fn a_clock_that_is_right_or_kept_right_is_never_noticed() {
+        assert_eq!(looks(1_000, 1.0, right), []);
+        assert_eq!(looks(1_000, 60.0, |half| right(half) * 60), []);
+        // It loses four seconds in a minute, every minute.
+        assert_eq!(looks(1_000, 1.0, |half| right(half) - SECOND * (half as i32 / 30)), []);
+    }
+
+    #[test]
+    fn a_clock_that_stands_still_is_noticed_again_and_again() {
+        let noticed = looks(40, 1.0, |_| SignedDuration::ZERO);
+        assert_eq!(noticed, [(11, 5, true), (22, 5, true), (33, 5, true)]);
+    }
+
+    #[test]
+    fn five_seconds_back_are_let_pass_and_more_is_not() {
+        let jump = |by: SignedDuration| {
+            looks(20, 1.0, move |half| if half < 10 { right(half) } else { right(half) - by })
+        };
+        assert_eq!(jump(SECOND * 5), []);
+        assert_eq!(jump(SECOND * 6), [(10, 6, true)]);
+    }
+
+    #[test]
+    fn a_week_forward_and_three_hours_back_within_a_minute_are_three_hours_back() {
+        let week = SignedDuration::from_hours(7 * 24);
+        let back = SignedDuration::from_hours(3);
+        let noticed = looks(40, 1.0, |half| match half {
+            ..10 => right(half),
+            10..20 => right(half) + week,
+            _ => right(half) + week - back,
+        });
+        assert_eq!(noticed, [(20, 3 * 3_600, true)]);
     }
 }

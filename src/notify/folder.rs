@@ -22,6 +22,10 @@ impl Folder {
         Ok(Folder(path.to_owned()))
     }
 
+    pub fn path(&self) -> &Path {
+        &self.0
+    }
+
     /// Sent again at the same moment, a letter lands on itself.
     pub async fn take(&self, letter: &Letter, now: Timestamp) -> Result<Accepted, Refused> {
         let sent = now.to_zoned_datetime(TimeZone::UTC).strftime("%Y%m%dT%H%M%S%.3fZ").to_string();

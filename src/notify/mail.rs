@@ -72,6 +72,15 @@ impl Mail {
         }
     }
 
+    /// Signs in at the server and leaves again.
+    pub async fn probe(&self) -> Result<(), String> {
+        match self.server.test_connection().await {
+            Ok(true) => Ok(()),
+            Ok(false) => Err("the mail server does not answer".to_owned()),
+            Err(_) => Err("the mail server does not let us in".to_owned()),
+        }
+    }
+
     fn message(&self, letter: &Letter, address: &str, now: Timestamp) -> Result<Message, Refused> {
         let to = address.parse().map_err(|_| Refused::never("no e-mail address"))?;
         let id = format!("<{}@{}>", letter.reference, self.from.email.domain());

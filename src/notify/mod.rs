@@ -5,6 +5,7 @@
 
 mod answered;
 mod folder;
+mod heartbeat;
 mod hook;
 mod hosts;
 mod letter;
@@ -14,12 +15,19 @@ mod mail_tests;
 mod post;
 #[cfg(test)]
 mod post_tests;
+mod probe;
 mod push;
 mod seal;
 mod secret;
 mod status;
 mod vapid;
 
+pub use heartbeat::BadBeat;
+pub use heartbeat::Heart;
+pub use heartbeat::LONGEST_BYTES as LONGEST_BEAT_BYTES;
+pub use heartbeat::SIGNATURE_HEADER;
+pub use heartbeat::TIMESTAMP_HEADER;
+pub use heartbeat::read_beat;
 pub use letter::Accepted;
 pub use letter::Address;
 pub use letter::BadAddress;

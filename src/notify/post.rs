@@ -133,6 +133,18 @@ impl Post {
         self.ways.push.as_ref().map(|push| push.vapid.public())
     }
 
+    pub(crate) fn folder(&self) -> Option<&Folder> {
+        self.ways.folder.as_ref()
+    }
+
+    pub(crate) fn hooks(&self) -> impl Iterator<Item = &Hook> {
+        [&self.ways.sms, &self.ways.voice].into_iter().flatten()
+    }
+
+    pub(crate) fn mail(&self) -> Option<&Mail> {
+        self.ways.mail.as_ref()
+    }
+
     #[cfg(test)]
     pub(crate) fn waiting(self, patience: Duration) -> Post {
         Post { patience, ..self }
@@ -203,7 +215,7 @@ fn push(settings: &NotifySettings, hosts: &Hosts) -> Result<Option<Push>, String
 
 /// Goes to the named host and nowhere else: no redirects, no proxy from the environment. A connection per letter, so
 /// that an answer that comes twice is never taken for the next letter's.
-fn client() -> Result<Client, String> {
+pub(crate) fn client() -> Result<Client, String> {
     // Fails only where it was done before, which is as good.
     let _ = rustls::crypto::ring::default_provider().install_default();
     Client::builder()

@@ -27,7 +27,7 @@ impl Secret {
     }
 
     /// The file's text, white space around it set aside.
-    pub(crate) fn from_file(path: &Path) -> Result<Secret, String> {
+    pub fn from_file(path: &Path) -> Result<Secret, String> {
         let text = text_of(path)?;
         Secret::new(text.as_bytes())
             .ok_or_else(|| format!("{}: a secret needs at least {SHORTEST_BYTES} characters", path.display()))

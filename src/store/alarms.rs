@@ -33,6 +33,10 @@ coded! {
         NobodySignedIn = "nobody_signed_in",
         /// The machine's clock was set back.
         ClockSetBack = "clock_set_back",
+        /// A check has waited longer than the practice wants any to wait.
+        QueueOld = "queue_old",
+        /// No drill was answered for longer than a week.
+        DrillMissing = "drill_missing",
     }
 }
 
@@ -50,6 +54,10 @@ pub struct Alarm {
     pub taken_by: Option<StaffId>,
     pub taken: Option<Timestamp>,
     pub ended: Option<Timestamp>,
+    /// How often somebody was written to about it.
+    pub told: i64,
+    /// When last; `None`: not yet.
+    pub told_last: Option<Timestamp>,
 }
 
 fn alarm(row: &AnyRow) -> Stored<Alarm> {
@@ -63,6 +71,8 @@ fn alarm(row: &AnyRow) -> Stored<Alarm> {
         taken_by: row.parsed_maybe("taken_by")?,
         taken: row.time_maybe("taken_ms")?,
         ended: row.time_maybe("ended_ms")?,
+        told: row.whole("told")?,
+        told_last: row.time_maybe("told_ms")?,
     })
 }
 
@@ -153,6 +163,17 @@ pub async fn take_about(
         .bind(practice.to_string())
         .bind(about)
         .bind(by.to_string())
+        .bind(now.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// Somebody is written to about it once more.
+pub async fn note_told(conn: &mut Conn, practice: PracticeId, id: AlarmId, now: Timestamp) -> Stored<()> {
+    sqlx::query("UPDATE alarm SET told = told + 1, told_ms = $3 WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
         .bind(now.as_millisecond())
         .execute(conn)
         .await?;

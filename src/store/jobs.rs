@@ -25,6 +25,9 @@ coded! {
         SendLetter = "send_letter",
         /// Looks at everything that waits, and begins what must be begun. About the practice; comes again and again.
         Watch = "watch",
+        /// Sends a canary the whole way of a check, or looks how far it has come. About the canary's practice; comes again
+        /// and again.
+        Canary = "canary",
     }
 }
 

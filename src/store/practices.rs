@@ -89,9 +89,9 @@ pub async fn find(conn: &mut Conn, id: PracticeId) -> Stored<Option<Practice>> {
         .transpose()
 }
 
-/// Every practice on this server, oldest first.
+/// Every practice that people work in, oldest first; the canary's is not among them.
 pub async fn all(conn: &mut Conn) -> Stored<Vec<Practice>> {
-    sqlx::query("SELECT * FROM practice ORDER BY created_ms, id")
+    sqlx::query("SELECT * FROM practice WHERE purpose = 'care' ORDER BY created_ms, id")
         .fetch_all(conn)
         .await?
         .iter()

@@ -214,6 +214,12 @@ pub async fn begin_session(
         .bind(member.practice.to_string())
         .bind(member.id.to_string())
         .bind(now.as_millisecond())
+        .execute(&mut *conn)
+        .await?;
+    sqlx::query("UPDATE staff SET last_sign_in_ms = $3 WHERE practice_id = $1 AND id = $2")
+        .bind(member.practice.to_string())
+        .bind(member.id.to_string())
+        .bind(now.as_millisecond())
         .execute(conn)
         .await?;
     Ok(())

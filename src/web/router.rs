@@ -38,6 +38,8 @@ fn hang_all(app: &App) -> Doors {
         .get("/static/{*path}", Who::Anyone, assets::serve)
         .get("/favicon.ico", Who::Anyone, assets::icon)
         .get("/live", Who::Anyone, health::live)
+        .get("/ready", Who::Anyone, health::ready)
+        .get("/attend", Who::Anyone, health::attend)
         .get("/robots.txt", Who::Anyone, health::robots);
     reach::hang(practice::hang(office::hang(surgeon::hang(patient::hang(sign_in::hang(open))))))
 }

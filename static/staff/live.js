@@ -1,9 +1,12 @@
 // Keeps the queue true: reads the list again when the server says that something changed, and says loudly when
 // nobody can say so any more.
 
+import { ring } from './sound.js';
+
 const SILENT_AFTER_MS = 20000; // the server beats every 10 s
 const POLL_MS = 15000; // while the line is down
 const REREAD_MS = 60000; // overdue checks rise without anything having changed
+const ANSWER_MS = 18000; // every second beat is answered: so the server knows that this page still runs
 
 const list = document.getElementById('list');
 const banner = document.getElementById('not-live');
@@ -16,6 +19,18 @@ let source = null;
 let reading = false;
 let again = false;
 let signedOut = false;
+let answeredAt = 0;
+let known = urgentRows();
+let urgent = urgentCount();
+
+function urgentRows() {
+  return new Set([...list.querySelectorAll('.edge-go_now .row-open, .edge-ring_now .row-open')].map((row) => row.id));
+}
+
+// All that wait, whatever the search shows.
+function urgentCount() {
+  return Number(list.querySelector('[data-urgent]')?.dataset.urgent ?? 0);
+}
 
 const clock = (ms) => new Date(ms).toTimeString().slice(0, 5);
 
@@ -91,38 +106,66 @@ function swap(html) {
   if (focused) (document.getElementById(focused) ?? rows[Math.min(place, rows.length - 1)])?.focus({ preventScroll: true });
   const fresh = rows.filter((row) => !known.has(row.id)).length;
   const line = document.getElementById('waiting-line')?.textContent ?? '';
-  words.textContent = fresh > 0 ? `${fresh} new. ${line}` : '';
+  const rung = soundIfUrgent();
+  words.textContent = [rung, fresh > 0 ? `${fresh} new. ${line}` : ''].filter(Boolean).join(' ');
   document.title = document.title.replace(/^(\(\d+\) )?/, rows.length > 0 ? `(${rows.length}) ` : '');
   document.dispatchEvent(new Event('rows-read'));
+}
+
+// What is said; empty when nothing urgent is new.
+function soundIfUrgent() {
+  const now = urgentRows();
+  const count = urgentCount();
+  const isNew = count > urgent || [...now].some((id) => !known.has(id));
+  known = now;
+  urgent = count;
+  if (!isNew) return '';
+  ring();
+  return 'Something urgent is new.';
+}
+
+// Tells the server that its beat was heard here. That it cannot be told shows on the line itself.
+function answer(beat) {
+  if (signedOut || Date.now() - answeredAt < ANSWER_MS) return;
+  answeredAt = Date.now();
+  fetch('/here', { method: 'POST', headers: { 'x-unattended': '1' }, body: new URLSearchParams({ beat }) }).catch(() => {});
 }
 
 function listen() {
   source?.close();
   source = new EventSource('/queue/stream');
-  source.addEventListener('beat', live);
+  source.addEventListener('beat', (event) => {
+    live();
+    answer(event.data);
+  });
   source.addEventListener('changed', () => {
     live();
     read();
   });
-  source.addEventListener('open', () => {
-    // Whatever happened while nobody listened is in the list.
-    if (!banner.hidden || Date.now() - readAt > 3000) read();
-  });
+  // Whatever happened while nobody listened is in the list: it is read whole, each time the line is new.
+  source.addEventListener('open', read);
   source.addEventListener('error', () => {
     if (source.readyState === EventSource.CLOSED) read();
   });
 }
 
-listen();
-setInterval(() => {
+function check() {
   if (signedOut) return;
   if (Date.now() - heard > SILENT_AFTER_MS) {
     notLive();
     read();
     if (source.readyState === EventSource.CLOSED || Date.now() - heard > 2 * SILENT_AFTER_MS) listen();
   }
-}, POLL_MS / 3);
+}
+
+listen();
+setInterval(check, POLL_MS / 3);
 setInterval(read, REREAD_MS);
-document.addEventListener('visibilitychange', () => {
-  if (!document.hidden) read();
-});
+// A page that was asleep says so before it says anything else.
+for (const woken of ['resume', 'visibilitychange']) {
+  document.addEventListener(woken, () => {
+    if (document.hidden) return;
+    check();
+    read();
+  });
+}

@@ -3,6 +3,7 @@
 // CLOSEWATCH_BIN: the program (target/debug/closewatch). CHROMIUM: the browser (/usr/bin/chromium).
 // SHOTS: a folder for pictures of every page at both widths.
 import { after, before, describe } from 'node:test';
+import { somebodyIsThere } from './attend.mjs';
 import { badDays, deskHabits } from './bad_days.mjs';
 import { launch } from './house.mjs';
 import { journeys } from './journey.mjs';
@@ -37,6 +38,7 @@ describe('in a real browser', { concurrency: false }, () => {
   describe('step by step', () => stepByStep(world));
   describe('taking the strip out', () => packing(world));
   describe('at the desk', () => deskHabits(world));
+  describe('whether somebody is there', () => somebodyIsThere(world));
   // Last: it changes how the demo sorts.
   describe('the practice\'s own protocol', () => ownProtocol(world));
 });

@@ -213,6 +213,14 @@ export const staffPages = (world) => {
     await lookAt(t, page, 'cover', `${demo.home}/practice/forecast`, { patient: false });
     await lookAt(t, page, 'cover-answered', `${demo.home}/practice/forecast?${COVER}`, { patient: false });
     await lookAt(t, page, 'cover-faults', `${demo.home}/practice/forecast?source=typed&day=mon`, { patient: false, status: 422 });
+    await lookAt(t, page, 'drill', `${demo.home}/practice/drill`, { patient: false });
+    await t.test('drill-faults', async () => {
+      await page.goto(`${demo.home}/practice/drill`);
+      await page.fill('#queue_oldest_hours', '0');
+      await Promise.all([page.waitForLoadState('load'), page.click('form[action="/practice/drill"] button.press')]);
+      await mustSay(page, 'Enter whole hours from 1 to 168');
+      await look(page, 'drill-faults', { patient: false });
+    });
     await lookAt(t, page, 'record', `${demo.home}/practice/record`, { patient: false });
     await lookAt(t, page, 'figures', `${demo.home}/practice/figures`, { patient: false });
     await lookAt(t, page, 'figures-30-days', `${demo.home}/practice/figures?period=30`, { patient: false });

@@ -11,6 +11,7 @@ use closewatch::care::callback::Attempting;
 use closewatch::care::check_draft;
 use closewatch::care::check_draft::Kept;
 use closewatch::care::check_draft::StepTyped;
+use closewatch::care::drill;
 use closewatch::care::duty as care_duty;
 use closewatch::care::enrol;
 use closewatch::care::hand_off;
@@ -56,10 +57,12 @@ use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
 use closewatch::store::antibiotics;
 use closewatch::store::assessments;
+use closewatch::store::attendance;
 use closewatch::store::audit;
 use closewatch::store::calendar_feeds;
 use closewatch::store::callbacks;
 use closewatch::store::callbacks::CallbackState;
+use closewatch::store::canary;
 use closewatch::store::check_drafts;
 use closewatch::store::check_drafts::Draft;
 use closewatch::store::checks;
@@ -67,6 +70,7 @@ use closewatch::store::checks::CheckState;
 use closewatch::store::checks::Claim;
 use closewatch::store::checks::QueueFilter;
 use closewatch::store::claims;
+use closewatch::store::drills;
 use closewatch::store::duty;
 use closewatch::store::ladders;
 use closewatch::store::links;
@@ -186,6 +190,10 @@ async fn is_told_of(practice: &Practice, surgeon: &Staff, check: &checks::WoundC
     addresses::insert(&mut tx, &address).await.unwrap();
     addresses::opt_out(&mut tx, practice.id, Reached::Sms, "+12025550151", moment.now).await.unwrap();
     alarms::raise(&mut tx, practice.id, AlarmKind::ClockSetBack, "practice", &moment).await.unwrap();
+    attendance::note_beat(&mut tx, practice.id, surgeon.member.id, moment.now).await.unwrap();
+    drills::begin(&mut tx, practice.id, None, &moment).await.unwrap().unwrap();
+    let flight = canary::Flight { begun: moment.now, check: None, came_through: None };
+    canary::keep(&mut tx, practice.id, &flight).await.unwrap();
     tx.commit().await.unwrap();
     practice.works().await;
     let about = format!("check:{}", check.id);
@@ -353,6 +361,11 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         let rows = checks::waiting(b, us, &QueueFilter::default(), ours.practice.now(), 50).await.unwrap();
         assert_eq!(rows.iter().map(|row| row.id).collect::<Vec<_>>(), [ours.waiting.id]);
         assert_eq!(checks::count_waiting(b, us).await.unwrap(), 1);
+        let their_drill = drills::running(b, theirs.practice.id).await.unwrap().unwrap().id;
+        assert!(drills::find(b, us, their_drill).await.unwrap().is_none());
+        assert_eq!(drills::newest(b, us, 50).await.unwrap().len(), 1);
+        assert_eq!(attendance::beats(b, us).await.unwrap().len(), 1);
+        assert_eq!(attendance::oldest_waiting(b, us, ours.practice.now()).await.unwrap().len(), 1);
         assert_eq!(duty::weekly(b, us).await.unwrap().len(), 1);
         assert_eq!(duty::roster(b, us).await.unwrap().dated.len(), 1);
         assert_eq!(duty::away(b, us).await.unwrap().len(), 1);
@@ -446,6 +459,14 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         duty::keep_holiday(&mut tx, us, date(2026, 12, 25), "ours now").await.unwrap();
         assert!(duty::remove_holiday(&mut tx, us, date(2026, 12, 25)).await.unwrap());
         duty::keep_hours(&mut tx, us, &[None; 7]).await.unwrap();
+        let their_drill = drills::running(&mut tx, them).await.unwrap().unwrap().id;
+        assert!(!drills::answer(&mut tx, us, their_drill, ours.office.member.id, now).await.unwrap());
+        attendance::note_beat(&mut tx, us, theirs.surgeon.member.id, now).await.unwrap();
+        attendance::set_queue_oldest(&mut tx, us, 5).await.unwrap();
+        let alarm = alarms::open(&mut tx, them).await.unwrap().remove(0);
+        alarms::note_told(&mut tx, us, alarm.id, now).await.unwrap();
+        canary::clear(&mut tx, us).await.unwrap();
+        canary::clear(&mut tx, them).await.unwrap();
         let mut text = replies::of_practice(&mut tx, theirs.practice.id).await.unwrap()[0].clone();
         text.practice = us;
         text.body_en = "ours now".to_owned();
@@ -507,6 +528,10 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
             is_refused(care_patients::view(desk, office, whose, now).await);
             let contacts = Contacts { phone: "202-555-0143".to_owned(), ..Contacts::default() };
             is_refused(care_patients::set_contacts(desk, office, whose, &contacts, now).await);
+            let them = theirs.practice.id;
+            let id = drills::running(&mut *theirs.practice.books().await, them).await.unwrap().unwrap().id;
+            is_refused(drill::open(desk, surgeon, id, now).await);
+            is_refused(drill::view(desk, surgeon, id).await);
         }
         16 => is_refused(ladder::acknowledge(desk, surgeon, theirs.ladder, now).await),
         15 => {

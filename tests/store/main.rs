@@ -6,6 +6,7 @@ mod support;
 
 mod arrivals;
 mod at_once;
+mod attendance;
 mod audit_chain;
 mod durable;
 mod duty;

@@ -55,6 +55,9 @@ pub const TABLES: &[&str] = &[
     "duty_weekly",
     "duty_dated",
     "duty_away",
+    "page_beat",
+    "drill",
+    "canary",
 ];
 
 /// Every row of one practice, its own row among them, by table. Equal before and after: nothing of it changed.

@@ -286,6 +286,8 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         AlarmKind::Unopened
         | AlarmKind::Overdue
         | AlarmKind::NobodyToTell
+        | AlarmKind::QueueOld
+        | AlarmKind::DrillMissing
         | AlarmKind::NoPageOpen
         | AlarmKind::NobodySignedIn => false,
     }

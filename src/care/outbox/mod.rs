@@ -29,6 +29,8 @@ use crate::care::working::Worked;
 use crate::care::working::wait_before_try;
 use crate::ids::DeliveryId;
 use crate::ids::Moment;
+use crate::ids::NoticeId;
+use crate::ids::PracticeId;
 use crate::store::Conn;
 use crate::store::addresses;
 use crate::store::addresses::Reached;
@@ -284,7 +286,7 @@ async fn bury(
 ) -> Done<()> {
     let (practice, subject) = (delivery.practice, format!("delivery:{}", delivery.id));
     if is_matter {
-        alarms::raise(conn, practice, AlarmKind::LetterFailed, &subject, moment).await?;
+        raise_unsent(conn, practice, delivery.notice, &subject, moment).await?;
     }
     if next == Next::Nowhere {
         let notice = notices::find(conn, practice, delivery.notice).await?.ok_or(CareError::NotFound)?;
@@ -338,6 +340,22 @@ async fn deliver(
     Ok(())
 }
 
+/// An alarm that a letter failed; where the letter told of an alarm, that one is open and goes on being told.
+async fn raise_unsent(
+    conn: &mut Conn,
+    practice: PracticeId,
+    notice: NoticeId,
+    subject: &str,
+    moment: &Moment,
+) -> Done<()> {
+    let tells_of_alarm =
+        notices::find(conn, practice, notice).await?.is_some_and(|notice| notice.kind == NoticeKind::Alarm);
+    if !tells_of_alarm {
+        alarms::raise(conn, practice, AlarmKind::LetterFailed, subject, moment).await?;
+    }
+    Ok(())
+}
+
 /// Queues the sending of a delivery. `again` tells one sending from those before it; empty: the first.
 async fn queue_sending(
     conn: &mut Conn,
@@ -361,7 +379,7 @@ async fn unsent(conn: &mut Conn, notice: &Notice, moment: &Moment) -> Done<()> {
     match instead {
         Instead::Call => {}
         Instead::Nothing => {
-            alarms::raise(conn, notice.practice, AlarmKind::LetterFailed, &subject, moment).await?;
+            raise_unsent(conn, notice.practice, notice.id, &subject, moment).await?;
         }
     }
     let detail = format!("kind={} instead={}", notice.kind.code(), instead.code());

@@ -1,5 +1,7 @@
 //! What a lead works with: who works here, who is on duty, the protocol, the reply texts, the figures, the cover and the record.
 
+mod drill;
+pub mod drill_words;
 mod duty;
 mod duty_change;
 mod duty_typed;
@@ -71,5 +73,8 @@ pub fn hang(doors: Doors) -> Doors {
         .get("/practice/protocol/trial", Who::Judge, protocol_trial::show)
         .post("/practice/protocol/trial", Who::Lead, protocol_trial::start)
         .post("/practice/protocol/approve", Who::Lead, protocol_trial::approve)
+        .get("/practice/drill", Who::Lead, drill::show)
+        .post("/practice/drill", Who::Lead, drill::keep)
+        .post("/practice/drill/start", Who::Lead, drill::start)
         .get("/practice/record", Who::Lead, record::show)
 }

@@ -39,6 +39,8 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::NoPageOpen => "Nobody has a page open in practice hours",
         AlarmKind::NobodySignedIn => "Nobody signed in today",
         AlarmKind::ClockSetBack => "The server’s clock was set back",
+        AlarmKind::QueueOld => "A check has waited longer than the practice wants any to wait",
+        AlarmKind::DrillMissing => "No drill was answered for more than a week",
     }
 }
 
@@ -51,7 +53,8 @@ pub fn advice(kind: AlarmKind) -> &'static str {
         AlarmKind::LetterFailed => "Tell them another way.",
         AlarmKind::JobFailed => "A lead can try it again.",
         AlarmKind::NoPageOpen => "Keep the queue open on one screen.",
-        AlarmKind::NobodySignedIn => "Somebody signs in, and looks at the queue.",
+        AlarmKind::NobodySignedIn | AlarmKind::QueueOld => "Somebody signs in, and looks at the queue.",
+        AlarmKind::DrillMissing => "A lead starts one.",
         AlarmKind::ClockSetBack => {
             "What waits was moved nearer by as much. Ask whoever looks after the server to set its clock right."
         }
@@ -85,6 +88,7 @@ pub fn job(kind: JobKind) -> &'static str {
         JobKind::AddressNotice => "Find out whom to write to",
         JobKind::SendLetter => "Send a message",
         JobKind::Watch => "Look at everything that waits",
+        JobKind::Canary => "See that a check goes the whole way",
     }
 }
 

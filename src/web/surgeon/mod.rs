@@ -8,8 +8,10 @@ mod course_words;
 mod decide;
 mod disagreement_words;
 mod drawing;
+mod drill;
 mod explained;
 mod fact_words;
+mod here;
 pub mod measure_words;
 mod measured;
 mod photo;
@@ -29,6 +31,9 @@ pub fn hang(doors: Doors) -> Doors {
     doors
         .get("/queue", Who::Surgeon, queue::show)
         .get("/queue/stream", Who::Surgeon, stream::listen)
+        .post("/here", Who::Staff, here::note)
+        .get("/drills/{id}", Who::Staff, drill::show)
+        .post("/drills/{id}/open", Who::Staff, drill::open)
         .get("/checks/{id}", Who::Surgeon, review::show)
         .get("/checks/{id}/why", Who::Surgeon, explained::show)
         .get("/checks/{id}/why/{number}", Who::Surgeon, explained::show_one)

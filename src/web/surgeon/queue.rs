@@ -22,9 +22,11 @@ use crate::triage::Facts;
 use crate::triage::Reason;
 use crate::triage::Urgency;
 use crate::triage::Value;
+use crate::triage::ladder_of;
 use crate::web::App;
 use crate::web::assets;
 use crate::web::chart_words::Class;
+use crate::web::chart_words::class;
 use crate::web::chart_words::class_in_time;
 use crate::web::doors::Member;
 use crate::web::error::PageError;
@@ -97,10 +99,21 @@ struct Row {
     claim: String,
 }
 
+/// A drill that waits, which does not say that it is one.
+struct DrillRow {
+    id: String,
+    class: Class,
+    came: String,
+}
+
 struct List {
     strip: Option<Strip>,
     rows: Vec<Row>,
+    /// `None`: none waits.
+    drill: Option<DrillRow>,
     waiting: i64,
+    /// Of the two most urgent classes, whatever the filter shows; a drill among them.
+    urgent: i64,
     /// Something narrows the list.
     is_narrowed: bool,
     read_at: String,
@@ -189,11 +202,27 @@ fn list(queue: &Queue, filter: &QueueFilter, me: StaffId, strip: Option<Strip>, 
     List {
         strip,
         rows: queue.rows.iter().map(|check| row(queue, check, me, now)).collect(),
+        drill: queue.drill.as_ref().map(|drill| DrillRow {
+            id: drill.id.to_string(),
+            class: class(Urgency::GoNow),
+            came: time_words::ago(drill.begun, now),
+        }),
         waiting: queue.waiting,
+        urgent: urgent(queue),
         is_narrowed: *filter != QueueFilter::default(),
         read_at: time_words::clock_time(now, now, &queue.practice.zone, STAFF_LANGUAGE),
         now_ms: now.as_millisecond(),
     }
+}
+
+fn urgent(queue: &Queue) -> i64 {
+    let checks: i64 = queue
+        .by_urgency
+        .iter()
+        .filter(|(urgency, _)| ladder_of(*urgency).is_some())
+        .map(|(_, waiting)| *waiting)
+        .sum();
+    checks + i64::from(queue.drill.is_some())
 }
 
 fn row(queue: &Queue, check: &WaitingCheck, me: StaffId, now: Timestamp) -> Row {
