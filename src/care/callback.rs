@@ -11,6 +11,8 @@ use crate::care::asking::call_within;
 use crate::care::ladder;
 use crate::care::record;
 use crate::care::record::Actor;
+use crate::guards;
+use crate::guards::Guard;
 use crate::ids::CallAttemptId;
 use crate::ids::CallbackId;
 use crate::ids::Moment;
@@ -217,7 +219,7 @@ pub async fn could_not_reach(desk: &Desk, member: &StaffMember, id: CallbackId, 
     let mut tx = desk.db.write().await?;
     let callback = open_callback(&mut tx, member, id).await?;
     let about = call(&mut tx, callback.clone()).await?;
-    if about.about_go_now {
+    if about.about_go_now && guards::stands(Guard::EmergencyIsReached) {
         let words = "This call is about an emergency: it stays open until somebody has spoken with the patient. \
                      Try the helper, or hand it back to the surgeon.";
         return Err(CareError::Entered(vec![Fault::new("outcome", words)]));

@@ -6,6 +6,8 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::record;
 use crate::care::record::Actor;
+use crate::guards;
+use crate::guards::Guard;
 use crate::ids::Moment;
 use crate::store::Conn;
 use crate::store::alarms;
@@ -47,7 +49,7 @@ pub async fn see(desk: &Desk, moment: &Moment) -> Done<()> {
 }
 
 async fn went_back(conn: &mut Conn, back: SignedDuration, moment: &Moment) -> Done<()> {
-    if back <= SignedDuration::ZERO {
+    if back <= SignedDuration::ZERO || !guards::stands(Guard::ClockSetBack) {
         return Ok(());
     }
     let back_ms = i64::try_from(back.as_millis()).unwrap_or(i64::MAX);

@@ -13,6 +13,8 @@ use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::working::Worked;
 use crate::duty::Rank;
+use crate::guards;
+use crate::guards::Guard;
 use crate::ids::LadderId;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
@@ -152,7 +154,7 @@ async fn fire(conn: &mut Conn, ladder: &Ladder, moment: &Moment) -> Done<()> {
     let subject = format!("ladder:{}", ladder.id);
     record::note(conn, ladder.practice, Actor::Program, "ladder.rung", &subject, &detail, moment.now).await?;
     let next = ladder.begun.saturating_add(times.rung(ladder.kind, number + 1).after).unwrap_or(moment.now);
-    let due = if reached == 0 {
+    let due = if reached == 0 && guards::stands(Guard::NextWhenNobody) {
         alarms::raise(conn, ladder.practice, AlarmKind::NobodyToTell, &ladder.about, moment).await?;
         soonest_after_nobody(told, next, moment.now)
     } else {
@@ -251,7 +253,7 @@ async fn on_duty(
     at: Timestamp,
 ) -> Done<OnDuty> {
     let roster = duty::roster(conn, practice).await?;
-    if roster.is_blank() {
+    if roster.is_blank() && guards::stands(Guard::BlankRoster) {
         let surgeons = staff.iter().filter(|member| member.roles.surgeon).map(|member| member.id).collect();
         return Ok(OnDuty { first: surgeons, second: Vec::new() });
     }

@@ -6,6 +6,8 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::ladder;
 use crate::care::working::Worked;
+use crate::guards;
+use crate::guards::Guard;
 use crate::ids::CallbackId;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
@@ -127,7 +129,8 @@ async fn see_to_call(desk: &Desk, practice: PracticeId, id: CallbackId, moment: 
 fn waits_alone(check: &WoundCheck, moment: &Moment) -> bool {
     match check.state {
         CheckState::Queued | CheckState::InReview => {
-            check.claim.is_none_or(|claim| claim.until <= moment.now)
+            let has_run_out = |until| until <= moment.now && guards::stands(Guard::ClaimRunsOut);
+            check.claim.is_none_or(|claim| has_run_out(claim.until))
         }
         CheckState::AwaitingCall | CheckState::Closed => false,
     }

@@ -15,6 +15,8 @@ use crate::care::outbox::Refusal;
 use crate::care::watch;
 use crate::care::working;
 use crate::care::working::Worked;
+#[cfg(feature = "doubles")]
+use crate::guards;
 use crate::ids::Moment;
 use crate::notify::Address;
 use crate::notify::Channel;
@@ -117,7 +119,13 @@ async fn lane(desk: &Desk, doorway: &Doorway, now: &(impl Fn() -> Moment + Sync)
     }
 }
 
-async fn work(desk: &Desk, doorway: &Doorway, job: &Job, now: &(impl Fn() -> Moment + Sync)) -> Done<Worked> {
+/// Does one job that was claimed. A fault gives it back, to be tried later.
+pub async fn work(
+    desk: &Desk,
+    doorway: &Doorway,
+    job: &Job,
+    now: &(impl Fn() -> Moment + Sync),
+) -> Done<Worked> {
     let worked = match working::within_the_house(desk, job, &doorway.outside, &now()).await {
         Ok(Some(worked)) => Ok(worked),
         Ok(None) => send(desk, doorway, job, now).await,
@@ -151,6 +159,10 @@ async fn send(desk: &Desk, doorway: &Doorway, job: &Job, now: &(impl Fn() -> Mom
         reference: delivery.id.to_string(),
         language: delivery.language.code(),
     };
+    #[cfg(feature = "doubles")]
+    if !guards::stands(guards::Guard::SendThenNote) {
+        outbox::sent(desk, job, &delivery, None, &now()).await?;
+    }
     match doorway.post.send(&letter, now().now).await {
         Ok(accepted) => outbox::sent(desk, job, &delivery, accepted.provider_id.as_deref(), &now()).await,
         Err(Refused::Later { why, after }) => refused(Refusal::Later { after }, why).await,
