@@ -289,12 +289,21 @@ async fn finish(
     }
     ladder::stop(conn, member, &format!("callback:{}", callback.id), now).await?;
     let check = checks::find(conn, member.practice, callback.check).await?.ok_or(CareError::NotFound)?;
-    let check_state = match state {
-        CallbackState::Closed => CheckState::Closed,
-        CallbackState::HandedBack | CallbackState::Open => CheckState::Queued,
+    let calls = callbacks::of_check(conn, member.practice, callback.check).await?;
+    let is_last = calls.iter().all(|other| other.state != CallbackState::Open);
+    let check_state = match (check.state, state) {
+        (CheckState::AwaitingCall, CallbackState::Closed) if is_last => Some(CheckState::Closed),
+        // Also where it was closed meanwhile by another decision: this call did not reach the patient.
+        (CheckState::Closed, CallbackState::HandedBack) if guards::stands(Guard::HandedBackWaits) => {
+            Some(CheckState::Queued)
+        }
+        (CheckState::AwaitingCall, CallbackState::HandedBack) => Some(CheckState::Queued),
+        // A check that was amended meanwhile waits for the surgeon already.
+        (CheckState::Queued | CheckState::InReview | CheckState::AwaitingCall | CheckState::Closed, _) => {
+            None
+        }
     };
-    // A check that was amended meanwhile waits for the surgeon already.
-    if check.state == CheckState::AwaitingCall {
+    if let Some(check_state) = check_state {
         checks::set_state(conn, &check, check_state, now).await?;
     }
     let (actor, subject) = (Actor::Staff(member.id), format!("callback:{}", callback.id));

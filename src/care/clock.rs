@@ -4,6 +4,7 @@ use jiff::SignedDuration;
 
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::ladder::SEEN_TO_WITHIN;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::guards;
@@ -54,6 +55,8 @@ async fn went_back(conn: &mut Conn, back: SignedDuration, moment: &Moment) -> Do
     }
     let back_ms = i64::try_from(back.as_millis()).unwrap_or(i64::MAX);
     clock::bring_nearer(conn, back_ms).await?;
+    let stopped_since = moment.now.saturating_add(back).unwrap_or(moment.now) - SEEN_TO_WITHIN;
+    clock::bring_stops_nearer(conn, stopped_since, back_ms).await?;
     for practice in practices::all(conn).await? {
         let subject = format!("practice:{}", practice.id);
         alarms::raise(conn, practice.id, AlarmKind::ClockSetBack, &subject, moment).await?;

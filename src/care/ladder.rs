@@ -45,7 +45,7 @@ use crate::triage::LadderKind;
 use crate::triage::Told;
 
 /// Whoever says that they see to something has this long before a new ladder begins (ours).
-const SEEN_TO_WITHIN: SignedDuration = SignedDuration::from_mins(10);
+pub(in crate::care) const SEEN_TO_WITHIN: SignedDuration = SignedDuration::from_mins(10);
 
 /// Begins a ladder about something the caller holds. One that runs and is as urgent goes on; a less urgent one is replaced.
 pub(in crate::care) async fn begin(
@@ -91,7 +91,9 @@ pub(in crate::care) async fn somebody_sees_to_it(
     now: Timestamp,
 ) -> Done<bool> {
     let stopped = ladders::last_stopped(conn, practice, about).await?;
-    Ok(stopped.is_some_and(|stopped| now.duration_since(stopped) < SEEN_TO_WITHIN))
+    // Stopped in what is still to come: the clock was set back, and how long they have had nobody knows.
+    let within = SignedDuration::ZERO..SEEN_TO_WITHIN;
+    Ok(stopped.is_some_and(|stopped| within.contains(&now.duration_since(stopped))))
 }
 
 /// A person says "I see to it" without opening it: they have ten minutes, then it climbs again. Refused when nothing runs.
@@ -153,7 +155,9 @@ async fn fire(conn: &mut Conn, ladder: &Ladder, moment: &Moment) -> Done<()> {
     let detail = format!("rung={number} told={} reached={reached}", told.code());
     let subject = format!("ladder:{}", ladder.id);
     record::note(conn, ladder.practice, Actor::Program, "ladder.rung", &subject, &detail, moment.now).await?;
-    let next = ladder.begun.saturating_add(times.rung(ladder.kind, number + 1).after).unwrap_or(moment.now);
+    let in_time =
+        ladder.begun.saturating_add(times.rung(ladder.kind, number + 1).after).unwrap_or(moment.now);
+    let next = in_time.max(moment.now + times.least_wait(ladder.kind, number + 1));
     let due = if reached == 0 && guards::stands(Guard::NextWhenNobody) {
         alarms::raise(conn, ladder.practice, AlarmKind::NobodyToTell, &ladder.about, moment).await?;
         soonest_after_nobody(told, next, moment.now)

@@ -137,7 +137,10 @@ fn waits_alone(check: &WoundCheck, moment: &Moment) -> bool {
 }
 
 fn is_unopened(check: &WoundCheck, moment: &Moment) -> bool {
-    check.assessment.urgency == Urgency::GoNow && moment.now.duration_since(check.received) >= UNOPENED_AFTER
+    // Received in what is still to come: the clock was set back, and it may be longer than that.
+    let in_time = SignedDuration::ZERO..UNOPENED_AFTER;
+    check.assessment.urgency == Urgency::GoNow
+        && !in_time.contains(&moment.now.duration_since(check.received))
 }
 
 async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bool> {

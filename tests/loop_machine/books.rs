@@ -29,7 +29,6 @@ pub struct Check {
     pub rank: u8,
     /// Times are milliseconds of the wall's clock.
     pub due: i64,
-    pub received: i64,
     pub claimed_by: String,
     pub claimed_until: Option<i64>,
 }
@@ -61,7 +60,6 @@ pub struct Rung {
     pub number: usize,
     pub told: String,
     pub reached: usize,
-    pub fired: i64,
 }
 
 #[derive(Clone, Debug)]
@@ -96,13 +94,13 @@ pub struct Job {
 
 const SQL: &str = "SELECT \
     (SELECT group_concat(id || '|' || link_id || '|' || form_key || '|' || state || '|' || urgency || '|' || due_ms || '|' || \
-        received_ms || '|' || COALESCE(claimed_by, '') || '|' || COALESCE(claimed_until_ms, ''), ';' ORDER BY rowid) \
+        COALESCE(claimed_by, '') || '|' || COALESCE(claimed_until_ms, ''), ';' ORDER BY rowid) \
         FROM wound_check) AS checks, \
     (SELECT group_concat(id || '|' || check_id || '|' || state || '|' || urgency || '|' || missed || '|' || due_ms, ';' \
         ORDER BY rowid) FROM callback) AS calls, \
     (SELECT group_concat(id || '|' || about || '|' || kind || '|' || state || '|' || begun_ms || '|' || \
         COALESCE(ended_ms, '') || '|' || COALESCE(stopped_by, ''), ';' ORDER BY rowid) FROM ladder) AS ladders, \
-    (SELECT group_concat(ladder_id || '|' || number || '|' || told || '|' || reached || '|' || fired_ms, ';' ORDER BY rowid) \
+    (SELECT group_concat(ladder_id || '|' || number || '|' || told || '|' || reached, ';' ORDER BY rowid) \
         FROM ladder_rung) AS rungs, \
     (SELECT group_concat(id || '|' || kind || '|' || recipient || '|' || about || '|' || state, ';' ORDER BY rowid) \
         FROM notice) AS notices, \
@@ -160,9 +158,8 @@ fn check(row: &[String]) -> Check {
         state: row[3].clone(),
         rank: row[4].parse().unwrap(),
         due: whole(&row[5]),
-        received: whole(&row[6]),
-        claimed_by: row[7].clone(),
-        claimed_until: row[8].parse().ok(),
+        claimed_by: row[6].clone(),
+        claimed_until: row[7].parse().ok(),
     }
 }
 
@@ -195,7 +192,6 @@ fn rung(row: &[String]) -> Rung {
         number: row[1].parse().unwrap(),
         told: row[2].clone(),
         reached: row[3].parse().unwrap(),
-        fired: whole(&row[4]),
     }
 }
 

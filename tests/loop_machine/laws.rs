@@ -25,6 +25,9 @@ pub struct Seen {
     pub acts: Vec<Act>,
     /// How often something was cut off in the middle, or its answer lost.
     pub cut_off: usize,
+    /// True time when the clock was last set back; 0: never.
+    pub set_back: i64,
+    behind: i64,
     took: usize,
     sent: BTreeSet<String>,
 }
@@ -99,6 +102,9 @@ impl Seen {
 
     /// Looks at the books after a step, and at all that the outside took.
     pub fn after_step(&mut self, books: &Books, took: &[String], when: When) -> Result<(), Fault> {
+        if when.behind > self.behind {
+            (self.behind, self.set_back) = (when.behind, when.truth);
+        }
         self.ladders(books, when)?;
         self.rungs(books, when)?;
         self.time(books, when)?;
@@ -121,11 +127,14 @@ impl Seen {
                     }
                 }
                 "stopped" => {
-                    let is_theirs = |act: &Act| {
-                        act.about == ladder.about
-                            && act.by == ladder.stopped_by
-                            && Some(act.wall) == ladder.ended
+                    // What was stopped shortly before the clock was set back is moved with it.
+                    let at = |act: &Act| {
+                        ladder
+                            .ended
+                            .is_some_and(|ended| act.wall == ended || act.truth == ended + when.behind)
                     };
+                    let is_theirs =
+                        |act: &Act| act.about == ladder.about && act.by == ladder.stopped_by && at(act);
                     if !self.acts.iter().any(is_theirs) {
                         return Err(format!("I8 only a person: nobody stopped {ladder:?}"));
                     }

@@ -265,11 +265,12 @@ impl Model {
     pub fn differs_from(&self, books: &Books, town: &Town, behind: i64) -> Option<String> {
         if books.checks.len() != self.checks.len() || books.calls.len() != self.calls.len() {
             let (checks, calls) = (books.checks.len(), books.calls.len());
-            return Some(format!("{checks} checks and {calls} calls for {self:?}"));
+            return Some(format!("I1 conservation: {checks} checks and {calls} calls for {self:?}"));
         }
         for (check, kept) in self.checks.iter().zip(&books.checks) {
             if !agrees(check, kept, town, behind) {
-                return Some(format!("{check:?} is kept as {kept:?}"));
+                let law = if kept.rank > check.rank { "I3 urgency" } else { "I1 conservation" };
+                return Some(format!("{law}: {check:?} is kept as {kept:?}"));
             }
         }
         for (call, kept) in self.calls.iter().zip(&books.calls) {
@@ -280,7 +281,7 @@ impl Model {
             };
             let is_about = books.checks[call.check].id == kept.check;
             if kept.state != state || kept.rank != call.rank || kept.missed != call.missed || !is_about {
-                return Some(format!("{call:?} is kept as {kept:?}"));
+                return Some(format!("I1 conservation: {call:?} is kept as {kept:?}"));
             }
         }
         None

@@ -26,7 +26,6 @@ struct Alone {
     /// True time since when.
     since: i64,
     due: i64,
-    received: i64,
 }
 
 /// A job is in somebody's hands, dead or alive: for the time of its lease the laws of rest do not hold yet.
@@ -87,13 +86,13 @@ fn alone(books: &Books, model: &Model, when: When) -> Vec<Alone> {
             Stands::AwaitingCall | Stands::Closed => continue,
         };
         let about = format!("check:{}", kept.id);
-        let (due, received) = (kept.due + when.behind, kept.received);
-        all.push(Alone { about, rank: Some(check.rank), since, due, received });
+        let due = kept.due + when.behind;
+        all.push(Alone { about, rank: Some(check.rank), since, due });
     }
     for (call, kept) in model.calls.iter().zip(&books.calls) {
         if call.stands == CallStands::Open {
             let about = format!("callback:{}", kept.id);
-            all.push(Alone { about, rank: None, since: 0, due: kept.due + when.behind, received: 0 });
+            all.push(Alone { about, rank: None, since: 0, due: kept.due + when.behind });
         }
     }
     all.retain(|one| one.since < when.truth - LOOK_MS);
@@ -105,7 +104,10 @@ fn alarms(one: &Alone, books: &Books, seen: &Seen, when: When) -> Result<(), Fau
         return Err(format!("I5 overdue: {} is late and no alarm says so", one.about));
     }
     let quiet = seen.last_act(&one.about).is_some_and(|acted| acted >= when.truth - LOOK_MS);
-    let unopened = one.rank == Some(0) && one.since < when.truth - UNOPENED_MS - LOOK_MS;
+    // A check says when it was received and nothing moves that: a clock set back delays this alarm by its five minutes at
+    // most, and the ladder by none.
+    let since = one.since.max(seen.set_back);
+    let unopened = one.rank == Some(0) && since < when.truth - UNOPENED_MS - LOOK_MS;
     if unopened && !quiet && !books.has_alarm("unopened", &one.about) {
         return Err(format!(
             "I5 unopened: {} waits since {} ms and no alarm says so",
@@ -113,7 +115,6 @@ fn alarms(one: &Alone, books: &Books, seen: &Seen, when: When) -> Result<(), Fau
             when.truth - one.since
         ));
     }
-    let _ = one.received;
     Ok(())
 }
 

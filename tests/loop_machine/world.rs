@@ -80,7 +80,7 @@ impl<'a> World<'a> {
         town.copy_to(&books);
         let db = Db::open(&format!("sqlite:{}", books.display())).await.unwrap();
         let outside = Shared::new();
-        World {
+        let mut world = World {
             town,
             desk: desk(&db, &town.blobs),
             db,
@@ -90,7 +90,9 @@ impl<'a> World<'a> {
             when: When { truth: START.parse::<Timestamp>().unwrap().as_millisecond(), behind: 0 },
             in_hand: [None, None],
             asked: 0,
-        }
+        };
+        world.begins_anew().await.unwrap();
+        world
     }
 
     pub async fn books(&self) -> Books {
