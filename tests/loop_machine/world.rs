@@ -1,9 +1,6 @@
 //! One day: the books, the program on them, the outside, and a clock that is set; each action done for real.
 
-use std::future::Future;
-use std::future::poll_fn;
 use std::path::PathBuf;
-use std::task::Poll;
 
 use jiff::SignedDuration;
 use jiff::Timestamp;
@@ -50,6 +47,7 @@ use crate::outside::Shared;
 use crate::support::START;
 use crate::support::in_danger;
 use crate::support::no_danger;
+use crate::support::until_killed;
 use crate::support::with_temperature;
 use crate::town::Town;
 
@@ -298,20 +296,4 @@ impl<'a> World<'a> {
 
 fn desk(db: &Db, blobs: &Blobs) -> Desk {
     Desk::new(db.clone(), blobs.clone(), Protocol::built_in().clone(), Limits::default())
-}
-
-/// Polls until the `killed`-th time nothing is ready, then drops all that was under way. `None`: killed.
-async fn until_killed<T>(acting: impl Future<Output = T>, killed: Option<u16>) -> Option<T> {
-    let mut acting = Box::pin(acting);
-    let mut left = killed;
-    poll_fn(|context| match (acting.as_mut().poll(context), &mut left) {
-        (Poll::Ready(came_to), _) => Poll::Ready(Some(came_to)),
-        (Poll::Pending, Some(0)) => Poll::Ready(None),
-        (Poll::Pending, Some(more)) => {
-            *more -= 1;
-            Poll::Pending
-        }
-        (Poll::Pending, None) => Poll::Pending,
-    })
-    .await
 }

@@ -11,6 +11,7 @@ mod people;
 mod place;
 mod practice;
 mod rows;
+mod until_killed;
 
 pub use made_up::*;
 pub use measured::*;
@@ -19,3 +20,4 @@ pub use people::*;
 pub use place::*;
 pub use practice::*;
 pub use rows::*;
+pub use until_killed::*;
