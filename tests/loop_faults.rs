@@ -188,8 +188,9 @@ async fn nothing_lost_or_doubled(practice: &Practice, check: WoundCheckId) {
         .map(|file| file.unwrap().file_name().into_string().unwrap())
         .filter(|name| name.ends_with(".json"))
         .collect();
-    let sent = deliveries::in_state(&mut *practice.books().await, practice.id, DeliveryState::Sent, 1_000);
-    for delivery in sent.await.unwrap().iter().filter(|delivery| delivery.sent_with.is_none()) {
+    let mut books = practice.books().await;
+    let sent = deliveries::in_state(&mut books, practice.id, DeliveryState::Sent, 1_000).await.unwrap();
+    for delivery in sent.iter().filter(|delivery| delivery.sent_with.is_none()) {
         assert!(names.iter().any(|name| name.contains(&delivery.id.to_string())), "{delivery:?}");
     }
 }

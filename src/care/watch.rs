@@ -154,8 +154,9 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                 waits_alone(&check, moment)
                     && match alarm.kind {
                         AlarmKind::Overdue => late,
-                        AlarmKind::Unopened => is_unopened(&check, moment),
-                        AlarmKind::NobodyToTell
+                        // It ends when somebody opens it, whatever the clock says meanwhile.
+                        AlarmKind::Unopened
+                        | AlarmKind::NobodyToTell
                         | AlarmKind::LetterFailed
                         | AlarmKind::JobFailed
                         | AlarmKind::NoPageOpen

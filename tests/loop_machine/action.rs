@@ -131,8 +131,12 @@ pub fn day(longest: usize) -> impl Strategy<Value = Vec<Step>> {
 }
 
 fn step() -> impl Strategy<Value = Step> {
-    let killed =
-        prop_oneof![8 => Just(None), 1 => (0u16..30).prop_map(Some), 1 => (0u16..200).prop_map(Some)];
+    let killed = prop_oneof![
+        6 => Just(None),
+        1 => (0u16..12).prop_map(Some),
+        1 => (0u16..40).prop_map(Some),
+        1 => (0u16..200).prop_map(Some),
+    ];
     (action(), killed).prop_map(|(action, killed)| Step { action, killed })
 }
 
@@ -195,7 +199,7 @@ fn clock() -> impl Strategy<Value = Clock> {
     prop_oneof![
         2 => (1u8..60).prop_map(Clock::Seconds),
         8 => (1u8..20).prop_map(Clock::Minutes),
-        2 => (1u8..14).prop_map(Clock::Hours),
+        3 => (1u8..14).prop_map(Clock::Hours),
         1 => Just(Clock::Week),
         2 => (1u8..180).prop_map(Clock::Back),
         1 => (1u8..180).prop_map(Clock::BackWhileDown),

@@ -29,6 +29,7 @@ pub struct Check {
     pub rank: u8,
     /// Times are milliseconds of the wall's clock.
     pub due: i64,
+    pub received: i64,
     pub claimed_by: String,
     pub claimed_until: Option<i64>,
 }
@@ -94,7 +95,7 @@ pub struct Job {
 
 const SQL: &str = "SELECT \
     (SELECT group_concat(id || '|' || link_id || '|' || form_key || '|' || state || '|' || urgency || '|' || due_ms || '|' || \
-        COALESCE(claimed_by, '') || '|' || COALESCE(claimed_until_ms, ''), ';' ORDER BY rowid) \
+        received_ms || '|' || COALESCE(claimed_by, '') || '|' || COALESCE(claimed_until_ms, ''), ';' ORDER BY rowid) \
         FROM wound_check) AS checks, \
     (SELECT group_concat(id || '|' || check_id || '|' || state || '|' || urgency || '|' || missed || '|' || due_ms, ';' \
         ORDER BY rowid) FROM callback) AS calls, \
@@ -158,8 +159,9 @@ fn check(row: &[String]) -> Check {
         state: row[3].clone(),
         rank: row[4].parse().unwrap(),
         due: whole(&row[5]),
-        claimed_by: row[6].clone(),
-        claimed_until: row[7].parse().ok(),
+        received: whole(&row[6]),
+        claimed_by: row[7].clone(),
+        claimed_until: row[8].parse().ok(),
     }
 }
 

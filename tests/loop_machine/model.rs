@@ -30,6 +30,8 @@ pub struct Check {
     pub form: u8,
     pub stands: Stands,
     pub rank: u8,
+    /// True time since when it is as urgent as it is.
+    pub ranked: i64,
     said: Vec<Says>,
     /// True time since when it stands as it does.
     pub since: i64,
@@ -101,7 +103,7 @@ impl Model {
             Action::Asks { patient, says } => {
                 let Some(check) = self.newest_of(patient) else { return Expected::Refused };
                 let class = if says == Says::Danger { 0 } else { 2 };
-                self.checks[check].rank = self.checks[check].rank.min(class);
+                self.rises(check, class, now);
                 match self.checks[check].stands {
                     Stands::Closed | Stands::AwaitingCall => self.moves(check, Stands::Queued, now),
                     Stands::Queued | Stands::InReview { .. } => {}
@@ -165,6 +167,16 @@ impl Model {
         self.checks[check].since = now;
     }
 
+    /// It never becomes less urgent. True: it became more so.
+    fn rises(&mut self, check: usize, class: u8, now: i64) -> bool {
+        let check = &mut self.checks[check];
+        let rose = class < check.rank;
+        if rose {
+            (check.rank, check.ranked) = (class, now);
+        }
+        rose
+    }
+
     fn is_sent(&mut self, patient: usize, form: u8, says: Says, now: i64, seen: &Books) -> Expected {
         let known = self.check_of(patient, form);
         let place = known.unwrap_or(self.checks.len());
@@ -180,19 +192,19 @@ impl Model {
                 form,
                 stands: Stands::Queued,
                 rank: class,
+                ranked: now,
                 said: vec![says],
                 since: now,
             });
             return Expected::Done;
         };
-        let check = &mut self.checks[known];
-        if check.said.contains(&says) {
+        if self.checks[known].said.contains(&says) {
             return Expected::Done;
         }
-        check.said.push(says);
-        let rose = class < check.rank;
-        check.rank = check.rank.min(class);
-        if check.stands == Stands::Closed || check.stands == Stands::AwaitingCall && rose {
+        self.checks[known].said.push(says);
+        let rose = self.rises(known, class, now);
+        let stands = self.checks[known].stands;
+        if stands == Stands::Closed || stands == Stands::AwaitingCall && rose {
             self.moves(known, Stands::Queued, now);
         }
         Expected::Done

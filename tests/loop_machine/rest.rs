@@ -25,7 +25,11 @@ struct Alone {
     rank: Option<u8>,
     /// True time since when.
     since: i64,
+    /// True time since when it is as urgent as it is.
+    ranked: i64,
     due: i64,
+    /// By the wall's clock.
+    received: i64,
 }
 
 /// A job is in somebody's hands, dead or alive: for the time of its lease the laws of rest do not hold yet.
@@ -87,12 +91,26 @@ fn alone(books: &Books, model: &Model, when: When) -> Vec<Alone> {
         };
         let about = format!("check:{}", kept.id);
         let due = kept.due + when.behind;
-        all.push(Alone { about, rank: Some(check.rank), since, due });
+        all.push(Alone {
+            about,
+            rank: Some(check.rank),
+            since,
+            ranked: check.ranked,
+            due,
+            received: kept.received,
+        });
     }
     for (call, kept) in model.calls.iter().zip(&books.calls) {
         if call.stands == CallStands::Open {
             let about = format!("callback:{}", kept.id);
-            all.push(Alone { about, rank: None, since: 0, due: kept.due + when.behind });
+            all.push(Alone {
+                about,
+                rank: None,
+                since: 0,
+                ranked: 0,
+                due: kept.due + when.behind,
+                received: 0,
+            });
         }
     }
     all.retain(|one| one.since < when.truth - LOOK_MS);
@@ -104,10 +122,10 @@ fn alarms(one: &Alone, books: &Books, seen: &Seen, when: When) -> Result<(), Fau
         return Err(format!("I5 overdue: {} is late and no alarm says so", one.about));
     }
     let quiet = seen.last_act(&one.about).is_some_and(|acted| acted >= when.truth - LOOK_MS);
-    // A check says when it was received and nothing moves that: a clock set back delays this alarm by its five minutes at
-    // most, and the ladder by none.
-    let since = one.since.max(seen.set_back);
-    let unopened = one.rank == Some(0) && since < when.truth - UNOPENED_MS - LOOK_MS;
+    // A check says when it was received, and nothing moves that: until the clock is past it again, it counts as unopened.
+    let age = when.wall() - one.received;
+    let is_looked_at = one.ranked.max(seen.set_back) >= when.truth - LOOK_MS;
+    let unopened = one.rank == Some(0) && !is_looked_at && !(0..UNOPENED_MS + LOOK_MS).contains(&age);
     if unopened && !quiet && !books.has_alarm("unopened", &one.about) {
         return Err(format!(
             "I5 unopened: {} waits since {} ms and no alarm says so",

@@ -313,20 +313,20 @@ impl Model for Loop {
     fn properties(&self) -> Vec<Property<Loop>> {
         let mut all = vec![
             Property::always(LAWS[0], |_, state: &State| !state.fired_early),
-            Property::always(LAWS[1], |_, state| {
+            Property::always(LAWS[1], |_, state: &State| {
                 state.checks.iter().all(|check| check.letter != Letter::Noted || check.went_out)
             }),
-            Property::always(LAWS[2], |_, state| !state.decided_by_another),
-            Property::always(LAWS[3], |_, state| {
+            Property::always(LAWS[2], |_, state: &State| !state.decided_by_another),
+            Property::always(LAWS[3], |_, state: &State| {
                 let stopped =
                     state.checks.iter().filter_map(|check| check.ladder).filter(|ladder| ladder.stopped);
                 stopped.into_iter().all(|ladder| ladder.stopped_by.is_some())
             }),
-            Property::always(LAWS[4], |_, state| {
+            Property::always(LAWS[4], |_, state: &State| {
                 let climbing = state.checks.iter().filter_map(Check::climbs);
                 climbing.into_iter().all(|ladder| ladder.queued || ladder.fired == MOST_RUNGS)
             }),
-            Property::always(LAWS[5], |_, state| {
+            Property::always(LAWS[5], |_, state: &State| {
                 (0..state.checks.len()).all(|number| {
                     let check = &state.checks[number];
                     let has = |hand: &&Option<(usize, u8)>| **hand == Some((number, check.lease));
@@ -334,20 +334,20 @@ impl Model for Loop {
                 })
             }),
             Property::always(LAWS[6], emergency_is_read_first),
-            Property::eventually(LAWS[7], |_, state| {
+            Property::eventually(LAWS[7], |_, state: &State| {
                 state.checks.iter().all(|check| check.stands == Stands::Closed)
             }),
-            Property::sometimes("told", |_, state| state.checks.iter().any(|check| check.told)),
-            Property::sometimes("all closed", |_, state| {
+            Property::sometimes("told", |_, state: &State| state.checks.iter().any(|check| check.told)),
+            Property::sometimes("all closed", |_, state: &State| {
                 state.checks.iter().all(|check| check.stands == Stands::Closed)
             }),
-            Property::sometimes("found in other hands", |_, state| state.found_in_other_hands),
-            Property::sometimes("a second ladder", |_, state| {
+            Property::sometimes("found in other hands", |_, state: &State| state.found_in_other_hands),
+            Property::sometimes("a second ladder", |_, state: &State| {
                 state.checks.iter().any(|check| check.rounds == 2)
             }),
         ];
         if self.checks.contains(&Urgency::GoNow) {
-            all.push(Property::sometimes("the surgeon's phone rings", |_, state| {
+            all.push(Property::sometimes("the surgeon's phone rings", |_, state: &State| {
                 let go_now = state.checks.iter().filter_map(|check| check.ladder);
                 go_now
                     .into_iter()
