@@ -127,15 +127,13 @@ impl Seen {
                     }
                 }
                 "stopped" => {
-                    // What was stopped shortly before the clock was set back is moved with it.
-                    let at = |act: &Act| {
-                        ladder
-                            .ended
-                            .is_some_and(|ended| act.wall == ended || act.truth == ended + when.behind)
+                    let is_theirs = |act: &Act| {
+                        act.about == ladder.about
+                            && act.by == ladder.stopped_by
+                            && Some(act.wall) == ladder.ended
                     };
-                    let is_theirs =
-                        |act: &Act| act.about == ladder.about && act.by == ladder.stopped_by && at(act);
-                    if !self.acts.iter().any(is_theirs) {
+                    let is_new = !self.ended.contains_key(&ladder.id);
+                    if is_new && !self.acts.iter().any(is_theirs) {
                         return Err(format!("I8 only a person: nobody stopped {ladder:?}"));
                     }
                 }

@@ -22,7 +22,7 @@ const LAST_TICK: u8 = 4;
 const DUE_TICK: u8 = 2;
 /// Rungs above this one are as it is.
 const MOST_RUNGS: u8 = 4;
-const MOST_LEASES: u8 = 3;
+const MOST_LEASES: u8 = 4;
 const MOST_ROUNDS: u8 = 2;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
