@@ -202,12 +202,13 @@ async fn two_runners_killed_at_every_answer_they_wait_for_fire_each_rung_once() 
         let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
         let check = phone.sends("form", in_danger(), &[]).await.check;
         let (mut killed, mut finished) = (0, 0);
-        for place in 0..70 {
+        // Few answers at first and then more and more: PostgreSQL lets wait more often than SQLite does.
+        for place in (0u16..70).map(|step| step * step / 8) {
             let running = practice.started_anew();
             let now = || running.moment();
             let doorway = running.doorway();
             let working = runner::until_idle(running.desk(), &doorway, &now, 2);
-            match until_killed(working, Some(place * 7 % 40)).await {
+            match until_killed(working, Some(place)).await {
                 Some(tally) => {
                     tally.unwrap();
                     finished += 1;
@@ -216,7 +217,7 @@ async fn two_runners_killed_at_every_answer_they_wait_for_fire_each_rung_once() 
             }
             practice.seconds_pass(61);
         }
-        assert!(killed > 20 && finished > 5, "{killed} killed, {finished} finished");
+        assert!(killed > 15 && finished > 5, "{killed} killed, {finished} finished");
         practice.minutes_of_work_pass(5).await;
         nothing_lost_or_doubled(&practice, check).await;
     })
