@@ -55,8 +55,8 @@ async fn went_back(conn: &mut Conn, back: SignedDuration, moment: &Moment) -> Do
     }
     let back_ms = i64::try_from(back.as_millis()).unwrap_or(i64::MAX);
     clock::bring_nearer(conn, back_ms).await?;
-    let stopped_since = moment.now.saturating_add(back).unwrap_or(moment.now) - SEEN_TO_WITHIN;
-    clock::bring_stops_nearer(conn, stopped_since, back_ms).await?;
+    // Older ones are over by either clock.
+    clock::bring_stops_nearer(conn, moment.now - SEEN_TO_WITHIN, back_ms).await?;
     for practice in practices::all(conn).await? {
         let subject = format!("practice:{}", practice.id);
         alarms::raise(conn, practice.id, AlarmKind::ClockSetBack, &subject, moment).await?;

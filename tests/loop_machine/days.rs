@@ -102,11 +102,11 @@ impl Day<'_> {
         if let Some(difference) = self.model.differs_from(&self.books, world.town, behind) {
             return Err(difference);
         }
-        self.seen.after_step(&self.books, &world.outside.took(), world.when)?;
+        self.seen.after_step(&self.books, &world.outside.took(), world.town, world.when)?;
         self.note_states();
         if action == Action::Runs && step.killed.is_none() && is_at_rest(&self.books, world.when) {
             self.tally.rests += 1;
-            laws_of_rest(&self.books, &self.model, &self.seen, world.town, world.when)?;
+            laws_of_rest(&self.books, &self.model, &self.seen, world.when)?;
         }
         Ok(())
     }

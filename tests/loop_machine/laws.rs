@@ -8,7 +8,9 @@ use std::collections::BTreeSet;
 
 use crate::books::Books;
 use crate::books::Ladder;
+use crate::books::Rung;
 use crate::model::When;
+use crate::town::Town;
 
 /// A law that was broken: its name and what is seen.
 pub type Fault = String;
@@ -19,6 +21,8 @@ pub struct Seen {
     begun: BTreeMap<String, i64>,
     ended: BTreeMap<String, i64>,
     fired: BTreeMap<(String, usize), i64>,
+    /// In the last step.
+    fired_now: Vec<(String, usize)>,
     /// When each waiting thing was due, by what it is about.
     due: BTreeMap<String, i64>,
     /// A person did something about it: whom, and when by the wall's clock.
@@ -101,12 +105,19 @@ impl Seen {
     }
 
     /// Looks at the books after a step, and at all that the outside took.
-    pub fn after_step(&mut self, books: &Books, took: &[String], when: When) -> Result<(), Fault> {
+    pub fn after_step(
+        &mut self,
+        books: &Books,
+        took: &[String],
+        town: &Town,
+        when: When,
+    ) -> Result<(), Fault> {
         if when.behind > self.behind {
             (self.behind, self.set_back) = (when.behind, when.truth);
         }
         self.ladders(books, when)?;
         self.rungs(books, when)?;
+        self.cover(books, town)?;
         self.time(books, when)?;
         notices(books)?;
         self.letters(books, took)
@@ -154,6 +165,7 @@ impl Seen {
     }
 
     fn rungs(&mut self, books: &Books, when: When) -> Result<(), Fault> {
+        self.fired_now.clear();
         for ladder in &books.ladders {
             let mut nobody_below = false;
             for (number, fired) in books.rungs_of(ladder).enumerate() {
@@ -163,6 +175,7 @@ impl Seen {
                 }
                 let is_new = !self.fired.contains_key(&(ladder.id.clone(), number));
                 if is_new {
+                    self.fired_now.push((ladder.id.clone(), number));
                     self.fired.insert((ladder.id.clone(), number), when.truth);
                     let due = self.begun[&ladder.id] + after;
                     if when.truth < due && !nobody_below {
@@ -178,6 +191,24 @@ impl Seen {
                 if told != fired.reached {
                     return Err(format!("I6 attempt: {fired:?} has {told} notices"));
                 }
+            }
+        }
+        Ok(())
+    }
+
+    /// No roster is kept in this town: every surgeon who works there is on duty.
+    fn cover(&self, books: &Books, town: &Town) -> Result<(), Fault> {
+        let surgeons = town.names[..2].iter().filter(|name| books.active.contains(name)).count();
+        for (ladder, number) in &self.fired_now {
+            let is_it = |rung: &&Rung| rung.ladder == *ladder && rung.number == *number;
+            let Some(fired) = books.rungs.iter().find(is_it) else { continue };
+            let expected = match fired.told.as_str() {
+                "on_duty" | "on_duty_everywhere" | "second" => surgeons,
+                "everyone" => books.active.len(),
+                _ => continue,
+            };
+            if fired.reached != expected {
+                return Err(format!("I11 cover: {fired:?} should have told {expected}"));
             }
         }
         Ok(())
