@@ -126,8 +126,22 @@ impl From<Action> for Step {
     }
 }
 
+/// A few days begin with what chance would seldom bring about: nobody on duty, and something late for hours.
 pub fn day(longest: usize) -> impl Strategy<Value = Vec<Step>> {
-    prop::collection::vec(step(), 4..longest)
+    let fine = Action::Sends { patient: 0, form: 0, says: Says::Fine };
+    let nobody = [Action::Goes { who: 0 }, Action::Goes { who: 1 }];
+    let late =
+        [fine, Action::Passes(Clock::Week), Action::Runs, Action::Passes(Clock::Hours(4)), Action::Runs];
+    let begins = prop_oneof![
+        20 => Just(Vec::new()),
+        1 => Just(nobody.to_vec()),
+        1 => Just(late.to_vec()),
+    ];
+    (begins, prop::collection::vec(step(), 4..longest)).prop_map(|(begins, goes_on)| {
+        let mut day: Vec<Step> = begins.into_iter().map(Step::from).collect();
+        day.extend(goes_on);
+        day
+    })
 }
 
 fn step() -> impl Strategy<Value = Step> {
