@@ -48,10 +48,14 @@ struct Ways {
     stand_in: Option<StandIn>,
 }
 
+/// What a stand-in does with a letter.
+#[cfg(feature = "doubles")]
+pub type Taking = dyn Fn(&Letter) -> Result<Accepted, Refused> + Send + Sync;
+
 /// Takes every letter in place of the outside, in tests.
 #[cfg(feature = "doubles")]
 #[derive(Clone)]
-pub struct StandIn(pub Arc<dyn Fn(&Letter) -> Result<Accepted, Refused> + Send + Sync>);
+pub struct StandIn(pub Arc<Taking>);
 
 #[cfg(feature = "doubles")]
 impl std::fmt::Debug for StandIn {
