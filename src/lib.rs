@@ -11,6 +11,8 @@ pub mod cli;
 pub mod config;
 /// Who answers when: practice hours, holidays, the roster, its gaps and swaps.
 pub mod duty;
+/// What keeps the loop safe, by name.
+pub mod guards;
 /// What things are called inside, and the moment they happen at.
 pub mod ids;
 /// Work that follows a saved change, done later and safely twice.

@@ -7,6 +7,7 @@ use std::path::PathBuf;
 
 /// What each room may import from. A room not listed imports nothing of ours.
 const DOWNHILL: &[(&str, &[&str])] = &[
+    ("guards", &[]),
     ("ids", &[]),
     ("config", &[]),
     ("telemetry", &[]),
@@ -17,10 +18,13 @@ const DOWNHILL: &[(&str, &[&str])] = &[
     ("wound", &["photo", "ids"]),
     ("triage", &["wound", "duty", "plan", "ids"]),
     ("sheet", &["plan", "words", "ids", "photo"]),
-    ("store", &["photo", "wound", "plan", "duty", "triage", "sheet", "words", "ids"]),
+    ("store", &["photo", "wound", "plan", "duty", "triage", "sheet", "words", "ids", "guards"]),
     ("notify", &["plan", "ids", "config"]),
-    ("care", &["store", "photo", "wound", "plan", "duty", "triage", "sheet", "words", "ids"]),
-    ("jobs", &["care", "notify", "store", "photo", "wound", "plan", "duty", "triage", "words", "ids"]),
+    ("care", &["store", "photo", "wound", "plan", "duty", "triage", "sheet", "words", "ids", "guards"]),
+    (
+        "jobs",
+        &["care", "notify", "store", "photo", "wound", "plan", "duty", "triage", "words", "ids", "guards"],
+    ),
     (
         "web",
         &[

@@ -175,12 +175,16 @@ node_packages() {
 
 format() { cargo fmt --check; }
 
-clippy() { cargo clippy --locked --all-targets -- -D warnings; }
+# With and without the feature that only tests switch on: what is shipped is built without.
+clippy() {
+  cargo clippy --locked --all-targets -- -D warnings
+  cargo clippy --locked --all-targets --features doubles -- -D warnings
+}
 
 # Each store test runs on SQLite and, because TEST_PG_URL is set, in a database of its own on PostgreSQL.
 rust() {
   start_postgres
-  cargo test --locked
+  cargo test --locked --features doubles
   stop_postgres
 }
 

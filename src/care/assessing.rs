@@ -13,6 +13,8 @@ use crate::care::measuring;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
+use crate::guards;
+use crate::guards::Guard;
 use crate::ids::Moment;
 use crate::store::Conn;
 use crate::store::assessments;
@@ -194,7 +196,9 @@ pub(in crate::care) async fn assess_again(
     let answers = with_questions(conn, check).await?;
     let Assessed { facts, mut assessment, due, protocol } =
         assess(desk, conn, wound, &answers, measured, check.received).await?;
-    assessment.not_below(&check.assessment);
+    if guards::stands(Guard::NeverLower) {
+        assessment.not_below(&check.assessment);
+    }
     if check.assessment.reasons.iter().any(|reason| reason.rule_id == ASKED_BACK) {
         assessment.asked_back();
     }

@@ -16,6 +16,8 @@ use crate::care::ladder;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::silence::own_link;
+use crate::guards;
+use crate::guards::Guard;
 use crate::ids::CallAttemptId;
 use crate::ids::CallbackId;
 use crate::ids::Moment;
@@ -267,7 +269,7 @@ pub async fn could_not_reach(desk: &Desk, member: &StaffMember, id: CallbackId, 
     let mut tx = desk.db.write().await?;
     let callback = open_callback(&mut tx, member, id).await?;
     let about = call(&mut tx, callback.clone()).await?;
-    if about.about_go_now {
+    if about.about_go_now && guards::stands(Guard::EmergencyIsReached) {
         let words = "This call is about an emergency: it stays open until somebody has spoken with the patient. \
                      Try the helper, or hand it back to the surgeon.";
         return Err(CareError::Entered(vec![Fault::new("outcome", words)]));
@@ -337,12 +339,21 @@ async fn finish(
     }
     ladder::stop(conn, member, &format!("callback:{}", callback.id), now).await?;
     let check = checks::find(conn, member.practice, callback.check).await?.ok_or(CareError::NotFound)?;
-    let check_state = match state {
-        CallbackState::Closed => CheckState::Closed,
-        CallbackState::HandedBack | CallbackState::Open => CheckState::Queued,
+    let calls = callbacks::of_check(conn, member.practice, callback.check).await?;
+    let is_last = calls.iter().all(|other| other.state != CallbackState::Open);
+    let check_state = match (check.state, state) {
+        (CheckState::AwaitingCall, CallbackState::Closed) if is_last => Some(CheckState::Closed),
+        // Also where it was closed meanwhile by another decision: this call did not reach the patient.
+        (CheckState::Closed, CallbackState::HandedBack) if guards::stands(Guard::HandedBackWaits) => {
+            Some(CheckState::Queued)
+        }
+        (CheckState::AwaitingCall, CallbackState::HandedBack) => Some(CheckState::Queued),
+        // A check that was amended meanwhile waits for the surgeon already.
+        (CheckState::Queued | CheckState::InReview | CheckState::AwaitingCall | CheckState::Closed, _) => {
+            None
+        }
     };
-    // A check that was amended meanwhile waits for the surgeon already.
-    if check.state == CheckState::AwaitingCall {
+    if let Some(check_state) = check_state {
         checks::set_state(conn, &check, check_state, now).await?;
     }
     let (actor, subject) = (Actor::Staff(member.id), format!("callback:{}", callback.id));

@@ -4,8 +4,11 @@ use jiff::SignedDuration;
 
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::ladder::SEEN_TO_WITHIN;
 use crate::care::record;
 use crate::care::record::Actor;
+use crate::guards;
+use crate::guards::Guard;
 use crate::ids::Moment;
 use crate::store::Conn;
 use crate::store::alarms;
@@ -47,11 +50,13 @@ pub async fn see(desk: &Desk, moment: &Moment) -> Done<()> {
 }
 
 async fn went_back(conn: &mut Conn, back: SignedDuration, moment: &Moment) -> Done<()> {
-    if back <= SignedDuration::ZERO {
+    if back <= SignedDuration::ZERO || !guards::stands(Guard::ClockSetBack) {
         return Ok(());
     }
     let back_ms = i64::try_from(back.as_millis()).unwrap_or(i64::MAX);
     clock::bring_nearer(conn, back_ms).await?;
+    // Older ones are over by either clock.
+    clock::bring_stops_nearer(conn, moment.now - SEEN_TO_WITHIN, back_ms).await?;
     for practice in practices::all(conn).await? {
         let subject = format!("practice:{}", practice.id);
         alarms::raise(conn, practice.id, AlarmKind::ClockSetBack, &subject, moment).await?;

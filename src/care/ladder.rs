@@ -14,6 +14,8 @@ use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::working::Worked;
 use crate::duty::Rank;
+use crate::guards;
+use crate::guards::Guard;
 use crate::ids::LadderId;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
@@ -108,7 +110,9 @@ pub(in crate::care) async fn somebody_sees_to_it(
     now: Timestamp,
 ) -> Done<bool> {
     let stopped = ladders::last_stopped(conn, practice, about).await?;
-    Ok(stopped.is_some_and(|stopped| now.duration_since(stopped) < SEEN_TO_WITHIN))
+    // Stopped in what is still to come: the clock was set back, and how long they have had nobody knows.
+    let within = SignedDuration::ZERO..SEEN_TO_WITHIN;
+    Ok(stopped.is_some_and(|stopped| within.contains(&now.duration_since(stopped))))
 }
 
 /// A person says "I see to it" without opening it: they have ten minutes, then it climbs again. Refused when nothing runs.
@@ -172,10 +176,12 @@ async fn fire(conn: &mut Conn, ladder: &Ladder, moment: &Moment) -> Done<()> {
     let detail = format!("rung={number} told={} reached={reached}", told.code());
     let subject = format!("ladder:{}", ladder.id);
     record::note(conn, ladder.practice, Actor::Program, "ladder.rung", &subject, &detail, moment.now).await?;
-    let next = ladder.begun.saturating_add(times.rung(ladder.kind, number + 1).after).unwrap_or(moment.now);
+    let in_time =
+        ladder.begun.saturating_add(times.rung(ladder.kind, number + 1).after).unwrap_or(moment.now);
+    let next = in_time.max(moment.now + times.least_wait(ladder.kind, number + 1));
     // A drill is nobody's: no phone of a patient is missed in it.
     let is_missed = reached == 0 && !(told == Told::Patient && drill::of(&ladder.about).is_some());
-    let due = if is_missed {
+    let due = if is_missed && guards::stands(Guard::NextWhenNobody) {
         alarms::raise(conn, ladder.practice, AlarmKind::NobodyToTell, &ladder.about, moment).await?;
         soonest_after_nobody(told, next, moment.now)
     } else {
@@ -284,7 +290,7 @@ async fn on_duty(
     at: Timestamp,
 ) -> Done<OnDuty> {
     let roster = duty::roster(conn, practice).await?;
-    if roster.is_blank() {
+    if roster.is_blank() && guards::stands(Guard::BlankRoster) {
         let surgeons = staff.iter().filter(|member| member.roles.surgeon).map(|member| member.id).collect();
         return Ok(OnDuty { first: surgeons, second: Vec::new() });
     }

@@ -168,6 +168,7 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
     checks::amend(&mut tx, &check).await?;
     protocols::keep_program(&mut tx, holder.practice, &protocol, moment.now).await?;
     assessments::add(&mut tx, &check, moment.now).await?;
+    assessing::note_urgent(&mut tx, &check, moment).await?;
     let subject = format!("message:{}", message.id);
     record::note(&mut tx, holder.practice, Actor::Link(holder.link), "message.ask", &subject, "", moment.now)
         .await?;

@@ -10,6 +10,8 @@ use crate::care::drill;
 use crate::care::ladder;
 use crate::care::silence;
 use crate::care::working::Worked;
+use crate::guards;
+use crate::guards::Guard;
 use crate::ids::CallbackId;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
@@ -135,14 +137,18 @@ async fn see_to_call(desk: &Desk, practice: PracticeId, id: CallbackId, moment: 
 fn waits_alone(check: &WoundCheck, moment: &Moment) -> bool {
     match check.state {
         CheckState::Queued | CheckState::InReview => {
-            check.claim.is_none_or(|claim| claim.until <= moment.now)
+            let has_run_out = |until| until <= moment.now && guards::stands(Guard::ClaimRunsOut);
+            check.claim.is_none_or(|claim| has_run_out(claim.until))
         }
         CheckState::AwaitingCall | CheckState::Closed => false,
     }
 }
 
 fn is_unopened(check: &WoundCheck, moment: &Moment) -> bool {
-    check.assessment.urgency == Urgency::GoNow && moment.now.duration_since(check.received) >= UNOPENED_AFTER
+    // Received in what is still to come: the clock was set back, and it may be longer than that.
+    let in_time = SignedDuration::ZERO..UNOPENED_AFTER;
+    check.assessment.urgency == Urgency::GoNow
+        && !in_time.contains(&moment.now.duration_since(check.received))
 }
 
 async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bool> {
@@ -156,8 +162,9 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                 waits_alone(&check, moment)
                     && match alarm.kind {
                         AlarmKind::Overdue => late,
-                        AlarmKind::Unopened => is_unopened(&check, moment),
-                        AlarmKind::NobodyToTell
+                        // It ends when somebody opens it, whatever the clock says meanwhile.
+                        AlarmKind::Unopened
+                        | AlarmKind::NobodyToTell
                         | AlarmKind::SurgeonAsked
                         | AlarmKind::LetterFailed
                         | AlarmKind::JobFailed

@@ -17,6 +17,8 @@ use crate::care::outbox::Refusal;
 use crate::care::watch;
 use crate::care::working;
 use crate::care::working::Worked;
+#[cfg(feature = "doubles")]
+use crate::guards;
 use crate::ids::Moment;
 use crate::notify::Address;
 use crate::notify::Channel;
@@ -128,7 +130,13 @@ async fn lane(desk: &Desk, doorway: &Doorway, now: &(impl Fn() -> Moment + Sync)
     }
 }
 
-async fn work(desk: &Desk, doorway: &Doorway, job: &Job, now: &(impl Fn() -> Moment + Sync)) -> Done<Worked> {
+/// Does one job that was claimed. A fault gives it back, to be tried later.
+pub async fn work(
+    desk: &Desk,
+    doorway: &Doorway,
+    job: &Job,
+    now: &(impl Fn() -> Moment + Sync),
+) -> Done<Worked> {
     let worked = match working::within_the_house(desk, job, &doorway.outside, &now()).await {
         Ok(Some(worked)) => Ok(worked),
         Ok(None) => send(desk, doorway, job, now).await,
@@ -167,6 +175,10 @@ async fn send(desk: &Desk, doorway: &Doorway, job: &Job, now: &(impl Fn() -> Mom
             Ok(()) => outbox::sent(desk, job, &delivery, None, &now()).await,
             Err(why) => refused(Refusal::Later { after: None }, why).await,
         };
+    }
+    #[cfg(feature = "doubles")]
+    if !guards::stands(guards::Guard::SendThenNote) {
+        outbox::sent(desk, job, &delivery, None, &now()).await?;
     }
     match doorway.post.send(&letter, now().now).await {
         Ok(accepted) => outbox::sent(desk, job, &delivery, accepted.provider_id.as_deref(), &now()).await,

@@ -37,6 +37,8 @@ pub use letter::PushKeys;
 pub use letter::PushSubscription;
 pub use letter::Refused;
 pub use post::Post;
+#[cfg(feature = "doubles")]
+pub use post::StandIn;
 pub use secret::Secret;
 pub use status::BadStatus;
 pub use status::State;

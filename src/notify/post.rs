@@ -45,6 +45,35 @@ struct Ways {
     voice: Option<Hook>,
     mail: Option<Mail>,
     push: Option<Push>,
+    #[cfg(feature = "doubles")]
+    stand_in: Option<StandIn>,
+}
+
+/// What a stand-in does with a letter.
+#[cfg(feature = "doubles")]
+pub type Taking = dyn Fn(&Letter) -> Result<Accepted, Refused> + Send + Sync;
+
+/// Takes every letter in place of the outside, in tests.
+#[cfg(feature = "doubles")]
+#[derive(Clone)]
+pub struct StandIn(pub Arc<Taking>);
+
+#[cfg(feature = "doubles")]
+impl std::fmt::Debug for StandIn {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        out.write_str("StandIn")
+    }
+}
+
+#[cfg(feature = "doubles")]
+impl StandIn {
+    /// The program can be killed before the outside has the letter, and after.
+    async fn take(&self, letter: &Letter) -> Result<Accepted, Refused> {
+        tokio::task::yield_now().await;
+        let answer = (self.0)(letter);
+        tokio::task::yield_now().await;
+        answer
+    }
 }
 
 impl Default for Post {
@@ -55,6 +84,13 @@ impl Default for Post {
 }
 
 impl Post {
+    /// Every letter goes to a stand-in, as by these channels.
+    #[cfg(feature = "doubles")]
+    pub fn to_stand_in(channels: &[Channel], stand_in: StandIn) -> Post {
+        let ways = Ways { channels: channels.to_vec(), stand_in: Some(stand_in), ..Ways::default() };
+        Post { ways: Arc::new(ways), patience: PATIENCE }
+    }
+
     /// Refuses, in words for whoever starts the server, what is half set up, unsafe, or on no list.
     pub fn from_settings(settings: &NotifySettings) -> Result<Post, String> {
         let hosts = Hosts::new(&settings.notify_hosts);
@@ -70,6 +106,8 @@ impl Post {
             mail: Mail::from_settings(settings, &hosts)?,
             push: push(settings, &hosts)?,
             channels: Vec::new(),
+            #[cfg(feature = "doubles")]
+            stand_in: None,
         };
         ways.channels = ways.in_order();
         if ways.folder.is_some() && ways.channels != [Channel::Folder] {
@@ -165,6 +203,10 @@ impl Ways {
     }
 
     async fn take(&self, letter: &Letter, now: Timestamp) -> Result<Accepted, Refused> {
+        #[cfg(feature = "doubles")]
+        if let Some(stand_in) = &self.stand_in {
+            return stand_in.take(letter).await;
+        }
         if let Some(folder) = &self.folder {
             return folder.take(letter, now).await;
         }

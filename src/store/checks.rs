@@ -402,7 +402,7 @@ pub async fn unwatched(
                 AND ladder.about = 'check:' || wound_check.id AND ladder.state = 'running') \
             OR due_ms < $2 AND NOT EXISTS (SELECT alarm.id FROM alarm WHERE alarm.practice_id = $1 \
                 AND alarm.about = 'check:' || wound_check.id AND alarm.kind = 'overdue' AND alarm.ended_ms IS NULL) \
-            OR urgency = 0 AND received_ms <= $3 AND NOT EXISTS (SELECT alarm.id FROM alarm \
+            OR urgency = 0 AND (received_ms <= $3 OR received_ms > $2) AND NOT EXISTS (SELECT alarm.id FROM alarm \
                 WHERE alarm.practice_id = $1 AND alarm.about = 'check:' || wound_check.id \
                 AND alarm.kind = 'unopened' AND alarm.ended_ms IS NULL)) ORDER BY due_ms, sequence";
     sqlx::query(SQL)

@@ -43,3 +43,11 @@ pub async fn bring_nearer(conn: &mut Conn, by_ms: i64) -> Stored<()> {
     }
     Ok(())
 }
+
+/// Moves what a person stopped after `since` back by `by_ms` too: whoever said that they see to it gets no longer for it.
+pub async fn bring_stops_nearer(conn: &mut Conn, since: Timestamp, by_ms: i64) -> Stored<()> {
+    const SQL: &str = "UPDATE ladder SET ended_ms = ended_ms - $1 WHERE practice_id <> '' AND state = 'stopped' \
+                       AND ended_ms > $2";
+    sqlx::query(SQL).bind(by_ms).bind(since.as_millisecond()).execute(conn).await?;
+    Ok(())
+}

@@ -12,6 +12,10 @@ use sqlx::Executor;
 use sqlx::any::AnyPoolOptions;
 use sqlx::pool::PoolConnection;
 
+#[cfg(feature = "doubles")]
+use crate::guards;
+#[cfg(feature = "doubles")]
+use crate::guards::Guard;
 use crate::store::StoreError;
 use crate::store::Stored;
 
@@ -80,11 +84,15 @@ impl Db {
     /// SQLite must take its write lock at once: a deferred transaction that reads first loses to "database is
     /// locked" in spite of the busy timeout.
     pub async fn write(&self) -> Stored<Tx> {
-        Ok(Tx(match self.engine {
+        #[cfg(feature = "doubles")]
+        if !guards::stands(Guard::OneTransaction) {
+            return Ok(Tx(Held::Loose(self.pool.acquire().await?)));
+        }
+        Ok(Tx(Held::Whole(match self.engine {
             Engine::Sqlite => self.pool.begin_with("BEGIN IMMEDIATE").await?,
             #[expect(clippy::disallowed_methods, reason = "PostgreSQL has no immediate transactions")]
             Engine::Postgres => self.pool.begin().await?,
-        }))
+        })))
     }
 
     pub async fn close(&self) {
@@ -107,24 +115,43 @@ fn install_drivers() {
 }
 
 /// A write transaction.
-pub struct Tx(sqlx::Transaction<'static, Any>);
+pub struct Tx(Held);
+
+enum Held {
+    Whole(sqlx::Transaction<'static, Any>),
+    /// Every statement for itself: what a program without transactions would do.
+    #[cfg(feature = "doubles")]
+    Loose(PoolConnection<Any>),
+}
 
 impl Tx {
     /// Makes everything written durable. An error here leaves it in doubt whether it was.
     pub async fn commit(self) -> Stored<()> {
-        Ok(self.0.commit().await?)
+        match self.0 {
+            Held::Whole(transaction) => Ok(transaction.commit().await?),
+            #[cfg(feature = "doubles")]
+            Held::Loose(_) => Ok(()),
+        }
     }
 }
 
 impl Deref for Tx {
     type Target = Conn;
     fn deref(&self) -> &Conn {
-        &self.0
+        match &self.0 {
+            Held::Whole(transaction) => transaction,
+            #[cfg(feature = "doubles")]
+            Held::Loose(connection) => connection,
+        }
     }
 }
 
 impl DerefMut for Tx {
     fn deref_mut(&mut self) -> &mut Conn {
-        &mut self.0
+        match &mut self.0 {
+            Held::Whole(transaction) => transaction,
+            #[cfg(feature = "doubles")]
+            Held::Loose(connection) => connection,
+        }
     }
 }

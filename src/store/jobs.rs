@@ -6,6 +6,8 @@
 use jiff::Timestamp;
 use sqlx::any::AnyRow;
 
+use crate::guards;
+use crate::guards::Guard;
 use crate::ids::JobId;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
@@ -88,12 +90,14 @@ fn job(row: &AnyRow) -> Stored<Job> {
 pub async fn enqueue(conn: &mut Conn, queueing: Queueing<'_>, moment: &Moment) -> Stored<bool> {
     const SQL: &str = "INSERT INTO job (id, practice_id, kind, about, once_key, state, due_ms, queued_ms) \
                        VALUES ($1, $2, $3, $4, $5, 'waiting', $6, $7) ON CONFLICT (once_key) DO NOTHING";
+    let id = JobId::mint(moment).to_string();
+    let once_key = if guards::stands(Guard::OnceKey) { queueing.once_key } else { &id };
     let queued = sqlx::query(SQL)
-        .bind(JobId::mint(moment).to_string())
+        .bind(&id)
         .bind(queueing.practice.to_string())
         .bind(queueing.kind.code())
         .bind(queueing.about)
-        .bind(queueing.once_key)
+        .bind(once_key)
         .bind(queueing.due.as_millisecond())
         .bind(moment.now.as_millisecond())
         .execute(conn)
@@ -151,7 +155,7 @@ pub async fn end(conn: &mut Conn, job: &Job, now: Timestamp) -> Stored<bool> {
         .bind(now.as_millisecond())
         .execute(conn)
         .await?;
-    Ok(ended.rows_affected() == 1)
+    Ok(ended.rows_affected() == 1 || !guards::stands(Guard::LeaseAtTheEnd))
 }
 
 /// Gives a job back, to be done, or done again, from `due` on. False: it is in other hands.
@@ -166,7 +170,7 @@ pub async fn put_off(conn: &mut Conn, job: &Job, due: Timestamp, why: &str) -> S
         .bind(why)
         .execute(conn)
         .await?;
-    Ok(put_off.rows_affected() == 1)
+    Ok(put_off.rows_affected() == 1 || !guards::stands(Guard::LeaseAtTheEnd))
 }
 
 /// Gives a job up. It stays on the list of failed ones until a person has it tried again. False: it is in other hands.
@@ -181,7 +185,7 @@ pub async fn give_up(conn: &mut Conn, job: &Job, why: &str, now: Timestamp) -> S
         .bind(why)
         .execute(conn)
         .await?;
-    Ok(given_up.rows_affected() == 1)
+    Ok(given_up.rows_affected() == 1 || !guards::stands(Guard::LeaseAtTheEnd))
 }
 
 /// Ends the waiting jobs about something of one kind: they are done with another one. Those that somebody has are left.

@@ -190,6 +190,15 @@ impl LadderTimes {
         LadderKind::ALL.iter().flat_map(|kind| of_kind(*kind)).collect()
     }
 
+    /// How long to wait at least between the rung before this one and this one, however late it is: above the last rung a
+    /// program that was away for a week tells everyone once, not a thousand times. Zero below: what was missed is made up for.
+    pub fn least_wait(&self, kind: LadderKind, number: usize) -> SignedDuration {
+        match number < steps(kind).len() {
+            true => SignedDuration::ZERO,
+            false => SignedDuration::from_mins(i64::from(repeat_minutes(kind))),
+        }
+    }
+
     /// The rung with this number, from 0. There is always one: above the last, everyone is told again and again.
     pub fn rung(&self, kind: LadderKind, number: usize) -> Rung {
         let (steps, minutes) = (steps(kind), self.of(kind));
@@ -275,6 +284,14 @@ mod tests {
         assert_eq!(changed.rung(LadderKind::GoNow, 2), LadderTimes::default().rung(LadderKind::GoNow, 2));
         assert_eq!(changed.rung(LadderKind::Overdue, 3).after.as_mins(), 30);
         assert_eq!(changed.all().len(), 16);
+    }
+
+    #[test]
+    fn what_was_missed_is_made_up_for_below_the_last_rung_and_not_above() {
+        let times = LadderTimes::default();
+        assert_eq!(times.least_wait(LadderKind::GoNow, 5), SignedDuration::ZERO);
+        assert_eq!(times.least_wait(LadderKind::GoNow, 6), SignedDuration::from_mins(10));
+        assert_eq!(times.least_wait(LadderKind::Overdue, 4), SignedDuration::from_mins(60));
     }
 
     proptest! {

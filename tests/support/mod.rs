@@ -12,6 +12,7 @@ mod place;
 mod practice;
 mod rows;
 mod silent;
+mod until_killed;
 
 pub use made_up::*;
 pub use measured::*;
@@ -21,3 +22,4 @@ pub use place::*;
 pub use practice::*;
 pub use rows::*;
 pub use silent::*;
+pub use until_killed::*;

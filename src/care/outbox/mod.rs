@@ -27,6 +27,8 @@ use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::working::Worked;
 use crate::care::working::wait_before_try;
+use crate::guards;
+use crate::guards::Guard;
 use crate::ids::DeliveryId;
 use crate::ids::Moment;
 use crate::ids::NoticeId;
@@ -198,7 +200,8 @@ pub async fn refused(
     }
     let state = if given_up { DeliveryState::Dead } else { DeliveryState::Waiting };
     deliveries::note_refused(&mut tx, delivery, state, why).await?;
-    if given_up || tries == SWITCH_AFTER_TRIES {
+    let is_switched = tries == SWITCH_AFTER_TRIES && guards::stands(Guard::AnotherWay);
+    if given_up || is_switched {
         let next = another_way(&mut tx, delivery, outside, moment).await?;
         if given_up {
             // That a browser forgot us is everyday; it is a matter only where it was the last way.

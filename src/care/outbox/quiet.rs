@@ -5,6 +5,8 @@ use jiff::civil::Time;
 use jiff::tz::TimeZone;
 
 use crate::care::Done;
+use crate::guards;
+use crate::guards::Guard;
 use crate::store::Conn;
 use crate::store::callbacks;
 use crate::store::notices::Notice;
@@ -17,6 +19,9 @@ const QUIET_UNTIL: Time = Time::constant(8, 0, 0, 0);
 
 /// Whether it can wait for the morning.
 pub async fn can_wait(conn: &mut Conn, notice: &Notice) -> Done<bool> {
+    if !guards::stands(Guard::UrgentAtNight) {
+        return Ok(true);
+    }
     Ok(match notice.kind {
         NoticeKind::CallToMake => {
             let id = notice.about.strip_prefix("callback:").and_then(|id| id.parse().ok());

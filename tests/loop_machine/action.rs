@@ -1,0 +1,221 @@
+//! What can happen on a day, and how likely it is.
+
+use proptest::prelude::*;
+
+/// What a patient says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Says {
+    /// Nothing to worry about.
+    Fine,
+    /// 39.0 °C: a voice within the hour.
+    Fever,
+    /// Cannot breathe.
+    Danger,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Chosen {
+    Fine,
+    Call,
+    Emergency,
+    ComeIn,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rang {
+    NoAnswer,
+    SpokeAndOpen,
+    SpokeAndDone,
+}
+
+/// How the outside is disposed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Mood {
+    Takes,
+    RefusesForNow,
+    RefusesForGood,
+    /// Takes the letter, and no answer comes in time.
+    TakesAndHangs,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Clock {
+    Seconds(u8),
+    Minutes(u8),
+    Hours(u8),
+    Week,
+    /// The wall's clock is set back by so many minutes while the program runs.
+    Back(u8),
+    /// The same while it is down.
+    BackWhileDown(u8),
+}
+
+/// Numbers choose among what is there: `check: 5` of three checks is the last one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Action {
+    Sends {
+        patient: usize,
+        form: u8,
+        says: Says,
+    },
+    Asks {
+        patient: usize,
+        says: Says,
+    },
+    Opens {
+        surgeon: usize,
+        check: usize,
+    },
+    Leaves {
+        surgeon: usize,
+        check: usize,
+    },
+    Decides {
+        surgeon: usize,
+        check: usize,
+        chosen: Chosen,
+    },
+    Rings {
+        call: usize,
+        rang: Rang,
+    },
+    GivesUp {
+        call: usize,
+    },
+    HandsBack {
+        call: usize,
+    },
+    Acknowledges {
+        who: usize,
+        ladder: usize,
+    },
+    /// A member of staff is switched off, or on again.
+    Goes {
+        who: usize,
+    },
+    Comes {
+        who: usize,
+    },
+    Outside(Mood),
+    /// The outside reports every letter as delivered, twice.
+    Reports,
+    /// One runner claims a job and does nothing with it yet.
+    Takes {
+        runner: usize,
+    },
+    /// It does what it has in hand, however long ago it was claimed.
+    Works {
+        runner: usize,
+    },
+    /// All that is due is worked off.
+    Runs,
+    Passes(Clock),
+    Restarts,
+}
+
+/// One step of a day. `killed`: the program dies when it waits for this many-th answer, mostly one for each statement.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Step {
+    pub action: Action,
+    pub killed: Option<u16>,
+}
+
+impl From<Action> for Step {
+    fn from(action: Action) -> Step {
+        Step { action, killed: None }
+    }
+}
+
+/// A few days begin with what chance would seldom bring about: nobody on duty, and something late for hours.
+pub fn day(longest: usize) -> impl Strategy<Value = Vec<Step>> {
+    let fine = Action::Sends { patient: 0, form: 0, says: Says::Fine };
+    let nobody = [Action::Goes { who: 0 }, Action::Goes { who: 1 }];
+    let late =
+        [fine, Action::Passes(Clock::Week), Action::Runs, Action::Passes(Clock::Hours(4)), Action::Runs];
+    let begins = prop_oneof![
+        20 => Just(Vec::new()),
+        1 => Just(nobody.to_vec()),
+        1 => Just(late.to_vec()),
+    ];
+    (begins, prop::collection::vec(step(), 4..longest)).prop_map(|(begins, goes_on)| {
+        let mut day: Vec<Step> = begins.into_iter().map(Step::from).collect();
+        day.extend(goes_on);
+        day
+    })
+}
+
+fn step() -> impl Strategy<Value = Step> {
+    let killed = prop_oneof![
+        6 => Just(None),
+        1 => (0u16..12).prop_map(Some),
+        1 => (0u16..40).prop_map(Some),
+        1 => (0u16..200).prop_map(Some),
+    ];
+    (action(), killed).prop_map(|(action, killed)| Step { action, killed })
+}
+
+fn action() -> impl Strategy<Value = Action> {
+    let patients = prop_oneof![
+        5 => (0usize..2, 0u8..2, says()).prop_map(|(patient, form, says)| Action::Sends { patient, form, says }),
+        1 => (0usize..2, says()).prop_map(|(patient, says)| Action::Asks { patient, says }),
+    ];
+    let surgeons = prop_oneof![
+        3 => (0usize..2, 0usize..4).prop_map(|(surgeon, check)| Action::Opens { surgeon, check }),
+        1 => (0usize..2, 0usize..4).prop_map(|(surgeon, check)| Action::Leaves { surgeon, check }),
+        3 => (0usize..2, 0usize..4, chosen())
+            .prop_map(|(surgeon, check, chosen)| Action::Decides { surgeon, check, chosen }),
+    ];
+    let office = prop_oneof![
+        3 => (0usize..3, rang()).prop_map(|(call, rang)| Action::Rings { call, rang }),
+        1 => (0usize..3).prop_map(|call| Action::GivesUp { call }),
+        1 => (0usize..3).prop_map(|call| Action::HandsBack { call }),
+        1 => (0usize..3, 0usize..3).prop_map(|(who, ladder)| Action::Acknowledges { who, ladder }),
+    ];
+    let house = prop_oneof![
+        2 => (0usize..3).prop_map(|who| Action::Goes { who }),
+        1 => (0usize..3).prop_map(|who| Action::Comes { who }),
+        2 => mood().prop_map(Action::Outside),
+        1 => Just(Action::Reports),
+        2 => Just(Action::Restarts),
+    ];
+    let runners = prop_oneof![
+        6 => Just(Action::Runs),
+        2 => (0usize..2).prop_map(|runner| Action::Takes { runner }),
+        2 => (0usize..2).prop_map(|runner| Action::Works { runner }),
+    ];
+    prop_oneof![
+        4 => patients,
+        3 => surgeons,
+        2 => office,
+        1 => house,
+        6 => runners,
+        5 => clock().prop_map(Action::Passes),
+    ]
+}
+
+fn says() -> impl Strategy<Value = Says> {
+    prop_oneof![1 => Just(Says::Fine), 1 => Just(Says::Fever), 2 => Just(Says::Danger)]
+}
+
+fn chosen() -> impl Strategy<Value = Chosen> {
+    prop::sample::select(&[Chosen::Fine, Chosen::Call, Chosen::Emergency, Chosen::ComeIn][..])
+}
+
+fn rang() -> impl Strategy<Value = Rang> {
+    prop::sample::select(&[Rang::NoAnswer, Rang::SpokeAndOpen, Rang::SpokeAndDone][..])
+}
+
+fn mood() -> impl Strategy<Value = Mood> {
+    prop::sample::select(&[Mood::Takes, Mood::RefusesForNow, Mood::RefusesForGood, Mood::TakesAndHangs][..])
+}
+
+fn clock() -> impl Strategy<Value = Clock> {
+    prop_oneof![
+        2 => (1u8..60).prop_map(Clock::Seconds),
+        8 => (1u8..20).prop_map(Clock::Minutes),
+        3 => (1u8..14).prop_map(Clock::Hours),
+        1 => Just(Clock::Week),
+        2 => (1u8..180).prop_map(Clock::Back),
+        1 => (1u8..180).prop_map(Clock::BackWhileDown),
+    ]
+}

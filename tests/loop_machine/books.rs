@@ -1,0 +1,231 @@
+//! What stands in the books, read in one statement, each table in the order in which its rows were written.
+
+use sqlx::Row;
+
+use closewatch::store::Conn;
+
+#[derive(Clone, Debug, Default)]
+pub struct Books {
+    pub checks: Vec<Check>,
+    pub calls: Vec<Call>,
+    pub ladders: Vec<Ladder>,
+    pub rungs: Vec<Rung>,
+    pub notices: Vec<Notice>,
+    pub deliveries: Vec<Delivery>,
+    /// Open ones: kind and what they are about.
+    pub alarms: Vec<(String, String)>,
+    /// Those that were not done.
+    pub jobs: Vec<Job>,
+    /// Active members of staff.
+    pub active: Vec<String>,
+}
+
+#[derive(Clone, Debug)]
+pub struct Check {
+    pub id: String,
+    pub link: String,
+    pub form: String,
+    pub state: String,
+    pub rank: u8,
+    /// Times are milliseconds of the wall's clock.
+    pub due: i64,
+    pub received: i64,
+    pub claimed_by: String,
+    pub claimed_until: Option<i64>,
+}
+
+#[derive(Clone, Debug)]
+pub struct Call {
+    pub id: String,
+    pub check: String,
+    pub state: String,
+    pub rank: u8,
+    pub missed: i64,
+    pub due: i64,
+}
+
+#[derive(Clone, Debug)]
+pub struct Ladder {
+    pub id: String,
+    pub about: String,
+    pub kind: String,
+    pub state: String,
+    pub begun: i64,
+    pub ended: Option<i64>,
+    pub stopped_by: String,
+}
+
+#[derive(Clone, Debug)]
+pub struct Rung {
+    pub ladder: String,
+    pub number: usize,
+    pub told: String,
+    pub reached: usize,
+}
+
+#[derive(Clone, Debug)]
+pub struct Notice {
+    pub id: String,
+    pub kind: String,
+    pub recipient: String,
+    pub about: String,
+    pub state: String,
+}
+
+#[derive(Clone, Debug)]
+pub struct Delivery {
+    pub id: String,
+    pub notice: String,
+    pub channel: String,
+    pub address: String,
+    pub state: String,
+    pub tries: i64,
+    pub sent_with: String,
+}
+
+#[derive(Clone, Debug)]
+pub struct Job {
+    pub kind: String,
+    pub about: String,
+    pub state: String,
+    pub due: i64,
+    pub leased_until: i64,
+    pub why: String,
+}
+
+const SQL: &str = "SELECT \
+    (SELECT group_concat(id || '|' || link_id || '|' || form_key || '|' || state || '|' || urgency || '|' || due_ms || '|' || \
+        received_ms || '|' || COALESCE(claimed_by, '') || '|' || COALESCE(claimed_until_ms, ''), ';' ORDER BY rowid) \
+        FROM wound_check) AS checks, \
+    (SELECT group_concat(id || '|' || check_id || '|' || state || '|' || urgency || '|' || missed || '|' || due_ms, ';' \
+        ORDER BY rowid) FROM callback) AS calls, \
+    (SELECT group_concat(id || '|' || about || '|' || kind || '|' || state || '|' || begun_ms || '|' || \
+        COALESCE(ended_ms, '') || '|' || COALESCE(stopped_by, ''), ';' ORDER BY rowid) FROM ladder) AS ladders, \
+    (SELECT group_concat(ladder_id || '|' || number || '|' || told || '|' || reached, ';' ORDER BY rowid) \
+        FROM ladder_rung) AS rungs, \
+    (SELECT group_concat(id || '|' || kind || '|' || recipient || '|' || about || '|' || state, ';' ORDER BY rowid) \
+        FROM notice) AS notices, \
+    (SELECT group_concat(id || '|' || notice_id || '|' || channel || '|' || address || '|' || state || '|' || tries || '|' || \
+        COALESCE(sent_with, ''), ';' ORDER BY rowid) FROM delivery) AS deliveries, \
+    (SELECT group_concat(kind || '|' || about, ';' ORDER BY rowid) FROM alarm WHERE ended_ms IS NULL) AS alarms, \
+    (SELECT group_concat(kind || '|' || about || '|' || state || '|' || due_ms || '|' || leased_until_ms || '|' || \
+        replace(replace(why, ';', ','), '|', '/'), ';' ORDER BY rowid) FROM job WHERE state <> 'done') AS jobs, \
+    (SELECT group_concat(id, ';' ORDER BY rowid) FROM staff WHERE active = 1) AS active";
+
+impl Books {
+    pub async fn read(conn: &mut Conn) -> Books {
+        let row = sqlx::query(SQL).fetch_one(conn).await.unwrap();
+        let rows = |table: &str| -> Vec<Vec<String>> {
+            let text: Option<String> = row.try_get(table).unwrap();
+            let lines = text.unwrap_or_default();
+            let lines = lines.split(';').filter(|line| !line.is_empty());
+            lines.map(|line| line.split('|').map(str::to_owned).collect()).collect()
+        };
+        Books {
+            checks: rows("checks").iter().map(|row| check(row)).collect(),
+            calls: rows("calls").iter().map(|row| call(row)).collect(),
+            ladders: rows("ladders").iter().map(|row| ladder(row)).collect(),
+            rungs: rows("rungs").iter().map(|row| rung(row)).collect(),
+            notices: rows("notices").iter().map(|row| notice(row)).collect(),
+            deliveries: rows("deliveries").iter().map(|row| delivery(row)).collect(),
+            alarms: rows("alarms").iter().map(|row| (row[0].clone(), row[1].clone())).collect(),
+            jobs: rows("jobs").iter().map(|row| job(row)).collect(),
+            active: rows("active").iter().map(|row| row[0].clone()).collect(),
+        }
+    }
+
+    pub fn rungs_of<'a>(&'a self, ladder: &'a Ladder) -> impl Iterator<Item = &'a Rung> {
+        self.rungs.iter().filter(|rung| rung.ladder == ladder.id)
+    }
+
+    pub fn running(&self, about: &str) -> Option<&Ladder> {
+        self.ladders.iter().find(|ladder| ladder.about == about && ladder.state == "running")
+    }
+
+    pub fn has_alarm(&self, kind: &str, about: &str) -> bool {
+        self.alarms.iter().any(|(a_kind, an_about)| a_kind == kind && an_about == about)
+    }
+}
+
+fn whole(text: &str) -> i64 {
+    text.parse().unwrap()
+}
+
+fn check(row: &[String]) -> Check {
+    Check {
+        id: row[0].clone(),
+        link: row[1].clone(),
+        form: row[2].clone(),
+        state: row[3].clone(),
+        rank: row[4].parse().unwrap(),
+        due: whole(&row[5]),
+        received: whole(&row[6]),
+        claimed_by: row[7].clone(),
+        claimed_until: row[8].parse().ok(),
+    }
+}
+
+fn call(row: &[String]) -> Call {
+    Call {
+        id: row[0].clone(),
+        check: row[1].clone(),
+        state: row[2].clone(),
+        rank: row[3].parse().unwrap(),
+        missed: whole(&row[4]),
+        due: whole(&row[5]),
+    }
+}
+
+fn ladder(row: &[String]) -> Ladder {
+    Ladder {
+        id: row[0].clone(),
+        about: row[1].clone(),
+        kind: row[2].clone(),
+        state: row[3].clone(),
+        begun: whole(&row[4]),
+        ended: row[5].parse().ok(),
+        stopped_by: row[6].clone(),
+    }
+}
+
+fn rung(row: &[String]) -> Rung {
+    Rung {
+        ladder: row[0].clone(),
+        number: row[1].parse().unwrap(),
+        told: row[2].clone(),
+        reached: row[3].parse().unwrap(),
+    }
+}
+
+fn notice(row: &[String]) -> Notice {
+    Notice {
+        id: row[0].clone(),
+        kind: row[1].clone(),
+        recipient: row[2].clone(),
+        about: row[3].clone(),
+        state: row[4].clone(),
+    }
+}
+
+fn delivery(row: &[String]) -> Delivery {
+    Delivery {
+        id: row[0].clone(),
+        notice: row[1].clone(),
+        channel: row[2].clone(),
+        address: row[3].clone(),
+        state: row[4].clone(),
+        tries: whole(&row[5]),
+        sent_with: row[6].clone(),
+    }
+}
+
+fn job(row: &[String]) -> Job {
+    Job {
+        kind: row[0].clone(),
+        about: row[1].clone(),
+        state: row[2].clone(),
+        due: whole(&row[3]),
+        leased_until: whole(&row[4]),
+        why: row[5].clone(),
+    }
+}

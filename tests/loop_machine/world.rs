@@ -1,0 +1,299 @@
+//! One day: the books, the program on them, the outside, and a clock that is set; each action done for real.
+
+use std::path::PathBuf;
+
+use jiff::SignedDuration;
+use jiff::Timestamp;
+
+use closewatch::care::CareError;
+use closewatch::care::Desk;
+use closewatch::care::Done;
+use closewatch::care::callback;
+use closewatch::care::callback::Attempting;
+use closewatch::care::clock;
+use closewatch::care::intake;
+use closewatch::care::intake::Sending;
+use closewatch::care::ladder;
+use closewatch::care::review;
+use closewatch::care::review::Deciding;
+use closewatch::care::thread;
+use closewatch::care::watch;
+use closewatch::care::working;
+use closewatch::ids::Chance;
+use closewatch::ids::Moment;
+use closewatch::jobs::runner;
+use closewatch::jobs::runner::Doorway;
+use closewatch::photo::Limits;
+use closewatch::store::Blobs;
+use closewatch::store::Db;
+use closewatch::store::deliveries;
+use closewatch::store::jobs::Job;
+use closewatch::store::staff;
+use closewatch::store::staff::Activity;
+use closewatch::triage::CallOutcome;
+use closewatch::triage::CallResult;
+use closewatch::triage::Decision;
+use closewatch::triage::Protocol;
+
+use crate::action::Action;
+use crate::action::Chosen;
+use crate::action::Clock;
+use crate::action::Rang;
+use crate::action::Says;
+use crate::books::Books;
+use crate::model::When;
+use crate::model::at;
+use crate::outside::Shared;
+use crate::support::START;
+use crate::support::in_danger;
+use crate::support::no_danger;
+use crate::support::until_killed;
+use crate::support::with_temperature;
+use crate::town::Town;
+
+pub struct World<'a> {
+    pub town: &'a Town,
+    pub db: Db,
+    desk: Desk,
+    doorway: Doorway,
+    pub outside: Shared,
+    chance: Chance,
+    pub when: When,
+    in_hand: [Option<Job>; 2],
+    /// Questions asked so far: each has a key of its own.
+    asked: u32,
+}
+
+/// What became of an action.
+#[derive(Debug)]
+pub enum Outcome {
+    Done,
+    Refused,
+    Failed(String),
+    Killed,
+}
+
+impl<'a> World<'a> {
+    pub async fn open(town: &'a Town, books: PathBuf) -> World<'a> {
+        town.copy_to(&books);
+        let db = Db::open(&format!("sqlite:{}", books.display())).await.unwrap();
+        let outside = Shared::new();
+        let mut world = World {
+            town,
+            desk: desk(&db, &town.blobs),
+            db,
+            doorway: Doorway::new(outside.post(), "https://wounds.example"),
+            outside,
+            chance: Chance::seeded(11),
+            when: When { truth: START.parse::<Timestamp>().unwrap().as_millisecond(), behind: 0 },
+            in_hand: [None, None],
+            asked: 0,
+        };
+        world.begins_anew().await.unwrap();
+        world
+    }
+
+    pub async fn books(&self) -> Books {
+        Books::read(&mut self.db.read().await.unwrap()).await
+    }
+
+    pub fn moment(&self) -> Moment {
+        Moment::new(Timestamp::from_millisecond(self.when.wall()).unwrap(), self.chance.clone())
+    }
+
+    /// Does it, or is killed at the `killed`-th answer it waits for; then the program begins anew on the same books.
+    pub async fn does(&mut self, action: Action, killed: Option<u16>, seen: &Books) -> Outcome {
+        let outcome = match until_killed(self.acts(action, seen), killed).await {
+            Some(Ok(())) => return Outcome::Done,
+            Some(Err(CareError::NotFound | CareError::AlreadyDone | CareError::NotAllowed)) => {
+                return Outcome::Refused;
+            }
+            Some(Err(CareError::Entered(_) | CareError::Claimed { .. })) => return Outcome::Refused,
+            Some(Err(fault)) => Outcome::Failed(fault.to_string()),
+            None => Outcome::Killed,
+        };
+        // What the dead program had in flight ends before anyone else gets to write.
+        drop(self.db.write().await.unwrap());
+        let runner =
+            if let Action::Works { runner } | Action::Takes { runner } = action { runner } else { 0 };
+        self.in_hand[runner] = None;
+        self.begins_anew().await.unwrap();
+        outcome
+    }
+
+    async fn begins_anew(&mut self) -> Done<()> {
+        self.desk = desk(&self.db, &self.town.blobs);
+        let moment = self.moment();
+        watch::ensure(&self.desk, &moment).await?;
+        clock::at_start(&self.desk, &moment).await?;
+        Ok(())
+    }
+
+    async fn acts(&mut self, action: Action, seen: &Books) -> Done<()> {
+        let moment = self.moment();
+        match action {
+            Action::Sends { .. } | Action::Asks { .. } => self.patient_acts(action, &moment).await,
+            Action::Opens { .. } | Action::Leaves { .. } | Action::Decides { .. } => {
+                self.surgeon_acts(action, seen, &moment).await
+            }
+            Action::Rings { .. } | Action::GivesUp { .. } | Action::HandsBack { .. } => {
+                self.office_acts(action, seen, &moment).await
+            }
+            Action::Acknowledges { who, ladder } => {
+                let running: Vec<_> =
+                    seen.ladders.iter().filter(|ladder| ladder.state == "running").collect();
+                let Some(ladder) = at(ladder, running.len()) else { return Ok(()) };
+                let id = running[ladder].id.parse().unwrap();
+                ladder::acknowledge(&self.desk, &self.town.staff[who], id, moment.now).await
+            }
+            Action::Goes { who } => self.is_made(who, Activity::Gone).await,
+            Action::Comes { who } => self.is_made(who, Activity::Active).await,
+            Action::Outside(mood) => {
+                self.outside.set(mood);
+                Ok(())
+            }
+            Action::Reports => self.outside_reports(seen, &moment).await,
+            Action::Takes { runner } => {
+                if self.in_hand[runner].is_none() {
+                    self.in_hand[runner] = working::claim(&self.desk, &moment).await?;
+                }
+                Ok(())
+            }
+            Action::Works { runner } => {
+                let Some(job) = self.in_hand[runner].take() else { return Ok(()) };
+                runner::work(&self.desk, &self.doorway, &job, &|| moment.clone()).await.map(drop)
+            }
+            Action::Runs => {
+                runner::until_idle(&self.desk, &self.doorway, &|| moment.clone(), 1).await.map(drop)
+            }
+            Action::Passes(clock) => self.time_passes(clock).await,
+            Action::Restarts => {
+                self.in_hand[0] = None;
+                self.begins_anew().await
+            }
+        }
+    }
+
+    async fn patient_acts(&mut self, action: Action, moment: &Moment) -> Done<()> {
+        match action {
+            Action::Sends { patient, form, says } => {
+                let answers = match says {
+                    Says::Fine => no_danger(),
+                    Says::Fever => with_temperature(390),
+                    Says::Danger => in_danger(),
+                };
+                let sending = Sending { form_key: format!("form {form}"), answers, photos_expected: 0 };
+                let holder = &self.town.patients[patient];
+                intake::receive(&self.desk, holder, sending, Vec::new(), moment).await.map(drop)
+            }
+            Action::Asks { patient, says } => {
+                self.asked += 1;
+                let key = format!("question {}", self.asked);
+                let words = if says == Says::Danger { "I cannot breathe" } else { "May I shower?" };
+                thread::ask(&self.desk, &self.town.patients[patient], &key, words, moment).await
+            }
+            _ => unreachable!("not a patient's"),
+        }
+    }
+
+    async fn surgeon_acts(&mut self, action: Action, seen: &Books, moment: &Moment) -> Done<()> {
+        let (Action::Opens { surgeon, check }
+        | Action::Leaves { surgeon, check }
+        | Action::Decides { surgeon, check, .. }) = action
+        else {
+            unreachable!("not a surgeon's")
+        };
+        let Some(check) = at(check, seen.checks.len()) else { return Ok(()) };
+        let (desk, who, id) = (&self.desk, &self.town.staff[surgeon], seen.checks[check].id.parse().unwrap());
+        match action {
+            Action::Opens { .. } => review::open(desk, who, id, moment.now).await,
+            Action::Leaves { .. } => review::release(desk, who, id, moment).await,
+            Action::Decides { chosen, .. } => {
+                let decision = match chosen {
+                    Chosen::Fine => Decision::HealingAsExpected,
+                    Chosen::Call => Decision::CallByOffice,
+                    Chosen::Emergency => Decision::GoToEmergency,
+                    Chosen::ComeIn => Decision::ComeIn,
+                };
+                let deciding = Deciding {
+                    decision,
+                    reply: "The wound looks as I expect.".to_owned(),
+                    note: String::new(),
+                    come_in: (decision == Decision::ComeIn).then_some(moment.now),
+                    ask: String::new(),
+                    judged: None,
+                };
+                review::decide(desk, who, id, deciding, moment).await.map(drop)
+            }
+            _ => unreachable!("not a surgeon's"),
+        }
+    }
+
+    async fn office_acts(&mut self, action: Action, seen: &Books, moment: &Moment) -> Done<()> {
+        let (Action::Rings { call, .. } | Action::GivesUp { call } | Action::HandsBack { call }) = action
+        else {
+            unreachable!("not the office's")
+        };
+        let Some(call) = at(call, seen.calls.len()) else { return Ok(()) };
+        let (desk, who, id) = (&self.desk, &self.town.staff[2], seen.calls[call].id.parse().unwrap());
+        match action {
+            Action::Rings { rang, .. } => {
+                let (result, outcome) = match rang {
+                    Rang::NoAnswer => (CallResult::NoAnswer, None),
+                    Rang::SpokeAndOpen => (CallResult::Spoke, None),
+                    Rang::SpokeAndDone => (CallResult::Spoke, Some(CallOutcome::WillFollowAdvice)),
+                };
+                let attempting = Attempting { result, note: String::new(), outcome };
+                callback::log_attempt(desk, who, id, attempting, moment).await
+            }
+            Action::GivesUp { .. } => callback::could_not_reach(desk, who, id, moment.now).await,
+            Action::HandsBack { .. } => {
+                callback::hand_back(desk, who, id, "Please look again.", moment.now).await
+            }
+            _ => unreachable!("not the office's"),
+        }
+    }
+
+    async fn is_made(&mut self, who: usize, activity: Activity) -> Done<()> {
+        let mut tx = self.db.write().await?;
+        staff::set_active(&mut tx, self.town.practice, self.town.staff[who].id, activity).await?;
+        Ok(tx.commit().await?)
+    }
+
+    async fn outside_reports(&mut self, seen: &Books, moment: &Moment) -> Done<()> {
+        for delivery in seen.deliveries.iter().filter(|delivery| delivery.state == "sent") {
+            for _ in 0..2 {
+                let mut tx = self.db.write().await?;
+                let id = delivery.id.parse().unwrap();
+                deliveries::note_delivered(&mut tx, self.town.practice, id, moment.now).await?;
+                tx.commit().await?;
+            }
+        }
+        Ok(())
+    }
+
+    async fn time_passes(&mut self, clock: Clock) -> Done<()> {
+        let minutes = |minutes: u8| i64::from(minutes) * 60_000;
+        match clock {
+            Clock::Seconds(seconds) => self.when.truth += i64::from(seconds) * 1_000,
+            Clock::Minutes(some) => self.when.truth += minutes(some),
+            Clock::Hours(hours) => self.when.truth += minutes(hours) * 60,
+            Clock::Week => self.when.truth += 7 * 24 * 60 * 60_000,
+            Clock::Back(some) => {
+                self.when.behind += minutes(some);
+                let back = SignedDuration::from_millis(minutes(some));
+                return clock::set_back(&self.desk, back, &self.moment()).await;
+            }
+            Clock::BackWhileDown(some) => {
+                self.when.behind += minutes(some);
+                self.in_hand = [None, None];
+                return self.begins_anew().await;
+            }
+        }
+        clock::see(&self.desk, &self.moment()).await
+    }
+}
+
+fn desk(db: &Db, blobs: &Blobs) -> Desk {
+    Desk::new(db.clone(), blobs.clone(), Protocol::built_in().clone(), Limits::default())
+}
