@@ -12,7 +12,7 @@ use closewatch::triage::Urgency;
 use crate::state::LeftOut;
 use crate::state::Loop;
 
-/// Both must go through this one in full: from here on states repeat.
+/// Searched until no new state is found.
 fn whole(check: Urgency, left_out: Option<LeftOut>) -> impl Checker<Loop> {
     let model = Loop { checks: vec![check], left_out };
     model.checker().threads(2).spawn_bfs().join()
