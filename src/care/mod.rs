@@ -1,10 +1,10 @@
 //! What the practice does, one file per step of a wound check's way. Each step owns its transaction: a change, its
 //! audit line and the notices that follow commit together.
 
-pub mod antibiotic;
 pub mod addresses;
-pub mod alarms;
 mod alarm_letters;
+pub mod alarms;
+pub mod antibiotic;
 mod asking;
 mod assessing;
 pub mod attend;

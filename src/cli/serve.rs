@@ -29,11 +29,7 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
     let db = Db::open(&settings.database_url()).await?;
     let blobs = Blobs::in_folder(&settings.photo_folder())?;
     let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default()).on(machine(settings));
-    let clock = if settings.speed > 1.0 {
-        Clock::fast(settings.speed)
-    } else {
-        Clock::Machine
-    };
+    let clock = if settings.speed > 1.0 { Clock::fast(settings.speed) } else { Clock::Machine };
     let doorway = Doorway::new(Post::from_settings(&settings.notify)?, &settings.public_url());
     let app = App::new(desk, clock, Chance::OperatingSystem, &settings.public_url());
     Ok(app.with_post(doorway.post(), doorway.outside()))

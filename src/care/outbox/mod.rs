@@ -9,6 +9,7 @@ use jiff::Timestamp;
 
 mod by_hand;
 mod call_instead;
+mod kinds;
 mod quiet;
 mod readers;
 mod told_back;
@@ -20,6 +21,10 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::outbox::call_instead::Instead;
 use crate::care::outbox::call_instead::call_instead;
+use crate::care::outbox::kinds::Places;
+use crate::care::outbox::kinds::how_many;
+use crate::care::outbox::kinds::page_of;
+use crate::care::outbox::kinds::words;
 use crate::care::outbox::quiet::can_wait;
 use crate::care::outbox::readers::Place;
 use crate::care::outbox::readers::readers;
@@ -54,7 +59,6 @@ use crate::store::notices::Recipient;
 use crate::store::practices;
 use crate::store::practices::Practice;
 use crate::words::Language;
-use crate::words::notices::NoticeWords;
 use crate::words::notices::notice as words_of;
 
 pub use by_hand::address_again;
@@ -390,78 +394,10 @@ async fn unsent(conn: &mut Conn, notice: &Notice, moment: &Moment) -> Done<()> {
     Ok(record::note(conn, notice.practice, Actor::Program, action, &subject, &detail, moment.now).await?)
 }
 
-enum Places {
-    First,
-    All,
-}
-
-fn how_many(kind: NoticeKind) -> Places {
-    match kind {
-        NoticeKind::UrgentCheckAgain | NoticeKind::NotReached => Places::All,
-        NoticeKind::AnswerReady
-        | NoticeKind::UrgentCheck
-        | NoticeKind::UrgentCheckByVoice
-        | NoticeKind::Alarm
-        | NoticeKind::CallToMake
-        | NoticeKind::StepDue
-        | NoticeKind::NotHeard
-        | NoticeKind::ReplyUnread
-        | NoticeKind::ComeInUnanswered
-        | NoticeKind::CallMissed
-        | NoticeKind::TestLetter
-        | NoticeKind::LadderTimes
-        | NoticeKind::WrongPins => Places::First,
-    }
-}
-
-fn words(kind: NoticeKind) -> NoticeWords {
-    match kind {
-        NoticeKind::AnswerReady => NoticeWords::AnswerReady,
-        NoticeKind::UrgentCheck => NoticeWords::DutyPage,
-        NoticeKind::UrgentCheckAgain | NoticeKind::UrgentCheckByVoice => NoticeWords::DutyPageAgain,
-        NoticeKind::NotReached => NoticeWords::NotReached,
-        NoticeKind::Alarm => NoticeWords::Alarm,
-        NoticeKind::CallToMake => NoticeWords::CallToMake,
-        NoticeKind::WrongPins => NoticeWords::WrongPins,
-        NoticeKind::StepDue => NoticeWords::CheckDue,
-        NoticeKind::NotHeard => NoticeWords::CheckMissed,
-        NoticeKind::ReplyUnread => NoticeWords::ReadReply,
-        NoticeKind::ComeInUnanswered => NoticeWords::ComeInUnanswered,
-        NoticeKind::CallMissed => NoticeWords::CallMissed,
-        NoticeKind::TestLetter => NoticeWords::TestLetter,
-        NoticeKind::LadderTimes => NoticeWords::LadderTimes,
-    }
-}
-
 /// What comes to a colleague within moments goes in one letter.
 fn gathering(recipient: Recipient) -> SignedDuration {
     match recipient {
         Recipient::Staff(_) | Recipient::Office => GATHERED_FOR,
         Recipient::Link(_) => SignedDuration::ZERO,
-    }
-}
-
-/// Where the letter's link leads; no id, no name.
-fn page_of(notice: &Notice) -> &'static str {
-    match (notice.recipient, notice.kind) {
-        (Recipient::Link(_), _) => "/my",
-        (Recipient::Staff(_) | Recipient::Office, NoticeKind::TestLetter) => "/me",
-        (Recipient::Staff(_) | Recipient::Office, NoticeKind::LadderTimes) => "/practice/ladder",
-        (
-            Recipient::Staff(_) | Recipient::Office,
-            NoticeKind::AnswerReady
-            | NoticeKind::UrgentCheck
-            | NoticeKind::UrgentCheckAgain
-            | NoticeKind::UrgentCheckByVoice
-            | NoticeKind::NotReached
-            | NoticeKind::Alarm
-            | NoticeKind::StepDue
-            | NoticeKind::NotHeard
-            | NoticeKind::ReplyUnread
-            | NoticeKind::ComeInUnanswered
-            | NoticeKind::CallMissed
-            | NoticeKind::WrongPins,
-        ) => "/queue",
-        (Recipient::Staff(_) | Recipient::Office, NoticeKind::CallToMake) => "/callbacks",
     }
 }
