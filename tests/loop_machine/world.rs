@@ -222,6 +222,7 @@ impl<'a> World<'a> {
                     come_in: (decision == Decision::ComeIn).then_some(moment.now),
                     ask: String::new(),
                     judged: None,
+                    antibiotic: None,
                 };
                 review::decide(desk, who, id, deciding, moment).await.map(drop)
             }
@@ -243,7 +244,7 @@ impl<'a> World<'a> {
                     Rang::SpokeAndOpen => (CallResult::Spoke, None),
                     Rang::SpokeAndDone => (CallResult::Spoke, Some(CallOutcome::WillFollowAdvice)),
                 };
-                let attempting = Attempting { result, note: String::new(), outcome };
+                let attempting = Attempting { outcome, ..Attempting::of(result) };
                 callback::log_attempt(desk, who, id, attempting, moment).await
             }
             Action::GivesUp { .. } => callback::could_not_reach(desk, who, id, moment.now).await,
