@@ -3,6 +3,7 @@
 
 use jiff::SignedDuration;
 
+use closewatch::ids::WoundCheckId;
 use closewatch::plan::RiskFactors;
 use closewatch::plan::StepKind;
 use closewatch::store::alarms;
@@ -26,6 +27,7 @@ use closewatch::words::Language;
 use support::ANSWER;
 use support::Phone;
 use support::Practice;
+use support::Staff;
 use support::jpeg;
 use support::no_danger;
 use support::on_each_engine;
@@ -45,12 +47,7 @@ async fn silence(practice: &Practice, kind: SilenceKind) -> Option<Silence> {
 }
 
 /// What a surgeon presses on the review page.
-async fn decides(
-    practice: &Practice,
-    check: closewatch::ids::WoundCheckId,
-    fields: &[(&str, &str)],
-) -> support::Page {
-    let surgeon = practice.surgeon().await;
+async fn decides(surgeon: &Staff, check: WoundCheckId, fields: &[(&str, &str)]) -> support::Page {
     surgeon.presses(&format!("/checks/{check}/open"), &[]).await;
     surgeon.presses(&format!("/checks/{check}/decide"), fields).await
 }
@@ -170,8 +167,9 @@ async fn the_patient_answers_come_in_and_whoever_cannot_is_rung() {
         let when = practice.now() + SignedDuration::from_hours(20);
         let typed = when.to_zoned_datetime(jiff::tz::TimeZone::get("America/New_York").unwrap());
         let typed = typed.datetime().strftime("%Y-%m-%dT%H:%M").to_string();
+        let surgeon = practice.surgeon().await;
         let come = [("decision", "come_in"), ("reply", ANSWER), ("come_in", typed.as_str())];
-        decides(&practice, receipt.check, &come).await.is_fine();
+        decides(&surgeon, receipt.check, &come).await.is_fine();
         let call = open_callback(&practice).await;
         let office = practice.office().await;
         let log = format!("/callbacks/{call}/attempts");
@@ -201,8 +199,9 @@ async fn a_recorded_antibiotic_is_followed_and_who_is_worse_after_two_days_is_ra
     on_each_engine(async |practice| {
         let phone = phone(&practice).await;
         let receipt = phone.sends("form", no_danger(), &[]).await;
+        let surgeon = practice.surgeon().await;
         let wrong = [("decision", "antibiotic"), ("reply", ANSWER), ("drug", "cephalexin"), ("days", "many")];
-        let again = decides(&practice, receipt.check, &wrong).await;
+        let again = decides(&surgeon, receipt.check, &wrong).await;
         again.must_say("Enter the days it is taken");
         assert_eq!(again.field("drug").as_deref(), Some("cephalexin"), "what was typed stays");
         let start = [
@@ -213,7 +212,7 @@ async fn a_recorded_antibiotic_is_followed_and_who_is_worse_after_two_days_is_ra
             ("days", "7"),
             ("culture", "1"),
         ];
-        decides(&practice, receipt.check, &start).await.is_fine();
+        decides(&surgeon, receipt.check, &start).await.is_fine();
         let wound = phone.patient.enrolled.wound.id;
         let course =
             antibiotics::of_wound(&mut *practice.books().await, practice.id, wound).await.unwrap().remove(0);

@@ -187,7 +187,12 @@ async fn speaking_with_the_patient_ends_the_call_and_closes_the_check() {
     let nothing = office.presses(&format!("/callbacks/{id}/attempts"), &[("note", "typed")]).await;
     assert_eq!(nothing.status, StatusCode::UNPROCESSABLE_ENTITY);
     nothing.must_say("Choose how the call went.").must_say("typed");
-    let spoke = [("result", "spoke"), ("outcome", "visit_booked"), ("note", "Thursday at nine")];
+    let spoke = [
+        ("result", "spoke"),
+        ("outcome", "visit_booked"),
+        ("visit", "2026-03-12T09:00"),
+        ("note", "Thursday at nine"),
+    ];
     assert_eq!(office.presses(&format!("/callbacks/{id}/attempts"), &spoke).await.leads_to(), "/callbacks");
     office.opens("/callbacks").await.must_say("Nobody is to be called.").must_say("Visit booked");
     let again = office.presses(&format!("/callbacks/{id}/attempts"), &spoke).await;

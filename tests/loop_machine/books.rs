@@ -93,6 +93,7 @@ pub struct Job {
     pub why: String,
 }
 
+// Without what is due from patients: an unread reply, an unanswered "come in". Nobody of the model is silent or found.
 const SQL: &str = "SELECT \
     (SELECT group_concat(id || '|' || link_id || '|' || form_key || '|' || state || '|' || urgency || '|' || due_ms || '|' || \
         received_ms || '|' || COALESCE(claimed_by, '') || '|' || COALESCE(claimed_until_ms, ''), ';' ORDER BY rowid) \
@@ -100,14 +101,16 @@ const SQL: &str = "SELECT \
     (SELECT group_concat(id || '|' || check_id || '|' || state || '|' || urgency || '|' || missed || '|' || due_ms, ';' \
         ORDER BY rowid) FROM callback) AS calls, \
     (SELECT group_concat(id || '|' || about || '|' || kind || '|' || state || '|' || begun_ms || '|' || \
-        COALESCE(ended_ms, '') || '|' || COALESCE(stopped_by, ''), ';' ORDER BY rowid) FROM ladder) AS ladders, \
+        COALESCE(ended_ms, '') || '|' || COALESCE(stopped_by, ''), ';' ORDER BY rowid) FROM ladder \
+        WHERE about NOT LIKE 'silence:%') AS ladders, \
     (SELECT group_concat(ladder_id || '|' || number || '|' || told || '|' || reached, ';' ORDER BY rowid) \
-        FROM ladder_rung) AS rungs, \
+        FROM ladder_rung WHERE ladder_id IN (SELECT id FROM ladder WHERE about NOT LIKE 'silence:%')) AS rungs, \
     (SELECT group_concat(id || '|' || kind || '|' || recipient || '|' || about || '|' || state, ';' ORDER BY rowid) \
         FROM notice) AS notices, \
     (SELECT group_concat(id || '|' || notice_id || '|' || channel || '|' || address || '|' || state || '|' || tries || '|' || \
         COALESCE(sent_with, ''), ';' ORDER BY rowid) FROM delivery) AS deliveries, \
-    (SELECT group_concat(kind || '|' || about, ';' ORDER BY rowid) FROM alarm WHERE ended_ms IS NULL) AS alarms, \
+    (SELECT group_concat(kind || '|' || about, ';' ORDER BY rowid) FROM alarm WHERE ended_ms IS NULL \
+        AND about NOT LIKE 'silence:%') AS alarms, \
     (SELECT group_concat(kind || '|' || about || '|' || state || '|' || due_ms || '|' || leased_until_ms || '|' || \
         replace(replace(why, ';', ','), '|', '/'), ';' ORDER BY rowid) FROM job WHERE state <> 'done') AS jobs, \
     (SELECT group_concat(id, ';' ORDER BY rowid) FROM staff WHERE active = 1) AS active";

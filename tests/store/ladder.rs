@@ -332,7 +332,8 @@ async fn what_is_overdue_is_an_alarm_within_a_minute_and_climbs_until_it_is_deci
         scene.surgeon.decides(scene.check, Decision::HealingAsExpected, "Fine.").await.unwrap();
         practice.seconds_pass(60);
         practice.works().await;
-        assert!(!alarms_of(&practice).await.contains(&AlarmKind::Overdue));
+        let open = alarms::open(&mut *practice.books().await, practice.id).await.unwrap();
+        assert!(open.iter().all(|alarm| alarm.about != format!("check:{}", scene.check)));
     })
     .await;
 }

@@ -12,6 +12,7 @@ use crate::care::plan::due_and_missing;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
+use crate::care::silence::STRIP_GRACE;
 use crate::care::silence::about;
 use crate::care::silence::missed_as;
 use crate::care::silence::second_contact;
@@ -152,14 +153,16 @@ async fn steps_missed(
     let mut asked: Vec<WoundId> = Vec::new();
     for one in due_and_missing(conn, practice.id, now).await? {
         let Some((kind, due)) = missed_as(&one.step) else { continue };
+        let wound = wounds::find(conn, practice.id, one.wound).await?.ok_or(CareError::NotFound)?;
         let since = match kind {
             SilenceKind::Check if asked.contains(&one.wound) => continue,
             SilenceKind::Check => {
                 asked.push(one.wound);
-                due.max(silent_since(desk, conn, practice, one.wound, now).await?)
+                due.max(silent_since(desk, conn, practice, &wound, now).await?)
             }
+            // Nobody can have said so before they had a link: enrolled late, they have the grace from then on.
+            SilenceKind::Strip => due.max(wound.enrolled + STRIP_GRACE),
             SilenceKind::Arrival
-            | SilenceKind::Strip
             | SilenceKind::ComeIn
             | SilenceKind::Visit
             | SilenceKind::Reply
@@ -178,10 +181,9 @@ async fn silent_since(
     desk: &Desk,
     conn: &mut Conn,
     practice: &Practice,
-    wound: WoundId,
+    wound: &Wound,
     now: Timestamp,
 ) -> Done<Timestamp> {
-    let wound = wounds::find(conn, practice.id, wound).await?.ok_or(CareError::NotFound)?;
     let resumed = plan::standing(conn, practice.id, wound.id).await?.pause.map(|pause| pause.until);
     let resumed = resumed.filter(|until| *until <= now);
     let heard = wound.last_check.into_iter().chain(resumed).max().unwrap_or(wound.enrolled);

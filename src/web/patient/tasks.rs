@@ -39,6 +39,9 @@ pub struct Tasks {
     pub strip_pages: Option<&'static str>,
 }
 
+/// Word about an antibiotic is asked for so long after it was due; the next wound check takes over.
+const ANTIBIOTIC_CHECK_SHOWN: SignedDuration = SignedDuration::from_hours(24);
+
 /// Where the pages are that lead through taking the strip out.
 pub const STRIP_PAGES: &str = "/my/strip";
 
@@ -60,7 +63,6 @@ pub fn tasks(home: &Home, plan: &PlanToday, words: TodayWords, now: Timestamp) -
             day.visits();
             day.standing(StepKind::PainPill);
             day.standing(StepKind::Antibiotic);
-            day.of_the_antibiotic();
             match plan.standing.paused(now) {
                 Some(pause) => {
                     let until = day.clock(pause.until);
@@ -73,6 +75,7 @@ pub fn tasks(home: &Home, plan: &PlanToday, words: TodayWords, now: Timestamp) -
                 None => {
                     day.washing(strip);
                     day.photo();
+                    day.of_the_antibiotic();
                     day.end();
                 }
             }
@@ -182,7 +185,11 @@ impl Day<'_> {
             let now = self.now;
             let open =
                 self.steps(kind).into_iter().find(|kept| kept.is_open() && kept.step.from <= now).cloned();
-            let is_over = |kept: &KeptStep| kind == StepKind::AntibioticEnd && kept.step.due <= now;
+            let shown = match kind {
+                StepKind::AntibioticCheck => ANTIBIOTIC_CHECK_SHOWN,
+                _ => SignedDuration::ZERO,
+            };
+            let is_over = |kept: &KeptStep| kept.step.due + shown <= now;
             if let Some(kept) = open.filter(|kept| !is_over(kept)) {
                 let calendar = calendar_of(&kept, now);
                 let mark = if kept.step.due <= now { "late" } else { "due" };
