@@ -18,6 +18,9 @@ const LOOK_MS: i64 = 30_000;
 const SEEN_TO_MS: i64 = 10 * 60_000;
 const UNOPENED_MS: i64 = 5 * 60_000;
 
+/// What patients are reminded by.
+const REMINDERS: [&str; 5] = ["step_due", "not_heard", "reply_unread", "come_in_unanswered", "call_missed"];
+
 /// Something that waits and that nobody looks at.
 struct Alone {
     about: String,
@@ -158,18 +161,25 @@ fn ladder(one: &Alone, books: &Books, seen: &Seen, when: When) -> Result<(), Fau
 fn letters(books: &Books, when: When) -> Result<(), Fault> {
     for notice in &books.notices {
         let call = books.calls.iter().find(|call| notice.about == format!("callback:{}", call.id));
-        let waits_for_morning =
-            notice.kind == "call_to_make" && call.is_some_and(|call| call.rank > 1 || call.missed > 0);
+        let waits_for_morning = REMINDERS.contains(&notice.kind.as_str())
+            || notice.kind == "call_to_make"
+                && (notice.about.starts_with("silence:")
+                    || call.is_some_and(|call| call.rank > 1 || call.missed > 0));
+        // An alarm that reaches nobody stays open and is told again: no second alarm is made of it.
+        let tells_of_alarm = notice.kind == "alarm";
         match notice.state.as_str() {
             "waiting" if !waits_for_morning => return Err(format!("I6 attempt: {notice:?} was told nobody")),
             "waiting" | "addressed" | "kept" => {}
+            "nobody" if tells_of_alarm => {}
             "nobody" if books.has_alarm("letter_failed", &format!("notice:{}", notice.id)) => {}
             _ => return Err(format!("I6 attempt: {notice:?} without an alarm")),
         }
     }
     for delivery in &books.deliveries {
         let job = books.jobs.iter().find(|job| job.kind == "send_letter" && job.about == delivery.id);
+        let tells_of_alarm = books.notices.iter().any(|one| one.id == delivery.notice && one.kind == "alarm");
         match (delivery.state.as_str(), job.map(|job| job.state.as_str())) {
+            ("dead", _) if tells_of_alarm => {}
             ("waiting", Some("waiting")) | ("sent" | "delivered", _) => {}
             ("dead", _) if books.has_alarm("letter_failed", &format!("delivery:{}", delivery.id)) => {}
             _ => return Err(format!("I6 attempt: nobody sends {delivery:?} at {}", when.truth)),
