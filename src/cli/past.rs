@@ -127,6 +127,7 @@ fn call(decision: Decision) -> Vec<CallLine> {
         result: CallResult::Spoke,
         outcome: Some(outcome),
         note: String::new(),
+        visit_after_h: None,
     };
     decision.needs_a_call().then_some(rings).into_iter().collect()
 }

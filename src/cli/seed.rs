@@ -436,6 +436,7 @@ impl Happening<'_> {
             result: line.result,
             note: line.note,
             outcome: line.outcome,
+            visit: line.visit_after_h.map(|hours| before(self.moment.now, -hours)),
             ..Attempting::of(line.result)
         };
         callback::log_attempt(&self.app.desk, office, callback, attempting, &self.moment).await

@@ -70,4 +70,7 @@ pub(in crate::cli) struct CallLine {
     pub(in crate::cli) result: CallResult,
     pub(in crate::cli) outcome: Option<CallOutcome>,
     pub(in crate::cli) note: String,
+    /// When a booked visit is, from the call.
+    #[serde(default)]
+    pub(in crate::cli) visit_after_h: Option<f64>,
 }
