@@ -16,9 +16,15 @@ use crate::cli::story::CallLine;
 use crate::cli::story::CheckLine;
 use crate::cli::story::DecisionLine;
 use crate::cli::story::Story;
+use crate::ids::WoundId;
+use crate::plan::EndWhy;
 use crate::plan::RiskFactors;
 use crate::plan::Side;
 use crate::plan::Site;
+use crate::store::Conn;
+use crate::store::plan;
+use crate::store::plan::Ended;
+use crate::store::staff::StaffMember;
 use crate::triage::CallOutcome;
 use crate::triage::CallResult;
 use crate::triage::Decision;
@@ -149,6 +155,20 @@ fn quiet_risk() -> RiskFactors {
         takes_antibiotic: Some(false),
         ..RiskFactors::default()
     }
+}
+
+/// Those whose story lies in the past have healed since: nothing is due from them any more.
+pub async fn end(
+    conn: &mut Conn,
+    surgeon: &StaffMember,
+    wounds: impl Iterator<Item = WoundId>,
+    now: Timestamp,
+) -> Result<(), Failure> {
+    let ended = Ended { why: EndWhy::Healed, by: surgeon.id, at: now };
+    for wound in wounds {
+        plan::end(conn, surgeon.practice, wound, ended).await?;
+    }
+    Ok(())
 }
 
 fn hours_ago(days: i64, clock: Time, now: Timestamp, zone: &TimeZone) -> Result<f64, Failure> {

@@ -30,6 +30,7 @@ use crate::care::thread;
 use crate::cli::Failure;
 use crate::cli::ahead::Ahead;
 use crate::cli::ahead::SeedPhoto;
+use crate::cli::past;
 use crate::cli::past::Past;
 use crate::cli::seed_duty;
 use crate::cli::seed_duty::DutyPage;
@@ -38,16 +39,12 @@ use crate::cli::story::CallLine;
 use crate::cli::story::Story;
 use crate::ids::Chance;
 use crate::ids::Moment;
-use crate::ids::StaffAddressId;
 use crate::ids::StaffId;
 use crate::ids::WoundCheckId;
 use crate::jobs;
 use crate::plan::Operation;
 use crate::plan::Packing;
 use crate::plan::WoundSize;
-use crate::store::addresses;
-use crate::store::addresses::Reached;
-use crate::store::addresses::StaffAddress;
 use crate::store::callbacks;
 use crate::store::jobs as kept_jobs;
 use crate::store::jobs::JobKind;
@@ -138,6 +135,7 @@ pub fn zone() -> Result<TimeZone, Failure> {
 pub async fn seed(app: &App, now: Timestamp) -> Result<Seeded, Failure> {
     let mut book = read_book()?;
     let zone = TimeZone::get(&book.practice.time_zone)?;
+    let past_from = book.patients.len();
     book.patients.extend(book.past.stories(now, &zone)?);
     let opened = Moment::new(before(now, 120.0 * 24.0), app.chance.clone());
     let staff = hire(app, &book, &opened).await?;
@@ -160,6 +158,11 @@ pub async fn seed(app: &App, now: Timestamp) -> Result<Seeded, Failure> {
     }
     let mut tx = app.desk.db.write().await?;
     let practice = seeded.staff[0].member.practice;
+    let healed =
+        progress[past_from..].iter().filter_map(|past| past.holder.as_ref().map(|holder| holder.wound));
+    let by =
+        seeded.staff.iter().find(|card| card.member.roles.surgeon).ok_or("the practice has no surgeon")?;
+    past::end(&mut tx, &by.member, healed, now).await?;
     kept_jobs::end_undone(&mut tx, practice, &[JobKind::AddressNotice, JobKind::SendLetter], now).await?;
     tx.commit().await?;
     Ok(seeded)
@@ -239,32 +242,10 @@ async fn hire(app: &App, book: &Book, moment: &Moment) -> Result<Vec<SignInCard>
             roles: Roles { surgeon: has("surgeon"), office: has("office"), lead: has("lead") },
         };
         let member = staff::add(&app.desk, practice.id, &new, Actor::Program, moment).await?;
-        is_reached(app, &member, cards.len(), moment).await?;
+        seed_duty::is_reached(app, &member, cards.len(), moment).await?;
         cards.push(SignInCard { member, password: new.password });
     }
     Ok(cards)
-}
-
-/// Everybody has a phone of their own, from the range reserved for fiction, and a mail address.
-async fn is_reached(app: &App, member: &StaffMember, number: usize, moment: &Moment) -> Result<(), Failure> {
-    let places = [
-        (Reached::Sms, format!("+1202555016{number}")),
-        (Reached::Email, format!("{}@quillmere.example", member.sign_in_name)),
-    ];
-    let mut tx = app.desk.db.write().await?;
-    for (place, (channel, address)) in (1..).zip(places) {
-        let address = StaffAddress {
-            id: StaffAddressId::mint(moment),
-            practice: member.practice,
-            staff: member.id,
-            channel,
-            address,
-            place,
-            since: moment.now,
-        };
-        addresses::insert(&mut tx, &address).await?;
-    }
-    Ok(tx.commit().await?)
 }
 
 /// Four plain words: easy to type from a terminal, drawn anew for every demo.

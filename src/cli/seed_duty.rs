@@ -13,7 +13,11 @@ use crate::duty::Rank;
 use crate::duty::WeeklyShift;
 use crate::duty::instant;
 use crate::ids::Moment;
+use crate::ids::StaffAddressId;
 use crate::ids::StaffId;
+use crate::store::addresses;
+use crate::store::addresses::Reached;
+use crate::store::addresses::StaffAddress;
 use crate::store::staff::StaffMember;
 use crate::web::App;
 
@@ -79,4 +83,31 @@ pub async fn enter(
         Absence { staff: staff(&away.staff)?, from: at(away.from_minute)?, until: at(away.until_minute)? };
     duty::add_away(&app.desk, lead, absence, opened).await?;
     Ok(())
+}
+
+/// Everybody has a phone of their own, from the range reserved for fiction, and a mail address.
+pub async fn is_reached(
+    app: &App,
+    member: &StaffMember,
+    number: usize,
+    moment: &Moment,
+) -> Result<(), Failure> {
+    let places = [
+        (Reached::Sms, format!("+1202555016{number}")),
+        (Reached::Email, format!("{}@quillmere.example", member.sign_in_name)),
+    ];
+    let mut tx = app.desk.db.write().await?;
+    for (place, (channel, address)) in (1..).zip(places) {
+        let address = StaffAddress {
+            id: StaffAddressId::mint(moment),
+            practice: member.practice,
+            staff: member.id,
+            channel,
+            address,
+            place,
+            since: moment.now,
+        };
+        addresses::insert(&mut tx, &address).await?;
+    }
+    Ok(tx.commit().await?)
 }

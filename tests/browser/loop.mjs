@@ -14,7 +14,7 @@ const MINUTE_MS = 1000;
 // Every letter of the demo that was written, in order.
 function letters(demo) {
   const folder = path.join(demo.data, 'letters');
-  return readdirSync(folder).sort().map((name) => JSON.parse(readFileSync(path.join(folder, name), 'utf8')));
+  return readdirSync(folder).filter((name) => name.endsWith('.json')).sort().map((name) => JSON.parse(readFileSync(path.join(folder, name), 'utf8')));
 }
 
 // Waits until `found` gives something that is not empty.
@@ -63,7 +63,7 @@ export const loop = (world) => {
   });
 
   test('a strip past its time is reminded of in Spanish and becomes a call; two calls, and the patient is found', async () => {
-    const demo = await startDemo(['--speed', '60', '--at', '9:30']);
+    const demo = await startDemo(['--speed', '60', '--at', '09:30']);
     try {
       let office = await signIn(world.browser, demo, 'office');
       const name = 'Esperanza Itzel Villavicencio-Montenegro de la Torre';

@@ -35,6 +35,7 @@ use crate::store::checks;
 use crate::store::deliveries;
 use crate::store::deliveries::Delivery;
 use crate::store::notices;
+use crate::store::notices::NoticeState;
 use crate::store::patients;
 use crate::store::patients::Patient;
 use crate::store::plan;
@@ -75,6 +76,8 @@ pub struct Silent {
     pub calls: Vec<SilenceCall>,
     /// The reminder as it was sent, or could not be.
     pub reminders: Vec<Delivery>,
+    /// It waits for the end of the night.
+    pub reminder_waits: bool,
     pub risk: AtRisk,
 }
 
@@ -145,9 +148,10 @@ async fn silent(conn: &mut Conn, practice: &Practice, silence: Silence, now: Tim
     let patient = patients::find(conn, practice.id, wound.patient).await?.ok_or(CareError::NotFound)?;
     let calls = silences::calls(conn, practice.id, silence.id).await?;
     let step = step_of(conn, &silence).await?;
-    let mut reminders = Vec::new();
+    let (mut reminders, mut reminder_waits) = (Vec::new(), false);
     for notice in notices::about(conn, practice.id, &about(silence.id)).await? {
         if notice.kind.is_reminder() {
+            reminder_waits = notice.state == NoticeState::Waiting;
             reminders.extend(deliveries::of_notice(conn, practice.id, notice.id).await?);
         }
     }
@@ -160,7 +164,7 @@ async fn silent(conn: &mut Conn, practice: &Practice, silence: Silence, now: Tim
         day: day_number(wound.operation.operated, now, &practice.zone),
         surgeon_decides: surgeon_decides(&silence, now),
     };
-    Ok(Silent { silence, patient, wound, step, calls, reminders, risk })
+    Ok(Silent { silence, patient, wound, step, calls, reminders, reminder_waits, risk })
 }
 
 /// Diabetes, weak immunity, or not asked.

@@ -156,6 +156,7 @@ pub fn tried_words(silent: &Silent, now: Timestamp, zone: &TimeZone) -> Vec<Stri
     let mut lines = Vec::new();
     if let Some(at) = silent.silence.reminded {
         let how = match silent.reminders.iter().map(|letter| letter.state).collect::<Vec<_>>().as_slice() {
+            [] if silent.reminder_waits => "Reminder waits for the morning; noted",
             [] => "Reminder: nowhere to send it",
             states if states.contains(&DeliveryState::Delivered) => "Reminder delivered",
             states if states.contains(&DeliveryState::Sent) => "Reminder sent",
