@@ -231,7 +231,7 @@ async fn a_step_nobody_takes_is_an_alarm_and_a_ladder_that_only_a_person_stops()
     on_each_engine(async |practice| {
         packed(&practice, Language::English, 54).await;
         let office = practice.office().await;
-        practice.minutes_pass(1);
+        practice.minutes_pass(121);
         practice.works().await;
         practice.minutes_pass(121);
         practice.works().await;
@@ -266,7 +266,7 @@ async fn a_step_nobody_takes_is_an_alarm_and_a_ladder_that_only_a_person_stops()
 async fn about_a_strip_a_day_past_its_grace_the_surgeon_decides_and_the_office_is_told() {
     on_each_engine(async |practice| {
         packed(&practice, Language::English, 54).await;
-        practice.minutes_pass(1);
+        practice.minutes_pass(121);
         hours_pass(&practice, 23).await;
         assert!(!alarms_of(&practice).await.contains(&AlarmKind::SurgeonAsked));
         hours_pass(&practice, 2).await;
@@ -297,7 +297,7 @@ async fn about_a_strip_a_day_past_its_grace_the_surgeon_decides_and_the_office_i
 async fn the_letter_is_in_the_patients_language_and_comes_after_three_days_of_trying() {
     on_each_engine(async |practice| {
         packed(&practice, Language::Spanish, 54).await;
-        practice.minutes_pass(1);
+        practice.minutes_pass(121);
         practice.works().await;
         let strip = of_kind(&practice, SilenceKind::Strip).await.unwrap();
         for _ in 0..4 {

@@ -10,6 +10,7 @@ import { startDemo } from './server.mjs';
 
 // Virtual minutes take so many seconds at `--speed 60`.
 const MINUTE_MS = 1000;
+const FAST_MINUTE_MS = 500;
 
 // Every letter of the demo that was written, in order.
 function letters(demo) {
@@ -63,14 +64,14 @@ export const loop = (world) => {
   });
 
   test('a strip past its time is reminded of in Spanish and becomes a call; two calls, and the patient is found', async () => {
-    const demo = await startDemo(['--speed', '60', '--at', '09:30']);
+    const demo = await startDemo(['--speed', '120', '--at', '09:30']);
     try {
       let office = await signIn(world.browser, demo, 'office');
       const name = 'Esperanza Itzel Villavicencio-Montenegro de la Torre';
       await enrol(office, demo, { name, language: 'es', strips: 2, operated: demo.minutes(-(54 * 60 - 5)) });
       await office.context().close();
       const spanish = () => letters(demo).filter((letter) => JSON.stringify(letter).includes('No hemos sabido de usted'));
-      await until(spanish, 60 * MINUTE_MS, 'the reminder in Spanish');
+      await until(spanish, 150 * FAST_MINUTE_MS, 'the reminder in Spanish');
       for (const letter of spanish()) assert.ok(!/Esperanza|gasa|herida/.test(JSON.stringify(letter)));
       await until(async () => {
         const page = await signIn(world.browser, demo, 'office');
@@ -80,7 +81,7 @@ export const loop = (world) => {
         if (isCall) await shoot(page, 'silence-list');
         await page.context().close();
         return isCall;
-      }, 200 * MINUTE_MS, 'the call');
+      }, 300 * FAST_MINUTE_MS, 'the call');
       // A sitting of the office is short on this clock: each try is logged in one of its own.
       const tries = [['no_answer', 'patient'], ['no_answer', 'patient']];
       for (const [result, whom] of tries) {

@@ -12,7 +12,6 @@ use crate::care::plan::due_and_missing;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
-use crate::care::silence::STRIP_GRACE;
 use crate::care::silence::about;
 use crate::care::silence::missed_as;
 use crate::care::silence::second_contact;
@@ -65,6 +64,8 @@ const URGENT_READ_WITHIN: SignedDuration = SignedDuration::from_hours(4);
 const READ_WITHIN: SignedDuration = SignedDuration::from_hours(24);
 /// "Come in" is to be answered within this long, or half the time that is left until the visit.
 const COME_IN_WITHIN: SignedDuration = SignedDuration::from_hours(4);
+/// From the enrolment to asking after a strip that was past its time by then (ours, no source).
+const ENROLLED_LATE: SignedDuration = SignedDuration::from_hours(2);
 /// A culture takes two to three days (common practice, no source).
 const CULTURE_WITHIN: SignedDuration = SignedDuration::from_hours(72);
 /// A check that has not come is asked for this long before it is due.
@@ -160,8 +161,8 @@ async fn steps_missed(
                 asked.push(one.wound);
                 due.max(silent_since(desk, conn, practice, &wound, now).await?)
             }
-            // Nobody can have said so before they had a link: enrolled late, they have the grace from then on.
-            SilenceKind::Strip => due.max(wound.enrolled + STRIP_GRACE),
+            // Nobody can have said so before they had a link: enrolled late, they have this long from then on.
+            SilenceKind::Strip => due.max(wound.enrolled + ENROLLED_LATE),
             SilenceKind::Arrival
             | SilenceKind::ComeIn
             | SilenceKind::Visit
