@@ -7,10 +7,13 @@ use closewatch::care::duty as care_duty;
 use closewatch::care::review;
 use closewatch::duty::OnDuty;
 use closewatch::duty::Rank;
+use closewatch::ids::StaffId;
 use closewatch::store::audit;
 use closewatch::store::checks;
 use closewatch::store::checks::CheckState;
 use closewatch::store::duty;
+use closewatch::store::notices;
+use closewatch::store::notices::Recipient;
 use closewatch::store::staff::Roles;
 use closewatch::words::Language;
 
@@ -61,6 +64,17 @@ impl Team {
     async fn day_and_night(&self) {
         self.weekly(&DAYS, "08:00", "20:00", &self.rosa, "first").await.is_fine();
         self.weekly(&DAYS, "20:00", "08:00", &self.ines, "first").await.is_fine();
+    }
+
+    /// Who was told in the last ten minutes that their duty was changed, Rosa first.
+    async fn told_of_duty(&self) -> Vec<StaffId> {
+        let about = format!("duty:{}", self.practice.now().as_second() / 600);
+        let told = notices::about(&mut self.practice.books().await, self.practice.id, &about).await.unwrap();
+        [&self.rosa, &self.ines, &self.lead]
+            .iter()
+            .map(|who| who.member.id)
+            .filter(|who| told.iter().any(|notice| notice.recipient == Recipient::Staff(*who)))
+            .collect()
     }
 
     async fn on_duty(&self) -> Vec<OnDuty> {
@@ -190,10 +204,14 @@ async fn two_surgeons_swap_themselves_and_a_third_cannot() {
         let swap = [("swap_given", wednesday.as_str()), ("swap_back", thursday_night.as_str())];
         let office = team.practice.office().await;
         office.presses("/practice/duty/swap", &swap).await.must_say("Choose a duty of yours");
+        assert_eq!(team.told_of_duty().await, [team.rosa.member.id, team.ines.member.id]);
+        team.practice.minutes_pass(11);
         team.ines.presses("/practice/duty/swap", &swap).await.is_fine();
         // Pressed twice: the roster is another one by now, and nothing is swapped twice.
         let again = team.ines.presses("/practice/duty/swap", &swap).await;
         again.must_say("The roster changed meanwhile.");
+        // Inés knows what she pressed.
+        assert_eq!(team.told_of_duty().await, [team.rosa.member.id]);
         team.practice.minutes_pass(24 * 60);
         assert_eq!(team.on_duty().await[0].staff, team.ines.member.id);
         team.practice.minutes_pass(34 * 60);

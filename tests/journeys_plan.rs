@@ -221,6 +221,10 @@ async fn a_count_that_differs_and_part_of_it_are_never_taken_for_all() {
         assert_eq!(checks.len(), 2);
         assert_eq!(checks[0].answers.strip, Said::Is(StripAnswer::PartOut));
         assert!(checks[0].assessment.urgency >= Urgency::Today);
+        // It was not all of it after all: the strip is due again, and missed when it stays in.
+        assert_eq!(wound_of(&phone).await.strip_out, None);
+        practice.minutes_pass(6 * 60);
+        assert!(missing(&practice, practice.now()).await.contains(&StepKind::PackingRemoval));
     })
     .await;
 }

@@ -23,6 +23,8 @@ mod rest;
 mod tally;
 #[path = "loop_machine/town.rs"]
 mod town;
+#[path = "loop_machine/unread.rs"]
+mod unread;
 #[path = "loop_machine/world.rs"]
 mod world;
 

@@ -8,6 +8,7 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Fault;
+use crate::care::duty_told;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::duty::Absence;
@@ -135,7 +136,7 @@ pub fn shifts_ahead(roster: &Roster, person: StaffId, now: Timestamp) -> usize {
     roster.spans(now, end).iter().filter(|span| span.staff == person).count()
 }
 
-/// A change of the roster: the lead's, with the practice held so that two changes never mix.
+/// A change of hours or holidays: the lead's, with the practice held so that two changes never mix.
 async fn change(desk: &Desk, lead: &StaffMember) -> Done<Tx> {
     if !lead.roles.lead {
         return Err(CareError::NotAllowed);
@@ -143,6 +144,25 @@ async fn change(desk: &Desk, lead: &StaffMember) -> Done<Tx> {
     let mut tx = desk.db.write().await?;
     practices::hold(&mut tx, lead.practice).await?;
     Ok(tx)
+}
+
+/// A change of the roster, with everybody's duty as it was before.
+async fn change_roster(desk: &Desk, lead: &StaffMember, now: Timestamp) -> Done<(Tx, Vec<DutySpan>)> {
+    let mut tx = change(desk, lead).await?;
+    let before = duty_told::ahead(&mut tx, lead.practice, now).await?;
+    Ok((tx, before))
+}
+
+/// Whoever's duty was changed by somebody else is told.
+async fn finish_roster(
+    desk: &Desk,
+    mut tx: Tx,
+    by: &StaffMember,
+    before: &[DutySpan],
+    moment: &Moment,
+) -> Done<()> {
+    duty_told::tell(&mut tx, by, before, moment).await?;
+    finish(desk, tx, by.practice).await
 }
 
 async fn finish(desk: &Desk, tx: Tx, practice: PracticeId) -> Done<()> {
@@ -185,7 +205,7 @@ pub async fn add_weekly(
     shifts: &[WeeklyShift],
     moment: &Moment,
 ) -> Done<()> {
-    let mut tx = change(desk, lead).await?;
+    let (mut tx, before) = change_roster(desk, lead, moment.now).await?;
     for shift in shifts {
         must_work_here(&mut tx, lead.practice, shift.staff, "weekly_staff").await?;
         let kept = KeptWeekly { id: DutyShiftId::mint(moment), shift: shift.clone() };
@@ -200,16 +220,16 @@ pub async fn add_weekly(
         let subject = format!("staff:{}", shift.staff);
         note(&mut tx, lead, "duty.weekly_add", &subject, &detail, moment.now).await?;
     }
-    finish(desk, tx, lead.practice).await
+    finish_roster(desk, tx, lead, &before, moment).await
 }
 
-pub async fn remove_weekly(desk: &Desk, lead: &StaffMember, id: DutyShiftId, now: Timestamp) -> Done<()> {
-    let mut tx = change(desk, lead).await?;
+pub async fn remove_weekly(desk: &Desk, lead: &StaffMember, id: DutyShiftId, moment: &Moment) -> Done<()> {
+    let (mut tx, before) = change_roster(desk, lead, moment.now).await?;
     if !duty::remove_weekly(&mut tx, lead.practice, id).await? {
         return Err(CareError::NotFound);
     }
-    note(&mut tx, lead, "duty.weekly_remove", &format!("shift:{id}"), "", now).await?;
-    finish(desk, tx, lead.practice).await
+    note(&mut tx, lead, "duty.weekly_remove", &format!("shift:{id}"), "", moment.now).await?;
+    finish_roster(desk, tx, lead, &before, moment).await
 }
 
 /// What is wrong with a time from here to there that is still to come.
@@ -235,13 +255,13 @@ pub async fn add_dated(desk: &Desk, lead: &StaffMember, shift: DatedShift, momen
         let words = "Choose another person, or leave it at “whoever it would be”.";
         return Err(CareError::Entered(vec![Fault::new("dated_instead", words)]));
     }
-    let mut tx = change(desk, lead).await?;
+    let (mut tx, before) = change_roster(desk, lead, moment.now).await?;
     must_work_here(&mut tx, lead.practice, shift.staff, "dated_staff").await?;
     if let Some(replaced) = shift.instead_of {
         staff::find(&mut tx, lead.practice, replaced).await?.ok_or(CareError::NotFound)?;
     }
     enter(&mut tx, lead, shift, None, "duty.dated_add", moment).await?;
-    finish(desk, tx, lead.practice).await
+    finish_roster(desk, tx, lead, &before, moment).await
 }
 
 async fn enter(
@@ -261,14 +281,15 @@ async fn enter(
 }
 
 /// Takes a shift on a date back; of a swap both halves.
-pub async fn remove_dated(desk: &Desk, lead: &StaffMember, id: DutyShiftId, now: Timestamp) -> Done<()> {
-    let mut tx = change(desk, lead).await?;
+pub async fn remove_dated(desk: &Desk, lead: &StaffMember, id: DutyShiftId, moment: &Moment) -> Done<()> {
+    let (mut tx, before) = change_roster(desk, lead, moment.now).await?;
     let gone = duty::remove_dated(&mut tx, lead.practice, id).await?;
     if gone == 0 {
         return Err(CareError::NotFound);
     }
-    note(&mut tx, lead, "duty.dated_remove", &format!("shift:{id}"), &format!("shifts={gone}"), now).await?;
-    finish(desk, tx, lead.practice).await
+    note(&mut tx, lead, "duty.dated_remove", &format!("shift:{id}"), &format!("shifts={gone}"), moment.now)
+        .await?;
+    finish_roster(desk, tx, lead, &before, moment).await
 }
 
 /// What a person gets for the duty they give away.
@@ -298,6 +319,7 @@ pub async fn swap(
     }
     let mut tx = desk.db.write().await?;
     practices::hold(&mut tx, member.practice).await?;
+    let before = duty_told::ahead(&mut tx, member.practice, moment.now).await?;
     must_work_here(&mut tx, member.practice, given.staff, "swap_given").await?;
     must_work_here(&mut tx, member.practice, taker, "swap_back").await?;
     let roster = duty::roster(&mut tx, member.practice).await?;
@@ -313,7 +335,7 @@ pub async fn swap(
             enter(&mut tx, member, shift, None, "duty.take_over", moment).await?;
         }
     }
-    finish(desk, tx, member.practice).await
+    finish_roster(desk, tx, member, &before, moment).await
 }
 
 fn refused(why: NoSwap) -> CareError {
@@ -331,23 +353,23 @@ pub async fn add_away(desk: &Desk, lead: &StaffMember, absence: Absence, moment:
     if let Some(fault) = stretch_fault("away_until", absence.from, absence.until, moment.now) {
         return Err(CareError::Entered(vec![fault]));
     }
-    let mut tx = change(desk, lead).await?;
+    let (mut tx, before) = change_roster(desk, lead, moment.now).await?;
     must_work_here(&mut tx, lead.practice, absence.staff, "away_staff").await?;
     let kept = KeptAway { id: DutyShiftId::mint(moment), absence };
     duty::insert_away(&mut tx, lead.practice, &kept, moment.now).await?;
     let detail = format!("from={} until={}", kept.absence.from, kept.absence.until);
     let subject = format!("staff:{}", kept.absence.staff);
     note(&mut tx, lead, "duty.away_add", &subject, &detail, moment.now).await?;
-    finish(desk, tx, lead.practice).await
+    finish_roster(desk, tx, lead, &before, moment).await
 }
 
-pub async fn remove_away(desk: &Desk, lead: &StaffMember, id: DutyShiftId, now: Timestamp) -> Done<()> {
-    let mut tx = change(desk, lead).await?;
+pub async fn remove_away(desk: &Desk, lead: &StaffMember, id: DutyShiftId, moment: &Moment) -> Done<()> {
+    let (mut tx, before) = change_roster(desk, lead, moment.now).await?;
     if !duty::remove_away(&mut tx, lead.practice, id).await? {
         return Err(CareError::NotFound);
     }
-    note(&mut tx, lead, "duty.away_remove", &format!("absence:{id}"), "", now).await?;
-    finish(desk, tx, lead.practice).await
+    note(&mut tx, lead, "duty.away_remove", &format!("absence:{id}"), "", moment.now).await?;
+    finish_roster(desk, tx, lead, &before, moment).await
 }
 
 /// Adds a holiday, or renames the one on that day.

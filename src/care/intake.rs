@@ -363,15 +363,10 @@ async fn tie_photos(
 async fn note_strip(conn: &mut Conn, wound: &Wound, check: &WoundCheck) -> Done<()> {
     match check.answers.strip.known() {
         Some(StripAnswer::AllOut) => Ok(plan::note_strip_out(conn, wound, check.received).await?),
-        Some(
-            StripAnswer::NeverHad
-            | StripAnswer::FellOut
-            | StripAnswer::PartOut
-            | StripAnswer::Unsure
-            | StripAnswer::StillIn
-            | StripAnswer::Stuck,
-        )
-        | None => Ok(()),
+        Some(StripAnswer::PartOut | StripAnswer::Unsure | StripAnswer::StillIn | StripAnswer::Stuck) => {
+            Ok(plan::note_strip_in(conn, wound, check.received).await?)
+        }
+        Some(StripAnswer::NeverHad | StripAnswer::FellOut) | None => Ok(()),
     }
 }
 

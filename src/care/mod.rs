@@ -18,6 +18,7 @@ pub mod come_in;
 mod desk;
 pub mod drill;
 pub mod duty;
+mod duty_told;
 pub mod enrol;
 pub mod explain;
 pub mod figures;

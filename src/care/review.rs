@@ -350,6 +350,7 @@ async fn keep_reply(
         link: None,
         body: reply.to_owned(),
         sent: moment.now,
+        read_by: Some(moment.now + triage::read_within(review.urgency_shown)),
         read: None,
     };
     thread::insert(conn, &message, None).await?;

@@ -138,6 +138,7 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
         link: Some(holder.link),
         body: body.to_owned(),
         sent: moment.now,
+        read_by: None,
         read: None,
     };
     if !thread::insert(&mut tx, &message, Some(form_key)).await? {

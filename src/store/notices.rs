@@ -39,6 +39,8 @@ coded! {
         TestLetter = "test_letter",
         /// To a surgeon: a lead changed how soon who is told.
         LadderTimes = "ladder_times",
+        /// To a member of staff: somebody else changed when they are on duty.
+        DutyChanged = "duty_changed",
         /// To the office: a call is to be made.
         CallToMake = "call_to_make",
         /// To the patient: a step is due today.
@@ -74,6 +76,7 @@ impl NoticeKind {
             | NoticeKind::CallMissed
             | NoticeKind::TestLetter
             | NoticeKind::LadderTimes
+            | NoticeKind::DutyChanged
             | NoticeKind::WrongPins => false,
         }
     }

@@ -194,6 +194,28 @@ pub async fn note_kind_done(
     Ok(())
 }
 
+/// What was noted as done at `done` or later is open again, at the times it had.
+pub async fn reopen_kind(
+    conn: &mut Conn,
+    practice: PracticeId,
+    wound: WoundId,
+    kind: StepKind,
+    done: Timestamp,
+    at: Timestamp,
+) -> Stored<()> {
+    const SQL: &str = "UPDATE plan_step SET done_ms = NULL, sequence = sequence + 1, changed_ms = $5 \
+                       WHERE practice_id = $1 AND wound_id = $2 AND kind = $3 AND done_ms >= $4";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(wound.to_string())
+        .bind(kind.code())
+        .bind(done.as_millisecond())
+        .bind(at.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
 /// Cancels one open step.
 pub async fn cancel(
     conn: &mut Conn,

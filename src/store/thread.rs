@@ -35,6 +35,8 @@ pub struct Message {
     pub link: Option<LinkId>,
     pub body: String,
     pub sent: Timestamp,
+    /// By when the patient is to have read it. `None`: the patient wrote it.
+    pub read_by: Option<Timestamp>,
     /// The patient pressed "I have read this"; or staff dealt with the patient's message.
     pub read: Option<Timestamp>,
 }
@@ -51,6 +53,7 @@ fn message(row: &AnyRow) -> Stored<Message> {
         link: row.parsed_maybe("link_id")?,
         body: row.text("body")?,
         sent: row.time("sent_ms")?,
+        read_by: row.time_maybe("read_by_ms")?,
         read: row.time_maybe("read_ms")?,
     })
 }
@@ -58,7 +61,8 @@ fn message(row: &AnyRow) -> Stored<Message> {
 /// Keeps a message. `form_key`: the asking form's own key; false when the same form was kept before.
 pub async fn insert(conn: &mut Conn, message: &Message, form_key: Option<&str>) -> Stored<bool> {
     const SQL: &str = "INSERT INTO message (id, practice_id, wound_id, check_id, review_id, sender, staff_id, \
-                       link_id, form_key, body, sent_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11) \
+                       link_id, form_key, body, sent_ms, read_by_ms) \
+                       VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12) \
                        ON CONFLICT DO NOTHING";
     let inserted = sqlx::query(SQL)
         .bind(message.id.to_string())
@@ -72,6 +76,7 @@ pub async fn insert(conn: &mut Conn, message: &Message, form_key: Option<&str>) 
         .bind(form_key.map(str::to_owned))
         .bind(&message.body)
         .bind(message.sent.as_millisecond())
+        .bind(message.read_by.map(|by| by.as_millisecond()))
         .execute(conn)
         .await?;
     Ok(inserted.rows_affected() == 1)
@@ -100,14 +105,14 @@ pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> 
         .collect()
 }
 
-/// Answers of the practice that nobody marked as read, sent before then, about open wounds; first sent first.
-pub async fn unread(conn: &mut Conn, practice: PracticeId, before: Timestamp) -> Stored<Vec<Message>> {
+/// Answers of the practice about open wounds that should have been read by `now` and were not; first due first.
+pub async fn unread(conn: &mut Conn, practice: PracticeId, now: Timestamp) -> Stored<Vec<Message>> {
     const SQL: &str = "SELECT message.* FROM message JOIN wound ON wound.id = message.wound_id \
                        WHERE message.practice_id = $1 AND message.sender = 'practice' AND message.read_ms IS NULL \
-                       AND message.sent_ms <= $2 AND wound.state = 'open' ORDER BY message.sent_ms, message.id";
+                       AND message.read_by_ms <= $2 AND wound.state = 'open' ORDER BY message.read_by_ms, message.id";
     sqlx::query(SQL)
         .bind(practice.to_string())
-        .bind(before.as_millisecond())
+        .bind(now.as_millisecond())
         .fetch_all(conn)
         .await?
         .iter()

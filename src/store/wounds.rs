@@ -170,6 +170,16 @@ pub async fn note_strip_out(conn: &mut Conn, wound: &Wound, at: Timestamp) -> St
     Ok(())
 }
 
+/// Takes back that all of the strip was out.
+pub async fn note_strip_in(conn: &mut Conn, practice: PracticeId, id: WoundId) -> Stored<()> {
+    sqlx::query("UPDATE wound SET strip_out_ms = NULL WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
 pub async fn insert_plan(conn: &mut Conn, wound: &Wound, steps: &[PlanStep], moment: &Moment) -> Stored<()> {
     const SQL: &str = "INSERT INTO plan_step (id, practice_id, wound_id, kind, from_ms, due_ms) \
                        VALUES ($1, $2, $3, $4, $5, $6)";

@@ -99,8 +99,8 @@ pub use questions::{
 pub use queue::{RankKey, Waiting, effective, rank, rank_key};
 pub use said::{NOT_SURE, Said};
 pub use silence::{
-    AtRisk, SecondContact, SilenceKind, SilenceStep, Tried, Whom, next_step, risk_order, silence_class,
-    silent_limit, surgeon_decides,
+    AtRisk, SecondContact, SilenceKind, SilenceStep, Tried, Whom, next_step, read_within, risk_order,
+    silence_class, silent_limit, surgeon_decides,
 };
 pub use special_answers::{
     BestPhone, Ketones, MeterReading, NoneBeside, PeeSign, Rash, SUGAR_STALE_AFTER_H, Sugar, SugarSick,

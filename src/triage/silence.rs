@@ -67,6 +67,18 @@ const EACH_DAY: SignedDuration = SignedDuration::from_hours(24);
 /// A strip this long past its grace in a patient nobody reaches: the surgeon decides what is done.
 const SURGEON_DECIDES_AFTER: SignedDuration = SignedDuration::from_hours(24);
 
+/// An answer about something urgent is to be read within this long, any other within a day (ours; safety promise I13).
+const URGENT_READ_WITHIN: SignedDuration = SignedDuration::from_hours(4);
+const READ_WITHIN: SignedDuration = SignedDuration::from_hours(24);
+
+/// How long a patient has to read the answer to a check of this class.
+pub fn read_within(class: Urgency) -> SignedDuration {
+    match class {
+        Urgency::OnTrack | Urgency::Tomorrow => READ_WITHIN,
+        Urgency::Today | Urgency::RingNow | Urgency::GoNow => URGENT_READ_WITHIN,
+    }
+}
+
 /// What was tried since the thing was due, and since the patient was last spoken with.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Tried {

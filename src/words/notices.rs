@@ -222,6 +222,11 @@ notices! {
             en: "The settings of your practice were changed. Please look: {link}",
             en_spoken: "This is your practice. Its settings were changed. Please sign in and look.",
         }
+        /// Somebody changed when they are on duty.
+        DutyChanged = "duty_changed" {
+            en: "Your hours were changed. Please look: {link}",
+            en_spoken: "This is your practice. Your hours were changed. Please sign in and look.",
+        }
         /// The weekly drill.
         Drill = "drill" {
             en: "This is a drill. Please act as if it were real: {link}",

@@ -85,6 +85,19 @@ pub enum Action {
     HandsBack {
         call: usize,
     },
+    /// A patient says that they have read whatever was answered.
+    Reads {
+        patient: usize,
+    },
+    /// The office rings a patient from whom something was due.
+    RingsSilent {
+        silence: usize,
+        rang: Rang,
+    },
+    /// And says that nobody needs to wait for it any more.
+    EndsSilence {
+        silence: usize,
+    },
     Acknowledges {
         who: usize,
         ladder: usize,
@@ -126,16 +139,20 @@ impl From<Action> for Step {
     }
 }
 
-/// A few days begin with what chance would seldom bring about: nobody on duty, and something late for hours.
+/// A few days begin with what chance would seldom bring about: nobody on duty, something late for hours, and an
+/// answer that nobody reads.
 pub fn day(longest: usize) -> impl Strategy<Value = Vec<Step>> {
     let fine = Action::Sends { patient: 0, form: 0, says: Says::Fine };
     let nobody = [Action::Goes { who: 0 }, Action::Goes { who: 1 }];
     let late =
         [fine, Action::Passes(Clock::Week), Action::Runs, Action::Passes(Clock::Hours(4)), Action::Runs];
+    let answered = Action::Decides { surgeon: 0, check: 0, chosen: Chosen::Fine };
+    let unread = [fine, answered, Action::Passes(Clock::Week), Action::Runs, Action::Passes(Clock::Hours(9))];
     let begins = prop_oneof![
         20 => Just(Vec::new()),
         1 => Just(nobody.to_vec()),
         1 => Just(late.to_vec()),
+        2 => Just(unread.to_vec()),
     ];
     (begins, prop::collection::vec(step(), 4..longest)).prop_map(|(begins, goes_on)| {
         let mut day: Vec<Step> = begins.into_iter().map(Step::from).collect();
@@ -158,6 +175,7 @@ fn action() -> impl Strategy<Value = Action> {
     let patients = prop_oneof![
         5 => (0usize..2, 0u8..2, says()).prop_map(|(patient, form, says)| Action::Sends { patient, form, says }),
         1 => (0usize..2, says()).prop_map(|(patient, says)| Action::Asks { patient, says }),
+        1 => (0usize..2).prop_map(|patient| Action::Reads { patient }),
     ];
     let surgeons = prop_oneof![
         3 => (0usize..2, 0usize..4).prop_map(|(surgeon, check)| Action::Opens { surgeon, check }),
@@ -169,6 +187,8 @@ fn action() -> impl Strategy<Value = Action> {
         3 => (0usize..3, rang()).prop_map(|(call, rang)| Action::Rings { call, rang }),
         1 => (0usize..3).prop_map(|call| Action::GivesUp { call }),
         1 => (0usize..3).prop_map(|call| Action::HandsBack { call }),
+        2 => (0usize..3, rang()).prop_map(|(silence, rang)| Action::RingsSilent { silence, rang }),
+        1 => (0usize..3).prop_map(|silence| Action::EndsSilence { silence }),
         1 => (0usize..3, 0usize..3).prop_map(|(who, ladder)| Action::Acknowledges { who, ladder }),
     ];
     let house = prop_oneof![

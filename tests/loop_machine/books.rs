@@ -12,6 +12,9 @@ pub struct Books {
     pub rungs: Vec<Rung>,
     pub notices: Vec<Notice>,
     pub deliveries: Vec<Delivery>,
+    /// Answers of the practice.
+    pub replies: Vec<Reply>,
+    pub silences: Vec<Silence>,
     /// Open ones: kind and what they are about.
     pub alarms: Vec<(String, String)>,
     /// Those that were not done.
@@ -42,6 +45,8 @@ pub struct Call {
     pub rank: u8,
     pub missed: i64,
     pub due: i64,
+    /// Made by the program: no message told the patient of an answer.
+    pub is_instead: bool,
 }
 
 #[derive(Clone, Debug)]
@@ -84,6 +89,27 @@ pub struct Delivery {
 }
 
 #[derive(Clone, Debug)]
+pub struct Reply {
+    pub id: String,
+    pub check: String,
+    pub read_by: i64,
+    pub is_read: bool,
+}
+
+#[derive(Clone, Debug)]
+pub struct Silence {
+    pub id: String,
+    pub kind: String,
+    /// What was due, such as `message:ID`.
+    pub missing: String,
+    pub is_open: bool,
+    pub step: String,
+    pub from: i64,
+    pub by: i64,
+    pub ended_by: String,
+}
+
+#[derive(Clone, Debug)]
 pub struct Job {
     pub kind: String,
     pub about: String,
@@ -93,24 +119,25 @@ pub struct Job {
     pub why: String,
 }
 
-// Without what is due from patients: an unread reply, an unanswered "come in". Nobody of the model is silent or found.
 const SQL: &str = "SELECT \
     (SELECT group_concat(id || '|' || link_id || '|' || form_key || '|' || state || '|' || urgency || '|' || due_ms || '|' || \
         received_ms || '|' || COALESCE(claimed_by, '') || '|' || COALESCE(claimed_until_ms, ''), ';' ORDER BY rowid) \
         FROM wound_check) AS checks, \
-    (SELECT group_concat(id || '|' || check_id || '|' || state || '|' || urgency || '|' || missed || '|' || due_ms, ';' \
-        ORDER BY rowid) FROM callback) AS calls, \
+    (SELECT group_concat(id || '|' || check_id || '|' || state || '|' || urgency || '|' || missed || '|' || due_ms || '|' || \
+        (reason LIKE 'An answer waits%'), ';' ORDER BY rowid) FROM callback) AS calls, \
     (SELECT group_concat(id || '|' || about || '|' || kind || '|' || state || '|' || begun_ms || '|' || \
-        COALESCE(ended_ms, '') || '|' || COALESCE(stopped_by, ''), ';' ORDER BY rowid) FROM ladder \
-        WHERE about NOT LIKE 'silence:%') AS ladders, \
+        COALESCE(ended_ms, '') || '|' || COALESCE(stopped_by, ''), ';' ORDER BY rowid) FROM ladder) AS ladders, \
     (SELECT group_concat(ladder_id || '|' || number || '|' || told || '|' || reached, ';' ORDER BY rowid) \
-        FROM ladder_rung WHERE ladder_id IN (SELECT id FROM ladder WHERE about NOT LIKE 'silence:%')) AS rungs, \
+        FROM ladder_rung) AS rungs, \
     (SELECT group_concat(id || '|' || kind || '|' || recipient || '|' || about || '|' || state, ';' ORDER BY rowid) \
         FROM notice) AS notices, \
     (SELECT group_concat(id || '|' || notice_id || '|' || channel || '|' || address || '|' || state || '|' || tries || '|' || \
         COALESCE(sent_with, ''), ';' ORDER BY rowid) FROM delivery) AS deliveries, \
-    (SELECT group_concat(kind || '|' || about, ';' ORDER BY rowid) FROM alarm WHERE ended_ms IS NULL \
-        AND about NOT LIKE 'silence:%') AS alarms, \
+    (SELECT group_concat(id || '|' || check_id || '|' || read_by_ms || '|' || (read_ms IS NOT NULL), ';' ORDER BY rowid) \
+        FROM message WHERE sender = 'practice') AS replies, \
+    (SELECT group_concat(id || '|' || kind || '|' || about || '|' || state || '|' || next_step || '|' || next_ms || '|' || \
+        by_ms || '|' || COALESCE(ended_by, ''), ';' ORDER BY rowid) FROM silence) AS silences, \
+    (SELECT group_concat(kind || '|' || about, ';' ORDER BY rowid) FROM alarm WHERE ended_ms IS NULL) AS alarms, \
     (SELECT group_concat(kind || '|' || about || '|' || state || '|' || due_ms || '|' || leased_until_ms || '|' || \
         replace(replace(why, ';', ','), '|', '/'), ';' ORDER BY rowid) FROM job WHERE state <> 'done') AS jobs, \
     (SELECT group_concat(id, ';' ORDER BY rowid) FROM staff WHERE active = 1) AS active";
@@ -131,6 +158,8 @@ impl Books {
             rungs: rows("rungs").iter().map(|row| rung(row)).collect(),
             notices: rows("notices").iter().map(|row| notice(row)).collect(),
             deliveries: rows("deliveries").iter().map(|row| delivery(row)).collect(),
+            replies: rows("replies").iter().map(|row| reply(row)).collect(),
+            silences: rows("silences").iter().map(|row| silence(row)).collect(),
             alarms: rows("alarms").iter().map(|row| (row[0].clone(), row[1].clone())).collect(),
             jobs: rows("jobs").iter().map(|row| job(row)).collect(),
             active: rows("active").iter().map(|row| row[0].clone()).collect(),
@@ -143,6 +172,16 @@ impl Books {
 
     pub fn running(&self, about: &str) -> Option<&Ladder> {
         self.ladders.iter().find(|ladder| ladder.about == about && ladder.state == "running")
+    }
+
+    pub fn open_silences(&self) -> Vec<&Silence> {
+        self.silences.iter().filter(|silence| silence.is_open).collect()
+    }
+
+    /// The link through which the check of this answer came.
+    pub fn link_of(&self, reply: &Reply) -> &str {
+        let check = self.checks.iter().find(|check| check.id == reply.check);
+        check.map_or("", |check| check.link.as_str())
     }
 
     pub fn has_alarm(&self, kind: &str, about: &str) -> bool {
@@ -176,6 +215,7 @@ fn call(row: &[String]) -> Call {
         rank: row[3].parse().unwrap(),
         missed: whole(&row[4]),
         due: whole(&row[5]),
+        is_instead: row[6] == "1",
     }
 }
 
@@ -219,6 +259,23 @@ fn delivery(row: &[String]) -> Delivery {
         state: row[4].clone(),
         tries: whole(&row[5]),
         sent_with: row[6].clone(),
+    }
+}
+
+fn reply(row: &[String]) -> Reply {
+    Reply { id: row[0].clone(), check: row[1].clone(), read_by: whole(&row[2]), is_read: row[3] == "1" }
+}
+
+fn silence(row: &[String]) -> Silence {
+    Silence {
+        id: row[0].clone(),
+        kind: row[1].clone(),
+        missing: row[2].clone(),
+        is_open: row[3] == "open",
+        step: row[4].clone(),
+        from: whole(&row[5]),
+        by: whole(&row[6]),
+        ended_by: row[7].clone(),
     }
 }
 

@@ -21,6 +21,7 @@ use crate::rest::is_at_rest;
 use crate::rest::laws_of_rest;
 use crate::tally::Tally;
 use crate::town::Town;
+use crate::unread::Unread;
 use crate::world::Outcome;
 use crate::world::World;
 
@@ -37,7 +38,13 @@ pub async fn live(
     if !sabotage.is_empty() {
         sqlx::query(sabotage).execute(&mut *world.db.read().await.unwrap()).await.unwrap();
     }
-    let mut lived = Day { model: Model::default(), seen: Seen::default(), books: world.books().await, tally };
+    let mut lived = Day {
+        model: Model::default(),
+        seen: Seen::default(),
+        unread: Unread::default(),
+        books: world.books().await,
+        tally,
+    };
     let came_to = lived.all_of(&mut world, day).await;
     world.db.close().await;
     came_to
@@ -46,6 +53,7 @@ pub async fn live(
 struct Day<'a> {
     model: Model,
     seen: Seen,
+    unread: Unread,
     books: Books,
     tally: &'a mut Tally,
 }
@@ -73,6 +81,9 @@ impl Day<'_> {
         }
         let mut after = self.model.clone();
         let expected = after.does(action, world.when, &self.books);
+        if matches!(action, Action::Runs | Action::Works { .. }) {
+            after.takes_over(&self.books)?;
+        }
         let behind = world.when.behind;
         match outcome {
             Outcome::Failed(fault) => return Err(format!("a step failed: {fault}")),
@@ -103,10 +114,14 @@ impl Day<'_> {
             return Err(difference);
         }
         self.seen.after_step(&self.books, &world.outside.took(), world.town, world.when)?;
+        let reader = if let Action::Reads { patient } = action { Some(patient) } else { None };
+        let reader = reader.map(|patient| world.town.patients[patient].link.to_string());
+        self.unread.after_step(&self.books, &self.seen, reader.as_deref(), world.when)?;
         self.note_states();
         if action == Action::Runs && step.killed.is_none() && is_at_rest(&self.books, world.when) {
             self.tally.rests += 1;
             laws_of_rest(&self.books, &self.model, &self.seen, world.when)?;
+            self.unread.at_rest(&self.books, &self.seen, world.when)?;
         }
         Ok(())
     }
@@ -117,9 +132,16 @@ impl Day<'_> {
         }
         for call in &self.books.calls {
             self.tally.note(format!("call {}", call.state));
+            if call.is_instead {
+                self.tally.note("call instead of a letter");
+            }
         }
         for (kind, _) in &self.books.alarms {
             self.tally.note(format!("alarm {kind}"));
+        }
+        for silence in &self.books.silences {
+            let ended = if silence.ended_by.is_empty() { "came" } else { "ended by a person" };
+            self.tally.note(format!("silence {}", if silence.is_open { &silence.step } else { ended }));
         }
     }
 
@@ -133,6 +155,11 @@ impl Day<'_> {
             Action::Rings { call, .. } | Action::GivesUp { call } | Action::HandsBack { call } => {
                 let call = at(call, self.books.calls.len());
                 (call.map(|call| format!("callback:{}", self.books.calls[call].id)), 2)
+            }
+            Action::RingsSilent { silence, .. } | Action::EndsSilence { silence } => {
+                let open = self.books.open_silences();
+                let silence = at(silence, open.len());
+                (silence.map(|silence| format!("silence:{}", open[silence].id)), 2)
             }
             Action::Acknowledges { who, ladder } => {
                 let running: Vec<_> =
@@ -175,8 +202,14 @@ impl Day<'_> {
                 }
             }
         }
+        for patient in 0..2 {
+            self.step(world, Action::Reads { patient }.into()).await?;
+        }
         self.step(world, Action::Passes(Clock::Minutes(2)).into()).await?;
         self.step(world, Action::Runs.into()).await?;
+        if let Some(silence) = self.books.open_silences().first() {
+            return Err(format!("I14 the end: {silence:?} is still looked for"));
+        }
         let is_left = |state: &str| state != "closed" && state != "handed_back";
         let left = self
             .books

@@ -29,6 +29,7 @@ pub struct Case {
 const DANGER: Action = Action::Sends { patient: 0, form: 0, says: Says::Danger };
 const FINE: Action = Action::Sends { patient: 0, form: 0, says: Says::Fine };
 const NO_ANSWER: Action = Action::Rings { call: 0, rang: Rang::NoAnswer };
+const MISSED: Action = Action::RingsSilent { silence: 0, rang: Rang::NoAnswer };
 const A_LITTLE: Action = Action::Passes(Clock::Seconds(10));
 
 fn minutes(minutes: u8) -> Action {
@@ -95,6 +96,23 @@ pub fn cases() -> Vec<Case> {
             ),
             days: vec![day(&[Outside(Mood::RefusesForGood), DANGER, Runs, A_LITTLE, Runs])],
             law: "I6 attempt",
+        },
+        Case {
+            left_out: LeftOut::Books(
+                "CREATE TRIGGER silent BEFORE INSERT ON silence WHEN NEW.kind = 'reply' BEGIN \
+                 SELECT RAISE(IGNORE); END",
+            ),
+            days: vec![day(&[FINE, decides(0, Chosen::Fine), Passes(Clock::Week), Runs])],
+            law: "I13 unread",
+        },
+        // A call ends what it was about, whatever came of it.
+        Case {
+            left_out: LeftOut::Books(
+                "CREATE TRIGGER ends AFTER INSERT ON silence_call BEGIN \
+                 UPDATE silence SET state = 'ended', ended_ms = NEW.at_ms WHERE id = NEW.silence_id; END",
+            ),
+            days: vec![day(&[FINE, decides(0, Chosen::Fine), Passes(Clock::Week), Runs, MISSED])],
+            law: "I13 unread",
         },
     ]);
     all

@@ -149,7 +149,13 @@ impl Model {
                 Some(_) => Expected::Refused,
                 None => Expected::Nothing,
             },
-            Action::Acknowledges { .. }
+            Action::RingsSilent { .. } | Action::EndsSilence { .. } if seen.open_silences().is_empty() => {
+                Expected::Nothing
+            }
+            Action::RingsSilent { .. }
+            | Action::EndsSilence { .. }
+            | Action::Reads { .. }
+            | Action::Acknowledges { .. }
             | Action::Goes { .. }
             | Action::Comes { .. }
             | Action::Outside(_)
@@ -271,6 +277,35 @@ impl Model {
             _ => {}
         }
         Expected::Done
+    }
+
+    /// Where the program itself asked for a call, because no message told a patient of an answer, it was right to: the fault
+    /// otherwise. What is right is taken over.
+    pub fn takes_over(&mut self, books: &Books) -> Result<(), String> {
+        for kept in books.calls.iter().skip(self.calls.len()).filter(|call| call.is_instead) {
+            let check = books.checks.iter().position(|check| check.id == kept.check);
+            let is_untold = books.replies.iter().filter(|reply| reply.check == kept.check).any(|reply| {
+                let about = format!("message:{}", reply.id);
+                let told = books.notices.iter().find(|notice| notice.about == about);
+                told.is_some_and(|notice| {
+                    let is_dead = |of: &&books::Delivery| of.notice == notice.id && of.state == "dead";
+                    notice.state == "nobody" || books.deliveries.iter().find(is_dead).is_some()
+                })
+            });
+            let is_rung = |call: &Call| Some(call.check) == check && call.stands == CallStands::Open;
+            let Some(check) = check.filter(|_| is_untold && !self.calls.iter().any(is_rung)) else {
+                return Err(format!("I7 duplicates: nobody needs {kept:?}"));
+            };
+            self.calls.push(Call {
+                check,
+                stands: CallStands::Open,
+                rank: 2,
+                missed: 0,
+                sent_to_emergency: false,
+                unanswered: Vec::new(),
+            });
+        }
+        Ok(())
     }
 
     /// Where the books say something else; `None`: nowhere.

@@ -21,6 +21,9 @@ impl Tally {
     /// Counts what stands in the books at a day's end.
     pub fn note_books(&mut self, books: &Books) {
         for ladder in &books.ladders {
+            if ladder.about.starts_with("silence:") {
+                self.note("ladder about a silence");
+            }
             self.note(format!("ladder {} {}", ladder.kind, ladder.state));
         }
         for rung in &books.rungs {
@@ -103,9 +106,16 @@ pub const SOMETIMES: &[&str] = &[
     "check in_review",
     "check awaiting_call",
     "check closed",
+    "call instead of a letter",
     "call open",
     "call handed_back",
     "call closed",
+    "silence reminder",
+    "silence call",
+    "silence letter",
+    "silence came",
+    "silence ended by a person",
+    "ladder about a silence",
     "alarm unopened",
     "alarm overdue",
     "alarm nobody_to_tell",

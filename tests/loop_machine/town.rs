@@ -64,7 +64,7 @@ impl Town {
             let phone = at(&pat).enrols(name, &at(&rosa)).await.opens_link().await;
             patients.push(LinkHolder { may_read: true, ..phone.holder().await });
         }
-        // What is due from patients is another loop, with tests of its own: here nothing is.
+        // The steps of plans are another loop, with tests of their own: of patients only answers to be read are due here.
         let mut tx = practice.desk().db.write().await.unwrap();
         sqlx::query("DELETE FROM plan_step").execute(&mut *tx).await.unwrap();
         tx.commit().await.unwrap();

@@ -16,6 +16,9 @@ use closewatch::care::intake::Sending;
 use closewatch::care::ladder;
 use closewatch::care::review;
 use closewatch::care::review::Deciding;
+use closewatch::care::silence;
+use closewatch::care::silence::Calling;
+use closewatch::care::silence::Said;
 use closewatch::care::thread;
 use closewatch::care::watch;
 use closewatch::care::working;
@@ -28,12 +31,14 @@ use closewatch::store::Blobs;
 use closewatch::store::Db;
 use closewatch::store::deliveries;
 use closewatch::store::jobs::Job;
+use closewatch::store::silences::Interpreter;
 use closewatch::store::staff;
 use closewatch::store::staff::Activity;
 use closewatch::triage::CallOutcome;
 use closewatch::triage::CallResult;
 use closewatch::triage::Decision;
 use closewatch::triage::Protocol;
+use closewatch::triage::Whom;
 
 use crate::action::Action;
 use crate::action::Chosen;
@@ -132,12 +137,17 @@ impl<'a> World<'a> {
     async fn acts(&mut self, action: Action, seen: &Books) -> Done<()> {
         let moment = self.moment();
         match action {
-            Action::Sends { .. } | Action::Asks { .. } => self.patient_acts(action, &moment).await,
+            Action::Sends { .. } | Action::Asks { .. } | Action::Reads { .. } => {
+                self.patient_acts(action, seen, &moment).await
+            }
             Action::Opens { .. } | Action::Leaves { .. } | Action::Decides { .. } => {
                 self.surgeon_acts(action, seen, &moment).await
             }
             Action::Rings { .. } | Action::GivesUp { .. } | Action::HandsBack { .. } => {
                 self.office_acts(action, seen, &moment).await
+            }
+            Action::RingsSilent { .. } | Action::EndsSilence { .. } => {
+                self.office_looks_for_the_silent(action, seen, &moment).await
             }
             Action::Acknowledges { who, ladder } => {
                 let running: Vec<_> =
@@ -174,7 +184,7 @@ impl<'a> World<'a> {
         }
     }
 
-    async fn patient_acts(&mut self, action: Action, moment: &Moment) -> Done<()> {
+    async fn patient_acts(&mut self, action: Action, seen: &Books, moment: &Moment) -> Done<()> {
         match action {
             Action::Sends { patient, form, says } => {
                 let answers = match says {
@@ -191,6 +201,15 @@ impl<'a> World<'a> {
                 let key = format!("question {}", self.asked);
                 let words = if says == Says::Danger { "I cannot breathe" } else { "May I shower?" };
                 thread::ask(&self.desk, &self.town.patients[patient], &key, words, moment).await
+            }
+            Action::Reads { patient } => {
+                let holder = &self.town.patients[patient];
+                let link = holder.link.to_string();
+                for reply in seen.replies.iter().filter(|reply| !reply.is_read && seen.link_of(reply) == link)
+                {
+                    thread::mark_read(&self.desk, holder, reply.id.parse().unwrap(), moment.now).await?;
+                }
+                Ok(())
             }
             _ => unreachable!("not a patient's"),
         }
@@ -253,6 +272,38 @@ impl<'a> World<'a> {
             }
             _ => unreachable!("not the office's"),
         }
+    }
+
+    async fn office_looks_for_the_silent(
+        &mut self,
+        action: Action,
+        seen: &Books,
+        moment: &Moment,
+    ) -> Done<()> {
+        let (Action::RingsSilent { silence, .. } | Action::EndsSilence { silence }) = action else {
+            unreachable!("nobody is looked for")
+        };
+        let open = seen.open_silences();
+        let Some(place) = at(silence, open.len()) else { return Ok(()) };
+        let (desk, who, id) = (&self.desk, &self.town.staff[2], open[place].id.parse().unwrap());
+        let Action::RingsSilent { rang, .. } = action else {
+            return silence::end(desk, who, id, "Their sister says that all is well.", moment).await;
+        };
+        let (result, said) = match rang {
+            Rang::NoAnswer => (CallResult::NoAnswer, None),
+            Rang::SpokeAndOpen => (CallResult::Spoke, Some(Said::WillDo)),
+            Rang::SpokeAndDone => (CallResult::Spoke, Some(Said::Done)),
+        };
+        let calling = Calling {
+            whom: Whom::Patient,
+            result,
+            spoke_with: String::new(),
+            interpreter: Interpreter::NotNeeded,
+            note: String::new(),
+            said,
+            wait_until: None,
+        };
+        silence::log_call(desk, who, id, calling, moment).await
     }
 
     async fn is_made(&mut self, who: usize, activity: Activity) -> Done<()> {

@@ -26,6 +26,7 @@ pub fn how_many(kind: NoticeKind) -> Places {
         | NoticeKind::CallMissed
         | NoticeKind::TestLetter
         | NoticeKind::LadderTimes
+        | NoticeKind::DutyChanged
         | NoticeKind::WrongPins => Places::First,
     }
 }
@@ -46,6 +47,7 @@ pub fn words(kind: NoticeKind) -> NoticeWords {
         NoticeKind::CallMissed => NoticeWords::CallMissed,
         NoticeKind::TestLetter => NoticeWords::TestLetter,
         NoticeKind::LadderTimes => NoticeWords::LadderTimes,
+        NoticeKind::DutyChanged => NoticeWords::DutyChanged,
     }
 }
 
@@ -55,6 +57,7 @@ pub fn page_of(notice: &Notice) -> &'static str {
         (Recipient::Link(_), _) => "/my",
         (Recipient::Staff(_) | Recipient::Office, NoticeKind::TestLetter) => "/me",
         (Recipient::Staff(_) | Recipient::Office, NoticeKind::LadderTimes) => "/practice/ladder",
+        (Recipient::Staff(_) | Recipient::Office, NoticeKind::DutyChanged) => "/practice/duty",
         (
             Recipient::Staff(_) | Recipient::Office,
             NoticeKind::AnswerReady

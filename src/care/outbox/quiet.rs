@@ -44,6 +44,8 @@ pub async fn can_wait(conn: &mut Conn, notice: &Notice) -> Done<bool> {
         | NoticeKind::UrgentCheckByVoice
         | NoticeKind::NotReached
         | NoticeKind::CallMissed
+        // It may be about tonight.
+        | NoticeKind::DutyChanged
         | NoticeKind::Alarm => false,
     })
 }

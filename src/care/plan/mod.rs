@@ -177,6 +177,14 @@ pub(in crate::care) async fn note_strip_out(conn: &mut Conn, wound: &Wound, at: 
     plan::note_kind_done(conn, wound.practice, wound.id, StepKind::PackingRemoval, whenever, at).await
 }
 
+/// Some of the strip is in after all: its step is open again, so that a strip said to be out by mistake is not forgotten.
+pub(in crate::care) async fn note_strip_in(conn: &mut Conn, wound: &Wound, at: Timestamp) -> Stored<()> {
+    // Said before it was out and only now come in again, it takes nothing back.
+    let Some(out) = wound.strip_out.filter(|out| *out <= at) else { return Ok(()) };
+    wounds::note_strip_in(conn, wound.practice, wound.id).await?;
+    plan::reopen_kind(conn, wound.practice, wound.id, StepKind::PackingRemoval, out, at).await
+}
+
 /// The office booked a visit on the phone: a step of the plan, in place of the time the surgeon had asked for.
 pub(in crate::care) async fn book_visit(
     conn: &mut Conn,

@@ -32,7 +32,6 @@ use crate::store::antibiotics;
 use crate::store::antibiotics::Culture;
 use crate::store::callbacks;
 use crate::store::canary;
-use crate::store::checks;
 use crate::store::links;
 use crate::store::notices;
 use crate::store::notices::NoticeKind;
@@ -57,11 +56,7 @@ use crate::triage::Enrolled;
 use crate::triage::SilenceKind;
 use crate::triage::SilenceStep;
 use crate::triage::Tried;
-use crate::triage::Urgency;
 
-/// An answer about something urgent is to be read within this long, any other within a day (ours; safety promise I13).
-const URGENT_READ_WITHIN: SignedDuration = SignedDuration::from_hours(4);
-const READ_WITHIN: SignedDuration = SignedDuration::from_hours(24);
 /// "Come in" is to be answered within this long, or half the time that is left until the visit.
 const COME_IN_WITHIN: SignedDuration = SignedDuration::from_hours(4);
 /// From the enrolment to asking after a strip that was past its time by then (ours, no source).
@@ -104,27 +99,14 @@ pub(in crate::care) async fn look(desk: &Desk, id: PracticeId, moment: &Moment) 
 
 async fn missed(desk: &Desk, conn: &mut Conn, practice: &Practice, now: Timestamp) -> Done<Vec<Missed>> {
     let mut all = steps_missed(desk, conn, practice, now).await?;
-    for message in thread::unread(conn, practice.id, now - URGENT_READ_WITHIN).await? {
-        let class = match message.check {
-            Some(check) => {
-                checks::find(conn, practice.id, check).await?.map(|check| check.assessment.urgency)
-            }
-            None => None,
-        };
-        let within = match class {
-            Some(Urgency::OnTrack | Urgency::Tomorrow) | None => READ_WITHIN,
-            Some(Urgency::Today | Urgency::RingNow | Urgency::GoNow) => URGENT_READ_WITHIN,
-        };
+    for message in thread::unread(conn, practice.id, now).await? {
         // Whoever is rung about it anyway is told on the phone.
         let is_rung = !callbacks::open_of_wound(conn, practice.id, message.wound).await?.is_empty();
-        if message.sent + within <= now && !is_rung {
+        if let Some(since) = message.read_by
+            && !is_rung
+        {
             let about = format!("message:{}", message.id);
-            all.push(Missed {
-                wound: message.wound,
-                kind: SilenceKind::Reply,
-                about,
-                since: message.sent + within,
-            });
+            all.push(Missed { wound: message.wound, kind: SilenceKind::Reply, about, since });
         }
     }
     for (wound, review) in reviews::come_in_unanswered(conn, practice.id, now).await? {

@@ -244,7 +244,7 @@ pub async fn remove_weekly(
     member: Member,
     Form(fields): Fields,
 ) -> Result<Redirect, PageError> {
-    duty::remove_weekly(&app.desk, &member.member, id_of(&fields)?, app.now()).await?;
+    duty::remove_weekly(&app.desk, &member.member, id_of(&fields)?, &app.moment()).await?;
     Ok(Redirect::to("/practice/duty/change"))
 }
 
@@ -253,7 +253,7 @@ pub async fn remove_dated(
     member: Member,
     Form(fields): Fields,
 ) -> Result<Redirect, PageError> {
-    duty::remove_dated(&app.desk, &member.member, id_of(&fields)?, app.now()).await?;
+    duty::remove_dated(&app.desk, &member.member, id_of(&fields)?, &app.moment()).await?;
     Ok(Redirect::to("/practice/duty/change"))
 }
 
@@ -262,7 +262,7 @@ pub async fn remove_away(
     member: Member,
     Form(fields): Fields,
 ) -> Result<Redirect, PageError> {
-    duty::remove_away(&app.desk, &member.member, id_of(&fields)?, app.now()).await?;
+    duty::remove_away(&app.desk, &member.member, id_of(&fields)?, &app.moment()).await?;
     Ok(Redirect::to("/practice/duty/change"))
 }
 

@@ -79,6 +79,7 @@ pub fn notice(kind: NoticeKind) -> &'static str {
         NoticeKind::CallMissed => "We tried to call you",
         NoticeKind::TestLetter => "A test",
         NoticeKind::LadderTimes => "The ladder’s times were changed",
+        NoticeKind::DutyChanged => "Somebody’s duty was changed",
     }
 }
 
