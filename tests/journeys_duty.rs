@@ -69,7 +69,7 @@ impl Team {
     /// Who was told in the last ten minutes that their duty was changed, Rosa first.
     async fn told_of_duty(&self) -> Vec<StaffId> {
         let about = format!("duty:{}", self.practice.now().as_second() / 600);
-        let told = notices::about(&mut self.practice.books().await, self.practice.id, &about).await.unwrap();
+        let told = notices::about(&mut *self.practice.books().await, self.practice.id, &about).await.unwrap();
         [&self.rosa, &self.ines, &self.lead]
             .iter()
             .map(|who| who.member.id)

@@ -137,6 +137,10 @@ pub async fn work(
     job: &Job,
     now: &(impl Fn() -> Moment + Sync),
 ) -> Done<Worked> {
+    // Asleep since it was claimed: by now somebody else has it.
+    if job.leased_until <= now().now {
+        return Ok(Worked::InOtherHands);
+    }
     let worked = match working::within_the_house(desk, job, &doorway.outside, &now()).await {
         Ok(Some(worked)) => Ok(worked),
         Ok(None) => send(desk, doorway, job, now).await,

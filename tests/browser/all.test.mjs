@@ -12,6 +12,7 @@ import { drawing } from './outline.mjs';
 import { packing } from './packing.mjs';
 import { checkPages, patientPages, staffPages } from './pages.mjs';
 import { ownProtocol } from './protocol.mjs';
+import { pushes } from './push.mjs';
 import { startDemo } from './server.mjs';
 import { stepByStep } from './steps.mjs';
 
@@ -38,6 +39,7 @@ describe('in a real browser', { concurrency: false }, () => {
   describe('step by step', () => stepByStep(world));
   describe('taking the strip out', () => packing(world));
   describe('at the desk', () => deskHabits(world));
+  describe('pushes', () => pushes(world));
   describe('whether somebody is there', () => somebodyIsThere(world));
   // Last: it changes how the demo sorts.
   describe('the practice\'s own protocol', () => ownProtocol(world));

@@ -2,8 +2,7 @@
 // is reached: the subscription is made up in the page, and the push itself is handed to the browser by its own tools.
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
-import { enrol, openLink, signIn } from './house.mjs';
-import { mustSay } from './house.mjs';
+import { enrol, mustSay, openLink, signIn } from './house.mjs';
 import { noComplaints } from './looks.mjs';
 
 // What a push service would give. The key is the receiver's of the worked example in RFC 8291, section 5.

@@ -148,11 +148,14 @@ pub fn day(longest: usize) -> impl Strategy<Value = Vec<Step>> {
         [fine, Action::Passes(Clock::Week), Action::Runs, Action::Passes(Clock::Hours(4)), Action::Runs];
     let answered = Action::Decides { surgeon: 0, check: 0, chosen: Chosen::Fine };
     let unread = [fine, answered, Action::Passes(Clock::Week), Action::Runs, Action::Passes(Clock::Hours(9))];
+    let missed = Action::RingsSilent { silence: 0, rang: Rang::NoAnswer };
+    let rung = [fine, answered, Action::Passes(Clock::Week), Action::Runs, missed, missed];
     let begins = prop_oneof![
         20 => Just(Vec::new()),
         1 => Just(nobody.to_vec()),
         1 => Just(late.to_vec()),
         2 => Just(unread.to_vec()),
+        1 => Just(rung.to_vec()),
     ];
     (begins, prop::collection::vec(step(), 4..longest)).prop_map(|(begins, goes_on)| {
         let mut day: Vec<Step> = begins.into_iter().map(Step::from).collect();

@@ -207,6 +207,12 @@ impl Day<'_> {
         }
         self.step(world, Action::Passes(Clock::Minutes(2)).into()).await?;
         self.step(world, Action::Runs.into()).await?;
+        for _ in 0..self.books.open_silences().len() {
+            let rings = Action::RingsSilent { silence: 0, rang: Rang::SpokeAndDone };
+            self.step(world, rings.into()).await?;
+        }
+        self.step(world, Action::Passes(Clock::Minutes(2)).into()).await?;
+        self.step(world, Action::Runs.into()).await?;
         if let Some(silence) = self.books.open_silences().first() {
             return Err(format!("I14 the end: {silence:?} is still looked for"));
         }

@@ -1,5 +1,5 @@
-//! What holds of answers that nobody reads (I13): each comes back to the office's list, is rung about, and ends only because
-//! the patient read it or a person says why nobody waits any more.
+//! What holds of answers that nobody reads, and of visits nobody notes (I13): each comes back to the office's list, is rung
+//! about, and ends only because the patient read it or a person says why nobody waits any more.
 
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;

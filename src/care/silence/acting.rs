@@ -423,7 +423,10 @@ async fn open(conn: &mut Conn, member: &StaffMember, id: SilenceId) -> Done<(Sil
 /// A person acts: the ladder stops, and the step is no longer late.
 async fn stop_asking(conn: &mut Conn, member: &StaffMember, silence: &Silence, now: Timestamp) -> Done<()> {
     ladder::stop(conn, member, &about(silence.id), now).await?;
-    alarms::end(conn, member.practice, AlarmKind::Overdue, &about(silence.id), now).await?;
+    // Somebody is there and acts.
+    for kind in [AlarmKind::Overdue, AlarmKind::NobodyToTell] {
+        alarms::end(conn, member.practice, kind, &about(silence.id), now).await?;
+    }
     Ok(())
 }
 

@@ -291,7 +291,12 @@ async fn over(conn: &mut Conn, silence: &Silence, wound: &Wound, now: Timestamp)
             let paused = plan::standing(conn, practice, wound.id).await?.paused(now).is_some();
             match step_of(conn, silence).await? {
                 Some(step) if step.done.is_some() => came,
-                Some(step) if step.cancelled.is_none() && step.step.due <= now && !paused => None,
+                // What was due once is due still, also for a clock that was set back: only a step moved later is not.
+                Some(step)
+                    if step.cancelled.is_none() && step.step.due <= now.max(silence.begun) && !paused =>
+                {
+                    None
+                }
                 Some(_) | None => Some(SilenceEnd::NotDue),
             }
         }
