@@ -1,13 +1,17 @@
 // A push in a real browser: the worker that stands at the root shows the fixed sentence and where a tap leads. No push service
 // is reached: the subscription is made up in the page, and the push itself is handed to the browser by its own tools.
 import assert from 'node:assert/strict';
-import { test } from 'node:test';
+import { generateKeyPairSync } from 'node:crypto';
+import { writeFileSync } from 'node:fs';
+import path from 'node:path';
+import { after, before, test } from 'node:test';
 import { enrol, mustSay, openLink, signIn } from './house.mjs';
 import { noComplaints } from './looks.mjs';
+import { startDemo } from './server.mjs';
 
 // What a push service would give. The key is the receiver's of the worked example in RFC 8291, section 5.
 const GIVEN = {
-  endpoint: 'https://updates.push.services.mozilla.com/wpush/v2/example',
+  endpoint: 'https://push.harbor.example/one',
   keys: {
     p256dh: 'BCVxsr7N_eNgVRqvHtD0zTZsEc6-VV-JvLexhqUzORcxaOzi6-AYWXvTBHm4bjyPjs7Vd8pZGH6SRpkNtoIAiw4',
     auth: 'BTBZMqHH6r4Tts7J_aSIgg',
@@ -47,8 +51,21 @@ const shown = (page) => page.evaluate(async () => {
 });
 
 export const pushes = (world) => {
+  let demo;
+
+  before(async () => {
+    const first = await startDemo();
+    const { privateKey } = generateKeyPairSync('ec', { namedCurve: 'P-256' });
+    const key = path.join(first.data, 'vapid.pem');
+    writeFileSync(key, privateKey.export({ type: 'pkcs8', format: 'pem' }), { mode: 0o600 });
+    // A name that never resolves (RFC 2606): what is sent is another test's.
+    const hosts = ['--notify-hosts', 'push.harbor.example'];
+    demo = await first.asServer(['--vapid-key-file', key, '--vapid-contact', 'mailto:run@harbor.example', ...hosts]);
+  });
+  after(async () => { await demo?.stop(); });
+
   test('a patient asks to be told in this browser, and a push says only that something waits', async () => {
-    const { browser, demo } = world;
+    const { browser } = world;
     const office = await signIn(browser, demo, 'office');
     const link = await enrol(office, demo, { name: 'Paloma Push', language: 'es' });
     await office.context().close();
@@ -68,7 +85,7 @@ export const pushes = (world) => {
   });
 
   test('a colleague is told in this browser too, and what cannot be read still shows something', async () => {
-    const { browser, demo } = world;
+    const { browser } = world;
     const surgeon = await signIn(browser, demo, 'surgeon');
     await withPush(surgeon, demo);
     await surgeon.goto(`${demo.home}/me`);

@@ -72,7 +72,13 @@ export async function startDemo(more = []) {
     const next = await start(['demo', '--go-on', '--port', port, '--speed', String(shows.speed)], (line) => line.startsWith('Data are in '), 60_000, folder);
     return { home, staff, links, data, stop: next.stop, minutes: shows.minutes };
   };
-  return { home, staff, links, data, stop, again, minutes: shows.minutes };
+  // The same data served in earnest, with these options more.
+  const asServer = async (options) => {
+    await kill();
+    const next = await start(['serve', '--port', new URL(home).port, ...options], (line) => line.startsWith('Closewatch listens'), 60_000, folder);
+    return { home, staff, links, data, stop: next.stop, minutes: shows.minutes };
+  };
+  return { home, staff, links, data, stop, again, asServer, minutes: shows.minutes };
 }
 
 // What a demo's clock shows, by how it was started: minutes from then as a datetime-local field takes them.
@@ -95,10 +101,4 @@ function clockOf(more) {
     minutes: (from) => local(now() + from * 60_000),
     speed,
   };
-}
-
-// Starts a server without a practice; `setUp` is its one-time address.
-export async function startEmpty(port) {
-  const { lines, stop } = await start(['serve', '--port', String(port)], (line) => line.startsWith('Closewatch listens'));
-  return { setUp: lines.join('\n').match(/http:\/\/\S+\/set-up\/\S+/)[0], stop };
 }
