@@ -35,14 +35,19 @@ async function push(page, demo, said) {
     });
   });
   await tools.send('ServiceWorker.enable');
-  await tools.send('ServiceWorker.deliverPushMessage', {
-    origin: demo.home, registrationId: await registered, data: JSON.stringify(said),
-  });
+  const one = { origin: demo.home, registrationId: await registered, data: JSON.stringify(said) };
+  // A worker that only just stands may miss the first.
+  for (let tries = 0; tries < 5; tries += 1) {
+    await tools.send('ServiceWorker.deliverPushMessage', one);
+    const all = await shown(page);
+    if (all.length > 0) return all;
+  }
+  return [];
 }
 
 const shown = (page) => page.evaluate(async () => {
   const registration = await navigator.serviceWorker.ready;
-  for (let tries = 0; tries < 40; tries += 1) {
+  for (let tries = 0; tries < 20; tries += 1) {
     const all = await registration.getNotifications();
     if (all.length > 0) return all.map(({ title, body, lang, data }) => ({ title, body, lang, data }));
     await new Promise((done) => { setTimeout(done, 100); });
@@ -74,10 +79,10 @@ export const pushes = (world) => {
     await phone.goto(`${demo.home}/my`);
     await Promise.all([phone.waitForNavigation(), phone.click('[data-push-key] button')]);
     assert.equal(await phone.locator('[data-push-end]').count(), 1, 'this browser is told from now on');
-    await push(phone, demo, {
+    const all = await push(phone, demo, {
       title: 'Mensaje', body: `Hay un mensaje para usted: ${demo.home}/my`, lang: 'es', tag: 'one',
     });
-    assert.deepEqual(await shown(phone), [
+    assert.deepEqual(all, [
       { title: 'Mensaje', body: 'Hay un mensaje para usted.', lang: 'es', data: { link: `${demo.home}/my` } },
     ]);
     noComplaints(phone, 'a phone that is told');
@@ -91,10 +96,7 @@ export const pushes = (world) => {
     await surgeon.goto(`${demo.home}/me`);
     await Promise.all([surgeon.waitForNavigation(), surgeon.click('[data-push-key] button')]);
     await mustSay(surgeon, 'browser');
-    const tools = await surgeon.context().newCDPSession(surgeon);
-    await tools.detach();
-    await push(surgeon, demo, 'no object');
-    const [only] = await shown(surgeon);
+    const [only] = await push(surgeon, demo, 'no object');
     assert.equal(only.title, '1');
     await surgeon.context().close();
   });
