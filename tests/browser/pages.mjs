@@ -159,6 +159,9 @@ export const staffPages = (world) => {
     await page.goto(`${demo.home}/patients`);
     const patient = await page.locator('main a[href^="/patients/"]:not([href="/patients/new"])').first().getAttribute('href');
     await lookAt(t, page, 'patient', `${demo.home}${patient}`, { patient: false });
+    await page.goto(`${demo.home}${patient}`);
+    const handOff = await page.locator('a[href$="/hand-off"]').first().getAttribute('href');
+    await lookAt(t, page, 'hand-off', `${demo.home}${handOff}`, { patient: false });
     await lookAt(t, page, 'enrol', `${demo.home}/patients/new`, { patient: false });
     await t.test('issued', async () => {
       page.complaints.length = 0;

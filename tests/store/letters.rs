@@ -76,7 +76,7 @@ async fn an_emergency_is_texted_at_once_and_mailed_as_well_after_five_minutes() 
         practice.works().await;
         let first = letters(&practice);
         assert_eq!(first.len(), 1, "{first:?}");
-        assert!(first[0].contains("+12025550150") && first[0].contains("https://wounds.example/queue"));
+        assert!(first[0].contains("+12025550150") && first[0].contains("https://wounds.example/alarms"));
         practice.minutes_of_work_pass(6).await;
         assert_eq!(letters(&practice).len(), 3, "the text again, and the mail");
     })

@@ -58,21 +58,25 @@ pub fn page_of(notice: &Notice) -> &'static str {
         (Recipient::Staff(_) | Recipient::Office, NoticeKind::TestLetter) => "/me",
         (Recipient::Staff(_) | Recipient::Office, NoticeKind::LadderTimes) => "/practice/ladder",
         (Recipient::Staff(_) | Recipient::Office, NoticeKind::DutyChanged) => "/practice/duty",
+        // Every member of staff may look there, and from there a surgeon opens the check.
         (
             Recipient::Staff(_) | Recipient::Office,
-            NoticeKind::AnswerReady
-            | NoticeKind::UrgentCheck
+            NoticeKind::UrgentCheck
             | NoticeKind::UrgentCheckAgain
             | NoticeKind::UrgentCheckByVoice
             | NoticeKind::NotReached
-            | NoticeKind::Alarm
+            | NoticeKind::Alarm,
+        ) => "/alarms",
+        (
+            Recipient::Staff(_) | Recipient::Office,
+            NoticeKind::AnswerReady
             | NoticeKind::StepDue
             | NoticeKind::NotHeard
             | NoticeKind::ReplyUnread
             | NoticeKind::ComeInUnanswered
             | NoticeKind::CallMissed
             | NoticeKind::WrongPins,
-        ) => "/queue",
+        ) => "/patients",
         (Recipient::Staff(_) | Recipient::Office, NoticeKind::CallToMake) => "/callbacks",
     }
 }

@@ -74,12 +74,16 @@ pub async fn show(
     let of = hand_off::view(&app.desk, &member.member, id, now).await?;
     let (zone, patient, wound) = (&of.practice.zone, &of.patient, &of.wound);
     let clock = |at| time_words::clock_time(at, now, zone, STAFF_LANGUAGE);
-    let day = |at| time_words::day(at, zone, STAFF_LANGUAGE);
+    // On paper no day may be left out.
+    let full = |at| {
+        let time = time_words::clock_time(at, at, zone, STAFF_LANGUAGE);
+        format!("{}, {time}", time_words::day(at, zone, STAFF_LANGUAGE))
+    };
     let risks = chart_words::risks(&wound.risk);
     let context = Context::of(&wound.operation, &wound.risk, wound.strip_out);
     let shown = HandOffPage {
         frame: Frame::of(&app, &member, Part::Callbacks, "Hand-off").await?,
-        written: format!("{}, {}", day(now), clock(now)),
+        written: full(now),
         name: patient.name.clone(),
         born: patient.born.to_string(),
         age_years: patient.age_years(now.to_zoned_datetime(zone.clone()).date()),
@@ -94,7 +98,7 @@ pub async fn show(
         needs_interpreter: needs_interpreter(patient),
         place: wound_words::place_line(&wound.operation),
         procedure: wound.operation.procedure.clone(),
-        operated: format!("{}, {}", day(wound.operation.operated), clock(wound.operation.operated)),
+        operated: full(wound.operation.operated),
         day: day_number(wound.operation.operated, now, zone),
         surgeon: of.surgeon.clone(),
         strip: chart_words::strip(strip_state(wound.operation.packing, wound.strip_out, now), now, zone),
@@ -111,7 +115,11 @@ pub async fn show(
                     "" => String::new(),
                     result => format!("; culture: {result}"),
                 };
-                format!("{}{doses}, since {}{culture}", course.drug, day(course.started))
+                format!(
+                    "{}{doses}, since {}{culture}",
+                    course.drug,
+                    time_words::day(course.started, zone, STAFF_LANGUAGE)
+                )
             })
             .collect(),
         decided: of.review.as_ref().map_or_else(String::new, |review| {
