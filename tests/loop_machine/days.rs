@@ -207,12 +207,18 @@ impl Day<'_> {
         }
         self.step(world, Action::Passes(Clock::Minutes(2)).into()).await?;
         self.step(world, Action::Runs.into()).await?;
-        for _ in 0..self.books.open_silences().len() {
-            let rings = Action::RingsSilent { silence: 0, rang: Rang::SpokeAndDone };
-            self.step(world, rings.into()).await?;
+        // By a clock that was set back a visit may come due only now.
+        for _ in 0..10 {
+            if self.books.open_silences().is_empty() {
+                break;
+            }
+            for _ in 0..self.books.open_silences().len() {
+                let rings = Action::RingsSilent { silence: 0, rang: Rang::SpokeAndDone };
+                self.step(world, rings.into()).await?;
+            }
+            self.step(world, Action::Passes(Clock::Minutes(2)).into()).await?;
+            self.step(world, Action::Runs.into()).await?;
         }
-        self.step(world, Action::Passes(Clock::Minutes(2)).into()).await?;
-        self.step(world, Action::Runs.into()).await?;
         if let Some(silence) = self.books.open_silences().first() {
             return Err(format!("I14 the end: {silence:?} is still looked for"));
         }
