@@ -28,6 +28,7 @@ use crate::photo::CardIssue;
 use crate::photo::CleanPhoto;
 use crate::photo::Refused;
 use crate::store::Conn;
+use crate::store::KeptBlob;
 use crate::store::Tx;
 use crate::store::assessments;
 use crate::store::check_drafts;
@@ -39,8 +40,10 @@ use crate::store::photos::Camera;
 use crate::store::photos::MOST_PHOTOS;
 use crate::store::photos::Photo;
 use crate::store::photos::Renditions;
+use crate::store::photos::Size;
 use crate::store::photos::Tap;
 use crate::store::practices;
+use crate::store::sealed_blobs;
 use crate::store::wounds;
 use crate::store::wounds::Wound;
 use crate::triage::Answers;
@@ -66,6 +69,8 @@ pub struct PreparedPhoto {
     position: i64,
     sent_sha256: String,
     renditions: Option<Renditions>,
+    /// The blobs of its renditions: full, review, small.
+    kept: Vec<KeptBlob>,
     tap: Option<Tap>,
     camera: Camera,
     flags: Vec<String>,
@@ -75,6 +80,12 @@ impl PreparedPhoto {
     /// Why this picture cannot be used, or may not be: codes for the page's words.
     pub fn flags(&self) -> &[String] {
         &self.flags
+    }
+
+    /// The blob of one rendition; `None`: what was sent is no picture.
+    pub fn blob(&self, size: Size) -> Option<&KeptBlob> {
+        let name = self.renditions.as_ref()?.blob(size);
+        self.kept.iter().find(|kept| kept.name == *name)
     }
 
     pub fn is_readable(&self) -> bool {
@@ -138,14 +149,18 @@ async fn keep_renditions(
     let (width_px, height_px) = (clean.full().width_px, clean.full().height_px);
     let camera = Camera { focal_35mm: clean.focal_35mm(), time: clean.capture_time() };
     let (full, review, small) = clean.into_renditions();
+    let full = desk.blobs.put(full.jpeg).await?;
+    let review = desk.blobs.put(review.jpeg).await?;
+    let small = desk.blobs.put(small.jpeg).await?;
     let renditions = Renditions {
-        full: desk.blobs.put(full.jpeg).await?,
-        review: desk.blobs.put(review.jpeg).await?,
-        small: desk.blobs.put(small.jpeg).await?,
+        full: full.name.clone(),
+        review: review.name.clone(),
+        small: small.name.clone(),
         width_px,
         height_px,
     };
-    Ok(PreparedPhoto { position, sent_sha256, renditions: Some(renditions), tap, camera, flags })
+    let kept = vec![full, review, small];
+    Ok(PreparedPhoto { position, sent_sha256, renditions: Some(renditions), kept, tap, camera, flags })
 }
 
 fn refused_photo(refused: &Refused, sent_sha256: String, position: i64) -> PreparedPhoto {
@@ -153,6 +168,7 @@ fn refused_photo(refused: &Refused, sent_sha256: String, position: i64) -> Prepa
         position,
         sent_sha256,
         renditions: None,
+        kept: Vec::new(),
         tap: None,
         camera: Camera::default(),
         flags: vec![refused.code().to_owned()],
@@ -327,6 +343,7 @@ async fn tie_photos(
         if here >= MOST_PHOTOS {
             break;
         }
+        let kept = photo.kept;
         let photo = Photo {
             id: PhotoId::mint(moment),
             practice: check.practice,
@@ -342,6 +359,9 @@ async fn tie_photos(
         if photos::insert(conn, &photo).await? {
             any_new = true;
             here += 1;
+            for blob in &kept {
+                sealed_blobs::insert(conn, check.practice, blob, moment.now).await?;
+            }
             measuring::queue(conn, &photo, moment.now).await?;
             let detail = format!("flags={}", photo.flags.join("+"));
             let subject = format!("photo:{}", photo.id);

@@ -9,6 +9,7 @@ mod doors;
 pub mod error;
 mod headers;
 mod health;
+pub mod listen;
 mod local_time;
 mod office;
 mod patient;

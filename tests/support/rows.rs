@@ -58,6 +58,7 @@ pub const TABLES: &[&str] = &[
     "page_beat",
     "drill",
     "canary",
+    "sealed_blob",
 ];
 
 /// Every row of one practice, its own row among them, by table. Equal before and after: nothing of it changed.
