@@ -179,7 +179,7 @@ impl Settings {
             &self.notify.smtp_ca_file,
             &self.notify.vapid_key_file,
         ];
-        named.into_iter().flatten().cloned().collect()
+        named.into_iter().flatten().cloned().chain([self.sealing_keys(), self.record_key()]).collect()
     }
 
     /// Without a slash at the end.

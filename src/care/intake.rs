@@ -12,6 +12,7 @@ use crate::care::LinkHolder;
 use crate::care::assessing;
 use crate::care::assessing::Again;
 use crate::care::assessing::Assessed;
+use crate::care::knock;
 use crate::care::measuring;
 use crate::care::measuring::Hints;
 use crate::care::plan;
@@ -206,6 +207,7 @@ pub(in crate::care) async fn receive_in(
     }
     let body_sha256 = body_hash(&sending);
     let wound = wounds::hold(tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
+    knock::must_be_open(tx, holder, moment.now).await?;
     let found = checks::by_form_key(tx, holder.link, &form_key).await?;
     let known = found.as_ref().map(|check| check.id);
     let said = strip_out::join(tx, &wound, known, &mut sending.answers, moment.now).await?;
@@ -244,6 +246,7 @@ pub async fn add_photo(
 ) -> Done<Option<Receipt>> {
     let mut tx = desk.db.write().await?;
     let wound = wounds::hold(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
+    knock::must_be_open(&mut tx, holder, moment.now).await?;
     let Some(mut check) = checks::by_form_key(&mut tx, holder.link, form_key).await? else { return Ok(None) };
     if tie_photos(&mut tx, &check, vec![prepared], moment).await? {
         let again = Again::Amended(Actor::Link(check.link));

@@ -78,6 +78,9 @@ pub enum CareError {
     /// The person's role does not do this.
     #[error("not allowed for this role")]
     NotAllowed,
+    /// The link was revoked or ran out, perhaps while something was on its way.
+    #[error("the link was closed")]
+    LinkClosed,
     /// Somebody else is looking at the check until then.
     #[error("claimed by another surgeon")]
     Claimed { by: String, until: Timestamp },

@@ -2,8 +2,9 @@
 
 use std::fs;
 use std::path::Path;
-use std::time::Duration;
-use std::time::SystemTime;
+
+use jiff::SignedDuration;
+use jiff::Timestamp;
 
 use crate::cli::BadInput;
 use crate::cli::Failure;
@@ -15,11 +16,12 @@ use crate::store::key_file;
 use crate::store::keyring::KeyRing;
 use crate::store::practices;
 use crate::store::sealed_blobs;
+use crate::web::Clock;
 
 /// So many wraps are made anew in one transaction: nobody waits for it.
 const AT_ONCE: i64 = 200;
 /// A server reads its keys again within this long; a key is not taken out while one may still seal with it.
-const SETTLES_WITHIN: Duration = Duration::from_secs(120);
+const SETTLES_WITHIN: SignedDuration = SignedDuration::from_secs(120);
 
 #[derive(Debug, clap::Subcommand)]
 pub enum Keys {
@@ -140,8 +142,8 @@ async fn take_out(settings: &Settings, version: u32) -> Result<(), Failure> {
         );
         return Err(BadInput(why).into());
     }
-    let changed = fs::metadata(&path)?.modified()?;
-    if SystemTime::now().duration_since(changed).unwrap_or_default() < SETTLES_WITHIN {
+    let changed = Timestamp::try_from(fs::metadata(&path)?.modified()?)?;
+    if Clock::Machine.now().duration_since(changed) < SETTLES_WITHIN {
         let why = "the key file was changed just now, and a server may still seal with the old key: wait two minutes";
         return Err(BadInput(why.to_owned()).into());
     }

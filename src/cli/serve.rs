@@ -1,13 +1,17 @@
 //! `closewatch serve`: open the books and listen.
 
+use std::fs::File;
 use std::sync::Arc;
 
+use rustix::fs::FlockOperation;
+use rustix::fs::flock;
 use tokio::net::TcpListener;
 
 use crate::care::Desk;
 use crate::care::measuring::Method;
 use crate::care::staff;
 use crate::care::vitals::Machine;
+use crate::cli::BadInput;
 use crate::cli::Failure;
 use crate::config::Settings;
 use crate::ids::Chance;
@@ -81,8 +85,27 @@ pub async fn bind(mut settings: Settings) -> Result<(TcpListener, Settings), Fai
     Ok((listener, settings))
 }
 
+/// On SQLite one server at a time: the lock lies in the data folder for as long as the file is held open, and goes with the
+/// process. `None`: a database of its own keeps several servers apart.
+fn alone(settings: &Settings) -> Result<Option<File>, Failure> {
+    if !settings.database_url().starts_with("sqlite:") {
+        return Ok(None);
+    }
+    let path = settings.data_folder().join("closewatch.lock");
+    let file = File::options().write(true).create(true).truncate(false).open(&path)?;
+    match flock(&file, FlockOperation::NonBlockingLockExclusive) {
+        Ok(()) => Ok(Some(file)),
+        Err(_) => {
+            let folder = settings.data_folder().display();
+            let told = format!("another server works in {folder}. Stop it first, or give another --data.");
+            Err(BadInput(told).into())
+        }
+    }
+}
+
 /// Serves until Ctrl-C or a termination signal.
 pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Result<(), Failure> {
+    let _alone = alone(settings)?;
     let post = Post::from_settings(&settings.notify)?;
     let heart = Heart::from_settings(&settings.heartbeat, &settings.notify.notify_hosts)?;
     let doorway = Doorway::new(post.clone(), &app.public_url);

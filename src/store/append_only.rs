@@ -53,7 +53,6 @@ pub async fn guard(pool: &AnyPool, engine: Engine) -> Stored<()> {
             if standing == 2 {
                 return Ok(());
             }
-            #[expect(clippy::disallowed_methods, reason = "PostgreSQL has no immediate transactions")]
             let mut tx = conn.begin().await?;
             for sql in POSTGRES {
                 tx.execute(*sql).await?;

@@ -159,17 +159,20 @@ fn answer(
         .serve_connection(TokioIo::new(Box::pin(stream)), service)
 }
 
+/// How many places each address has.
+type Counts = Arc<Mutex<HashMap<IpAddr, usize>>>;
+
 /// The places there are for connections.
 struct Places {
     limits: Arc<ListenLimits>,
     all: Arc<Semaphore>,
-    each: Arc<Mutex<HashMap<IpAddr, usize>>>,
+    each: Counts,
 }
 
 /// A place that somebody has; given back when it is dropped.
 struct Place {
     _of_all: OwnedSemaphorePermit,
-    counted: Option<(IpAddr, Arc<Mutex<HashMap<IpAddr, usize>>>)>,
+    counted: Option<(IpAddr, Counts)>,
 }
 
 impl Places {

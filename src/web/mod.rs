@@ -13,6 +13,7 @@ pub mod listen;
 mod local_time;
 mod office;
 mod patient;
+mod plain;
 mod practice;
 mod reach;
 mod router;
