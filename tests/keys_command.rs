@@ -9,7 +9,6 @@ use std::path::PathBuf;
 use std::process::Command;
 use std::process::Output;
 use std::time::Duration;
-use std::time::SystemTime;
 
 use closewatch::store::BlobName;
 use closewatch::store::photos;
@@ -58,6 +57,13 @@ async fn all_readable(practice: &Practice, phone: &Phone) -> usize {
     read
 }
 
+/// As if the file had been written five minutes earlier.
+fn five_minutes_ago(path: &Path) {
+    let file = fs::File::options().append(true).open(path).unwrap();
+    let written = file.metadata().unwrap().modified().unwrap();
+    file.set_modified(written - Duration::from_secs(300)).unwrap();
+}
+
 fn files(folder: &Path) -> Vec<PathBuf> {
     let mut found = Vec::new();
     for entry in fs::read_dir(folder).unwrap() {
@@ -97,8 +103,7 @@ async fn a_key_is_rotated_under_a_working_practice_and_every_photo_can_be_read_a
     let told = keys(&place, "remove", &["1"]);
     assert_eq!(told.status.code(), Some(2));
     assert!(said(&told).contains("wait two minutes"), "{}", said(&told));
-    let earlier = SystemTime::now() - Duration::from_secs(300);
-    fs::File::options().append(true).open(&key_file).unwrap().set_modified(earlier).unwrap();
+    five_minutes_ago(&key_file);
     assert!(said(&keys(&place, "remove", &["2"])).contains("cannot be taken out"), "the newest seals");
     assert!(keys(&place, "remove", &["1"]).status.success());
     practice.desk().blobs.reload_keys().unwrap();
@@ -115,8 +120,7 @@ async fn a_key_that_still_opens_something_is_not_taken_out() {
     phone.sends("one", no_danger(), &[jpeg(1)]).await;
     assert!(keys(&place, "add", &[]).status.success());
     let key_file = place.folder.path().join("sealing-keys");
-    let earlier = SystemTime::now() - Duration::from_secs(300);
-    fs::File::options().append(true).open(&key_file).unwrap().set_modified(earlier).unwrap();
+    five_minutes_ago(&key_file);
     let told = keys(&place, "remove", &["1"]);
     assert_eq!(told.status.code(), Some(2));
     assert!(said(&told).contains("key 1 still opens 3 objects"), "{}", said(&told));
