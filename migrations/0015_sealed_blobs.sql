@@ -20,5 +20,5 @@ CREATE INDEX sealed_blob_scrubbed ON sealed_blob (practice_id, scrubbed_ms);
 CREATE UNIQUE INDEX sealed_blob_by_file ON sealed_blob (sealed_sha256, practice_id);
 
 -- What comes through a closed link is refused, and the canary's was closed from the beginning; its secrets are nowhere.
-UPDATE patient_link SET expires_ms = 7258118400000
+UPDATE patient_link SET expires_ms = 7258118400000, revoked_ms = NULL
     WHERE practice_id IN (SELECT id FROM practice WHERE purpose = 'canary');

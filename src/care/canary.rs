@@ -305,7 +305,7 @@ async fn make_link(conn: &mut Conn, wound: &Wound, moment: &Moment) -> Done<()> 
         name: NAME.to_owned(),
         // Its secrets were forgotten as soon as they were made: it stays open, and nobody has it.
         expires: NEVER,
-        revoked: Some(moment.now),
+        revoked: None,
         first_used: None,
         created: moment.now,
         code_phc: NOBODY_PHC.to_owned(),
