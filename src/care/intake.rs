@@ -28,6 +28,7 @@ use crate::photo;
 use crate::photo::CardIssue;
 use crate::photo::CleanPhoto;
 use crate::photo::Refused;
+use crate::store::BlobName;
 use crate::store::Conn;
 use crate::store::KeptBlob;
 use crate::store::Tx;
@@ -150,17 +151,19 @@ async fn keep_renditions(
     let (width_px, height_px) = (clean.full().width_px, clean.full().height_px);
     let camera = Camera { focal_35mm: clean.focal_35mm(), time: clean.capture_time() };
     let (full, review, small) = clean.into_renditions();
-    let full = desk.blobs.put(full.jpeg).await?;
-    let review = desk.blobs.put(review.jpeg).await?;
-    let small = desk.blobs.put(small.jpeg).await?;
-    let renditions = Renditions {
-        full: full.name.clone(),
-        review: review.name.clone(),
-        small: small.name.clone(),
-        width_px,
-        height_px,
-    };
-    let kept = vec![full, review, small];
+    let mut kept: Vec<KeptBlob> = Vec::new();
+    let mut names = Vec::new();
+    for jpeg in [full.jpeg, review.jpeg, small.jpeg] {
+        let name = BlobName::of(&jpeg);
+        // Of a small picture the larger renditions are one and the same.
+        if !kept.iter().any(|blob| blob.name == name) {
+            kept.push(desk.blobs.put(jpeg).await?);
+        }
+        names.push(name);
+    }
+    let [full, review, small] =
+        names.try_into().map_err(|_| CareError::Work("a photo has three renditions".to_owned()))?;
+    let renditions = Renditions { full, review, small, width_px, height_px };
     Ok(PreparedPhoto { position, sent_sha256, renditions: Some(renditions), kept, tap, camera, flags })
 }
 
