@@ -18,6 +18,7 @@ use sqlx::AssertSqlSafe;
 use support::Place;
 use support::Practice;
 use support::Staff;
+use support::middle_ms;
 use support::with_temperature;
 
 const MOST_GROWTH: f64 = 1.5;
@@ -110,11 +111,6 @@ fn report(engine: &str, queues: &mut [Queue]) -> bool {
         grew |= queue.limited && opened.max(refreshed) > MOST_GROWTH;
     }
     grew
-}
-
-fn middle_ms(times: &mut [Duration]) -> f64 {
-    times.sort_unstable();
-    times[times.len() / 2].as_secs_f64() * 1e3
 }
 
 async fn ready(place: &Place, load: Load, limited: bool) -> Queue {

@@ -8,13 +8,13 @@
 mod support;
 
 use std::process::ExitCode;
-use std::time::Duration;
 use std::time::Instant;
 
 use sqlx::AssertSqlSafe;
 
 use support::Place;
 use support::Practice;
+use support::middle_ms;
 
 const MOST_GROWTH: f64 = 1.5;
 const WOUNDS: [usize; 3] = [30, 300, 3_000];
@@ -77,11 +77,6 @@ async fn measure(wounds: usize) -> Cost {
     assert_eq!(silent, wounds as i64 / SILENT as i64, "patients are silent");
     place.clear().await;
     Cost { wounds, look_ms: middle_ms(&mut looks), reading_ms: middle_ms(&mut readings) }
-}
-
-fn middle_ms(times: &mut [Duration]) -> f64 {
-    times.sort_unstable();
-    times[times.len() / 2].as_secs_f64() * 1e3
 }
 
 async fn count(practice: &Practice, sql: &'static str) -> i64 {

@@ -132,8 +132,13 @@ pub async fn of_member(conn: &mut Conn, member: &StaffMember, now: Timestamp) ->
 
 /// How many times within [`SHOWN_DAYS`] a person is on duty: as many gaps as switching them off can leave.
 pub fn shifts_ahead(roster: &Roster, person: StaffId, now: Timestamp) -> usize {
+    spans_ahead(roster, now).iter().filter(|span| span.staff == person).count()
+}
+
+/// Everybody's duty within [`SHOWN_DAYS`].
+pub(in crate::care) fn spans_ahead(roster: &Roster, now: Timestamp) -> Vec<DutySpan> {
     let end = now.saturating_add(SignedDuration::from_hours(SHOWN_DAYS * 24)).unwrap_or(now);
-    roster.spans(now, end).iter().filter(|span| span.staff == person).count()
+    roster.spans(now, end)
 }
 
 /// A change of hours or holidays: the lead's, with the practice held so that two changes never mix.

@@ -4,7 +4,7 @@ use jiff::SignedDuration;
 use jiff::Timestamp;
 
 use crate::care::Done;
-use crate::care::duty::SHOWN_DAYS;
+use crate::care::duty::spans_ahead;
 use crate::duty::DutySpan;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
@@ -26,8 +26,7 @@ pub(in crate::care) async fn ahead(
     practice: PracticeId,
     now: Timestamp,
 ) -> Done<Vec<DutySpan>> {
-    let end = now.saturating_add(SignedDuration::from_hours(SHOWN_DAYS * 24)).unwrap_or(now);
-    Ok(duty::roster(conn, practice).await?.spans(now, end))
+    Ok(spans_ahead(&duty::roster(conn, practice).await?, now))
 }
 
 /// Tells everyone but `by` whose duty is no longer as it was `before`, in the transaction of the change.

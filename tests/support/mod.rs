@@ -12,6 +12,7 @@ mod place;
 mod practice;
 mod rows;
 mod silent;
+mod stopwatch;
 mod until_killed;
 
 pub use made_up::*;
@@ -22,4 +23,5 @@ pub use place::*;
 pub use practice::*;
 pub use rows::*;
 pub use silent::*;
+pub use stopwatch::*;
 pub use until_killed::*;
