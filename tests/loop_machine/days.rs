@@ -19,6 +19,7 @@ use crate::model::Stands;
 use crate::model::at;
 use crate::rest::is_at_rest;
 use crate::rest::laws_of_rest;
+use crate::rest::reading_order;
 use crate::tally::Tally;
 use crate::town::Town;
 use crate::unread::Unread;
@@ -121,6 +122,7 @@ impl Day<'_> {
         if action == Action::Runs && step.killed.is_none() && is_at_rest(&self.books, world.when) {
             self.tally.rests += 1;
             laws_of_rest(&self.books, &self.model, &self.seen, world.when)?;
+            reading_order(&self.books, &world.queue().await, world.when)?;
             self.unread.at_rest(&self.books, &self.seen, world.when)?;
         }
         Ok(())

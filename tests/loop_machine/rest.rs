@@ -1,5 +1,6 @@
 //! What holds when all that is due was worked off and no job is in anybody's hands.
 
+use crate::books;
 use crate::books::Books;
 use crate::books::Delivery;
 use crate::laws::Fault;
@@ -64,6 +65,21 @@ pub fn laws_of_rest(books: &Books, model: &Model, seen: &Seen, when: When) -> Re
         }
     }
     letters(books, when)
+}
+
+/// I4: by class, then by due time, then as they came; what is late counts one class higher, up to the highest.
+pub fn reading_order(books: &Books, queue: &[String], when: When) -> Result<(), Fault> {
+    let waits = |check: &&books::Check| check.state == "queued" || check.state == "in_review";
+    let mut expected: Vec<_> = books.checks.iter().enumerate().filter(|(_, check)| waits(check)).collect();
+    expected.sort_by_key(|(came, check)| {
+        let risen = u8::from(check.due < when.wall());
+        (check.rank.saturating_sub(risen), check.due, *came)
+    });
+    let expected: Vec<&String> = expected.into_iter().map(|(_, check)| &check.id).collect();
+    match queue.iter().eq(expected.iter().copied()) {
+        true => Ok(()),
+        false => Err(format!("I4 order: {queue:?} is read for {expected:?}")),
+    }
 }
 
 fn jobs(books: &Books, when: When) -> Result<(), Fault> {

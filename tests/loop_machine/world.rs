@@ -29,6 +29,8 @@ use closewatch::jobs::runner::Doorway;
 use closewatch::photo::Limits;
 use closewatch::store::Blobs;
 use closewatch::store::Db;
+use closewatch::store::checks;
+use closewatch::store::checks::QueueFilter;
 use closewatch::store::deliveries;
 use closewatch::store::jobs::Job;
 use closewatch::store::silences::Interpreter;
@@ -100,6 +102,13 @@ impl<'a> World<'a> {
 
     pub async fn books(&self) -> Books {
         Books::read(&mut self.db.read().await.unwrap()).await
+    }
+
+    /// The checks that wait, as a surgeon's queue has them.
+    pub async fn queue(&self) -> Vec<String> {
+        let (mut conn, now) = (self.db.read().await.unwrap(), self.moment().now);
+        let rows = checks::waiting(&mut conn, self.town.practice, &QueueFilter::default(), now, 100).await;
+        rows.unwrap().iter().map(|row| row.id.to_string()).collect()
     }
 
     pub fn moment(&self) -> Moment {
