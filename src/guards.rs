@@ -33,6 +33,12 @@ pub enum Guard {
     OneOwner,
     /// A surgeon's check that was handed back waits again.
     HandedBackWaits,
+    /// What came while a surgeon was reading is seen before the check is decided.
+    DecidedAsSeen,
+    /// Whoever only takes a check has not seen it.
+    OnlyALookIsSeen,
+    /// What a patient adds, nobody has seen.
+    AddedIsUnseen,
 }
 
 #[cfg(not(feature = "doubles"))]

@@ -17,6 +17,8 @@ use crate::care::ladder;
 use crate::care::measuring;
 use crate::care::measuring::PhotosSay;
 use crate::care::plan;
+use crate::care::progress::Extent;
+use crate::care::progress::SEEN_IN_PART;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -35,6 +37,7 @@ use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::Claim;
 use crate::store::checks::WoundCheck;
+use crate::store::claims;
 use crate::store::measurements::KeptMeasurement;
 use crate::store::measuring_jobs;
 use crate::store::notices;
@@ -78,7 +81,7 @@ pub async fn open(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Tim
     let check = checks::hold(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
     let claim = Claim { by: surgeon.id, until: now + CLAIM_LIMIT };
     if matches!(check.state, CheckState::Queued | CheckState::InReview) {
-        if !checks::claim_for(&mut tx, surgeon.practice, id, claim, now).await? {
+        if !claims::claim_for(&mut tx, surgeon.practice, id, claim, now).await? {
             return Err(claimed_by_other(&mut tx, &check).await?);
         }
         ladder::stop(&mut tx, surgeon, &format!("check:{id}"), now).await?;
@@ -147,13 +150,26 @@ pub struct Opened {
     pub to_measure: Vec<PhotoId>,
 }
 
+impl Opened {
+    /// How much there was to see.
+    pub fn extent(&self) -> Extent {
+        Extent::of(self.versions.len(), self.photos.len(), &self.thread)
+    }
+}
+
 /// Reads everything about a check, and notes that the surgeon saw it.
 pub async fn view(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Timestamp) -> Done<Opened> {
     if !surgeon.roles.surgeon {
         return Err(CareError::NotAllowed);
     }
     let opened = gather(desk, surgeon, id).await?;
-    record::note_view(desk, surgeon, "check.view", &format!("check:{id}"), now).await?;
+    let mut tx = desk.db.write().await?;
+    // Something may have come while this was read.
+    let there_is = Extent::read(&mut tx, &opened.check).await?;
+    let detail = if there_is == opened.extent() { "" } else { SEEN_IN_PART };
+    let (actor, subject) = (Actor::Staff(surgeon.id), format!("check:{id}"));
+    record::note(&mut tx, surgeon.practice, actor, "check.view", &subject, detail, now).await?;
+    tx.commit().await?;
     Ok(opened)
 }
 
@@ -258,6 +274,8 @@ pub struct Deciding {
     pub judged: Option<Urgency>,
     /// With an antibiotic: what is started; `None`: recorded without, nothing is followed.
     pub antibiotic: Option<Starting>,
+    /// How much of the check the surgeon had before them; `None`: all there is.
+    pub extent: Option<Extent>,
 }
 
 /// Decides a check. Decision, reply, callback, record and notices commit together.
@@ -283,6 +301,12 @@ pub async fn decide(
     let is_others = check.claim.is_some_and(|claim| claim.by != surgeon.id && claim.until > moment.now);
     if is_others && guards::stands(Guard::OneOwner) {
         return Err(claimed_by_other(&mut tx, &check).await?);
+    }
+    let there_is = Extent::read(&mut tx, &check).await?;
+    if deciding.extent.is_some_and(|extent| extent != there_is) && guards::stands(Guard::DecidedAsSeen) {
+        let words = "The patient sent more while you were reading: it is on this page now. \
+                     Read it, then send your answer.";
+        return Err(CareError::Entered(vec![Fault::new("extent", words)]));
     }
     let review = Review {
         id: ReviewId::mint(moment),

@@ -250,29 +250,6 @@ pub async fn set_state(conn: &mut Conn, check: &WoundCheck, state: CheckState, n
     Ok(())
 }
 
-/// Claims a check for a surgeon until `claim.until`; false when somebody else's claim still runs or it is closed.
-pub async fn claim_for(
-    conn: &mut Conn,
-    practice: PracticeId,
-    id: WoundCheckId,
-    claim: Claim,
-    now: Timestamp,
-) -> Stored<bool> {
-    const SQL: &str = "UPDATE wound_check SET claimed_by = $3, claimed_until_ms = $4, \
-                       state = CASE state WHEN 'queued' THEN 'in_review' ELSE state END \
-                       WHERE practice_id = $1 AND id = $2 AND state IN ('queued', 'in_review') \
-                       AND (claimed_by IS NULL OR claimed_by = $3 OR claimed_until_ms <= $5)";
-    let claimed = sqlx::query(SQL)
-        .bind(practice.to_string())
-        .bind(id.to_string())
-        .bind(claim.by.to_string())
-        .bind(claim.until.as_millisecond())
-        .bind(now.as_millisecond())
-        .execute(conn)
-        .await?;
-    Ok(claimed.rows_affected() == 1)
-}
-
 /// Keeps one body a form sent. False: the very same body was kept before.
 pub async fn keep_version(
     conn: &mut Conn,
