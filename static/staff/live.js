@@ -7,6 +7,7 @@ const SILENT_AFTER_MS = 20000; // the server beats every 10 s
 const POLL_MS = 15000; // while the line is down
 const REREAD_MS = 60000; // overdue checks rise without anything having changed
 const ANSWER_MS = 18000; // every second beat is answered: so the server knows that this page still runs
+const SAID_MS = 10000;
 
 const list = document.getElementById('list');
 const banner = document.getElementById('not-live');
@@ -20,6 +21,7 @@ let reading = false;
 let again = false;
 let signedOut = false;
 let answeredAt = 0;
+let saidAt = 0;
 let known = urgentRows();
 let urgent = urgentCount();
 
@@ -107,9 +109,15 @@ function swap(html) {
   const fresh = rows.filter((row) => !known.has(row.id)).length;
   const line = document.getElementById('waiting-line')?.textContent ?? '';
   const rung = soundIfUrgent();
-  words.textContent = [rung, fresh > 0 ? `${fresh} new. ${line}` : ''].filter(Boolean).join(' ');
+  say([rung, fresh > 0 ? `${fresh} new. ${line}` : ''].filter(Boolean).join(' '));
   document.title = document.title.replace(/^(\(\d+\) )?/, rows.length > 0 ? `(${rows.length}) ` : '');
   document.dispatchEvent(new Event('rows-read'));
+}
+
+// For a screen reader: what is new stays long enough to be read out, however soon the list is read again.
+function say(news) {
+  if (news) saidAt = Date.now();
+  if (news || Date.now() - saidAt > SAID_MS) words.textContent = news;
 }
 
 // What is said; empty when nothing urgent is new.
