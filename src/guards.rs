@@ -33,6 +33,8 @@ pub enum Guard {
     OneOwner,
     /// A surgeon's check that was handed back waits again.
     HandedBackWaits,
+    /// What came while a surgeon was reading is seen before the check is decided.
+    DecidedAsSeen,
 }
 
 #[cfg(not(feature = "doubles"))]

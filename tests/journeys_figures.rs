@@ -41,8 +41,7 @@ async fn a_surgeon_says_how_urgent_it_was_and_the_lead_reads_it_in_the_figures()
         let review = surgeon.opens(&format!("/checks/{check}")).await;
         review.must_say("How urgent was it?").must_say("As the decision says");
         practice.minutes_pass(10);
-        let decide = format!("/checks/{check}/decide");
-        assert_eq!(surgeon.presses(&decide, &decision("ring_now")).await.leads_to(), "/queue");
+        assert_eq!(surgeon.fills_in(check, &decision("ring_now")).await.leads_to(), "/queue");
         surgeon
             .opens(&format!("/checks/{check}"))
             .await

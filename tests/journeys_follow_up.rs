@@ -49,7 +49,7 @@ async fn silence(practice: &Practice, kind: SilenceKind) -> Option<Silence> {
 /// What a surgeon presses on the review page.
 async fn decides(surgeon: &Staff, check: WoundCheckId, fields: &[(&str, &str)]) -> support::Page {
     surgeon.presses(&format!("/checks/{check}/open"), &[]).await;
-    surgeon.presses(&format!("/checks/{check}/decide"), fields).await
+    surgeon.fills_in(check, fields).await
 }
 
 #[tokio::test]

@@ -588,6 +588,7 @@ async fn the_answer_is_behind_the_pin_and_holds_nothing_that_is_for_staff() {
             ask: "CANARY-ASK".to_owned(),
             judged: None,
             antibiotic: None,
+            extent: None,
         };
         review::decide(practice.desk(), &surgeon.member, check.id, deciding, &practice.moment())
             .await

@@ -406,9 +406,10 @@ async fn a_form_sent_after_the_session_ended_is_kept_over_the_sign_in() {
     let practice = Practice::open(&place).await;
     let (_, check) = one_check(&practice, "Hal Hart", no_danger()).await;
     let surgeon = practice.surgeon().await;
+    let extent = surgeon.opens(&format!("/checks/{check}")).await.field("extent").unwrap();
     practice.app.clock.pass(IDLE_LIMIT);
     let path = format!("/checks/{check}/decide");
-    let typed = [("decision", "healing_as_expected"), ("reply", ANSWER)];
+    let typed = [("decision", "healing_as_expected"), ("reply", ANSWER), ("extent", &extent)];
     let out = surgeon.presses(&path, &typed).await;
     assert_eq!(out.status, StatusCode::UNAUTHORIZED);
     out.must_say("what you typed is kept");

@@ -182,7 +182,7 @@ async fn one_press_sends_the_answer_closes_the_check_and_writes_the_record() {
         assert!(page.html().contains("Call us at 202-555-0100"), "the phone is filled in");
 
         let typed = [("decision", "healing_as_expected"), ("reply", ANSWER), ("note", "calm")];
-        let sent = surgeon.presses(&format!("/checks/{check}/decide"), &typed).await;
+        let sent = surgeon.fills_in(check, &typed).await;
         assert_eq!(sent.leads_to(), "/queue");
         surgeon.opens("/queue").await.must_say("Nobody waits.");
 
@@ -243,7 +243,7 @@ async fn come_in_fills_the_visit_into_the_answer_and_hands_the_call_to_the_offic
         ("reply", "Please come in on {come_in}."),
         ("ask", "Can somebody drive you?\nAny fever?"),
     ];
-    assert_eq!(surgeon.presses(&format!("/checks/{check}/decide"), &typed).await.leads_to(), "/queue");
+    assert_eq!(surgeon.fills_in(check, &typed).await.leads_to(), "/queue");
     let messages =
         thread::of_wound(&mut *practice.books().await, practice.id, patient.enrolled.wound.id).await.unwrap();
     assert_eq!(messages[0].body, "Please come in on Wednesday, March 11 at 9:30.");

@@ -17,6 +17,8 @@ mod laws;
 mod model;
 #[path = "loop_machine/outside.rs"]
 mod outside;
+#[path = "loop_machine/pages.rs"]
+mod pages;
 #[path = "loop_machine/rest.rs"]
 mod rest;
 #[path = "loop_machine/tally.rs"]

@@ -30,6 +30,7 @@ use crate::store::callbacks::Callback;
 use crate::store::callbacks::CallbackState;
 use crate::store::checks;
 use crate::store::checks::CheckState;
+use crate::store::checks::Seen;
 use crate::store::checks::WoundCheck;
 use crate::store::notices;
 use crate::store::notices::NoticeKind;
@@ -342,6 +343,12 @@ async fn finish(
     let calls = callbacks::of_check(conn, member.practice, callback.check).await?;
     let is_last = calls.iter().all(|other| other.state != CallbackState::Open);
     let check_state = match (check.state, state) {
+        // What the patient added meanwhile, no surgeon has looked at yet.
+        (CheckState::AwaitingCall, CallbackState::Closed)
+            if is_last && check.seen == Seen::Part && guards::stands(Guard::DecidedAsSeen) =>
+        {
+            Some(CheckState::Queued)
+        }
         (CheckState::AwaitingCall, CallbackState::Closed) if is_last => Some(CheckState::Closed),
         // Also where it was closed meanwhile by another decision: this call did not reach the patient.
         (CheckState::Closed, CallbackState::HandedBack) if guards::stands(Guard::HandedBackWaits) => {

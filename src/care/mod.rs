@@ -36,6 +36,7 @@ pub mod patients;
 pub mod phone_push;
 pub mod plan;
 pub mod plan_text;
+pub mod progress;
 pub mod protocol_draft;
 pub mod protocols;
 pub mod queue;

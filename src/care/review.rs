@@ -17,6 +17,7 @@ use crate::care::ladder;
 use crate::care::measuring;
 use crate::care::measuring::PhotosSay;
 use crate::care::plan;
+use crate::care::progress::Extent;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -34,7 +35,9 @@ use crate::store::callbacks::Callback;
 use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::Claim;
+use crate::store::checks::Seen;
 use crate::store::checks::WoundCheck;
+use crate::store::claims;
 use crate::store::measurements::KeptMeasurement;
 use crate::store::measuring_jobs;
 use crate::store::notices;
@@ -78,7 +81,7 @@ pub async fn open(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Tim
     let check = checks::hold(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
     let claim = Claim { by: surgeon.id, until: now + CLAIM_LIMIT };
     if matches!(check.state, CheckState::Queued | CheckState::InReview) {
-        if !checks::claim_for(&mut tx, surgeon.practice, id, claim, now).await? {
+        if !claims::claim_for(&mut tx, surgeon.practice, id, claim, now).await? {
             return Err(claimed_by_other(&mut tx, &check).await?);
         }
         ladder::stop(&mut tx, surgeon, &format!("check:{id}"), now).await?;
@@ -147,13 +150,32 @@ pub struct Opened {
     pub to_measure: Vec<PhotoId>,
 }
 
+impl Opened {
+    /// How much there was to see.
+    pub fn extent(&self) -> Extent {
+        Extent::of(self.versions.len(), self.photos.len(), &self.thread)
+    }
+}
+
 /// Reads everything about a check, and notes that the surgeon saw it.
 pub async fn view(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Timestamp) -> Done<Opened> {
     if !surgeon.roles.surgeon {
         return Err(CareError::NotAllowed);
     }
     let opened = gather(desk, surgeon, id).await?;
-    record::note_view(desk, surgeon, "check.view", &format!("check:{id}"), now).await?;
+    let mut tx = desk.db.write().await?;
+    if opened.check.seen != Seen::All {
+        let check = checks::hold(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
+        // Something may have come while this was read.
+        let seen = match Extent::read(&mut tx, &check).await? == opened.extent() {
+            true => Seen::All,
+            false => Seen::Part,
+        };
+        claims::note_seen(&mut tx, surgeon.practice, id, seen).await?;
+    }
+    let (actor, subject) = (Actor::Staff(surgeon.id), format!("check:{id}"));
+    record::note(&mut tx, surgeon.practice, actor, "check.view", &subject, "", now).await?;
+    tx.commit().await?;
     Ok(opened)
 }
 
@@ -258,6 +280,8 @@ pub struct Deciding {
     pub judged: Option<Urgency>,
     /// With an antibiotic: what is started; `None`: recorded without, nothing is followed.
     pub antibiotic: Option<Starting>,
+    /// How much of the check the surgeon had before them; `None`: all there is.
+    pub extent: Option<Extent>,
 }
 
 /// Decides a check. Decision, reply, callback, record and notices commit together.
@@ -283,6 +307,12 @@ pub async fn decide(
     let is_others = check.claim.is_some_and(|claim| claim.by != surgeon.id && claim.until > moment.now);
     if is_others && guards::stands(Guard::OneOwner) {
         return Err(claimed_by_other(&mut tx, &check).await?);
+    }
+    let there_is = Extent::read(&mut tx, &check).await?;
+    if deciding.extent.is_some_and(|extent| extent != there_is) && guards::stands(Guard::DecidedAsSeen) {
+        let words = "The patient sent more while you were reading: it is on this page now. \
+                     Read it, then send your answer.";
+        return Err(CareError::Entered(vec![Fault::new("extent", words)]));
     }
     let review = Review {
         id: ReviewId::mint(moment),
@@ -313,6 +343,7 @@ pub async fn decide(
         None => CheckState::Closed,
     };
     checks::set_state(&mut tx, &check, state, moment.now).await?;
+    claims::note_seen(&mut tx, surgeon.practice, id, Seen::All).await?;
     ladder::stop(&mut tx, surgeon, &format!("check:{id}"), moment.now).await?;
     thread::note_dealt_with(&mut tx, surgeon.practice, check.wound, moment.now).await?;
     let judged = review.urgency_judged.map_or("as_decided", Urgency::code);

@@ -390,6 +390,7 @@ impl Happening<'_> {
             ask: line.ask,
             judged: line.judged,
             antibiotic: None,
+            extent: None,
         };
         review::decide(&self.app.desk, surgeon, check, deciding, &self.moment).await?;
         Ok(())

@@ -1,4 +1,4 @@
-//! Claims passed on when duty is handed over.
+//! Claims: who looks at a check, and has looked at it.
 
 use jiff::Timestamp;
 
@@ -8,7 +8,42 @@ use crate::ids::WoundCheckId;
 use crate::store::Conn;
 use crate::store::Stored;
 use crate::store::checks::Claim;
+use crate::store::checks::Seen;
 use crate::store::row::Columns;
+
+/// Claims a check for a surgeon until `claim.until`; false when somebody else's claim still runs or it is closed.
+pub async fn claim_for(
+    conn: &mut Conn,
+    practice: PracticeId,
+    id: WoundCheckId,
+    claim: Claim,
+    now: Timestamp,
+) -> Stored<bool> {
+    const SQL: &str = "UPDATE wound_check SET claimed_by = $3, claimed_until_ms = $4, \
+                       state = CASE state WHEN 'queued' THEN 'in_review' ELSE state END \
+                       WHERE practice_id = $1 AND id = $2 AND state IN ('queued', 'in_review') \
+                       AND (claimed_by IS NULL OR claimed_by = $3 OR claimed_until_ms <= $5)";
+    let claimed = sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .bind(claim.by.to_string())
+        .bind(claim.until.as_millisecond())
+        .bind(now.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(claimed.rows_affected() == 1)
+}
+
+/// Keeps how much of a check a person has looked at.
+pub async fn note_seen(conn: &mut Conn, practice: PracticeId, id: WoundCheckId, seen: Seen) -> Stored<()> {
+    sqlx::query("UPDATE wound_check SET seen = $3 WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .bind(seen.code())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
 
 /// The checks a member has claimed at `now`, the most urgent first.
 pub async fn of_member(

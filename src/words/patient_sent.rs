@@ -27,7 +27,12 @@ messages! {
     state_heading() { en: "Where it stands", es: "Cómo va" }
     state_waiting() { en: "Nobody has opened it yet.", es: "Nadie la ha abierto todavía." }
     state_open() { en: "A person has opened it.", es: "Una persona la abrió." }
+    state_part() { en: "A person has opened it. What you sent after that, nobody has opened yet.", es: "Una persona la abrió. Lo que envió después, nadie lo ha abierto todavía." }
     state_call() { en: "A person has read it. We will call you.", es: "Una persona la leyó. Le vamos a llamar." }
+    state_call_again() { en: "A person has read it. We will call you again.", es: "Una persona la leyó. Le vamos a llamar otra vez." }
+    state_call_part() { en: "A person has read it. We will call you. What you sent after that, nobody has opened yet.", es: "Una persona la leyó. Le vamos a llamar. Lo que envió después, nadie lo ha abierto todavía." }
+    state_called(when: &str) { en: "You can call us too. We tried to call: {when}", es: "También puede llamarnos. Intentamos llamar: {when}" }
+    state_spoke(when: &str) { en: "We spoke on the phone: {when}", es: "Hablamos por teléfono: {when}" }
     state_done() { en: "A person has dealt with it. Look under “Answers”.", es: "Una persona la atendió. Mire en “Respuestas”." }
     state_reload() { en: "Look again", es: "Ver otra vez" }
 

@@ -16,6 +16,8 @@ messages! {
     unread_one() { en: "You have 1 new answer", es: "Tiene 1 respuesta nueva" }
     unread_many(count: usize) { en: "You have {count} new answers", es: "Tiene {count} respuestas nuevas" }
     read_answers() { en: "Answers from your surgeon", es: "Respuestas de su cirujano(a)" }
+    missed_call(when: &str) { en: "We tried to call: {when}", es: "Intentamos llamar: {when}" }
+    call_back() { en: "Please call us back.", es: "Llámenos, por favor." }
     last_check(when: &str) { en: "Last sent: {when}", es: "Último envío: {when}" }
 
     now_heading() { en: "Do now", es: "Haga ahora" }

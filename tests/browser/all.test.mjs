@@ -11,6 +11,7 @@ import { loop } from './loop.mjs';
 import { drawing } from './outline.mjs';
 import { packing } from './packing.mjs';
 import { checkPages, patientPages, staffPages } from './pages.mjs';
+import { progress } from './progress.mjs';
 import { ownProtocol } from './protocol.mjs';
 import { pushes } from './push.mjs';
 import { startDemo } from './server.mjs';
@@ -33,6 +34,7 @@ describe('in a real browser', { concurrency: false }, () => {
   describe('every patient page', () => patientPages(world));
   describe('every question', () => checkPages(world));
   describe('the main job', () => journeys(world));
+  describe('how far a check has come', () => progress(world));
   describe('measuring and drawing', () => drawing(world));
   describe('on a bad day', () => badDays(world));
   describe('the loop', () => loop(world));

@@ -2,6 +2,8 @@
 
 use proptest::prelude::*;
 
+use crate::town::PICTURES;
+
 /// What a patient says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Says {
@@ -57,6 +59,8 @@ pub enum Action {
         patient: usize,
         form: u8,
         says: Says,
+        /// Which of the town's pictures comes with it.
+        photo: Option<usize>,
     },
     Asks {
         patient: usize,
@@ -66,10 +70,16 @@ pub enum Action {
         surgeon: usize,
         check: usize,
     },
+    /// Reads all of it, claimed or not.
+    Looks {
+        surgeon: usize,
+        check: usize,
+    },
     Leaves {
         surgeon: usize,
         check: usize,
     },
+    /// By what this surgeon last read of it.
     Decides {
         surgeon: usize,
         check: usize,
@@ -139,10 +149,10 @@ impl From<Action> for Step {
     }
 }
 
-/// A few days begin with what chance would seldom bring about: nobody on duty, something late for hours, and an
-/// answer that nobody reads.
+/// A few days begin with what chance would seldom bring about: nobody on duty, something late for hours, an answer that
+/// nobody reads, and one that no message tells of.
 pub fn day(longest: usize) -> impl Strategy<Value = Vec<Step>> {
-    let fine = Action::Sends { patient: 0, form: 0, says: Says::Fine };
+    let fine = Action::Sends { patient: 0, form: 0, says: Says::Fine, photo: None };
     let nobody = [Action::Goes { who: 0 }, Action::Goes { who: 1 }];
     let late =
         [fine, Action::Passes(Clock::Week), Action::Runs, Action::Passes(Clock::Hours(4)), Action::Runs];
@@ -150,12 +160,15 @@ pub fn day(longest: usize) -> impl Strategy<Value = Vec<Step>> {
     let unread = [fine, answered, Action::Passes(Clock::Week), Action::Runs, Action::Passes(Clock::Hours(9))];
     let missed = Action::RingsSilent { silence: 0, rang: Rang::NoAnswer };
     let rung = [fine, answered, Action::Passes(Clock::Week), Action::Runs, missed, missed];
+    let refuses = Action::Outside(Mood::RefusesForGood);
+    let untold = [refuses, fine, answered, Action::Runs, Action::Passes(Clock::Minutes(1)), Action::Runs];
     let begins = prop_oneof![
         20 => Just(Vec::new()),
         1 => Just(nobody.to_vec()),
         1 => Just(late.to_vec()),
         2 => Just(unread.to_vec()),
         1 => Just(rung.to_vec()),
+        1 => Just(untold.to_vec()),
     ];
     (begins, prop::collection::vec(step(), 4..longest)).prop_map(|(begins, goes_on)| {
         let mut day: Vec<Step> = begins.into_iter().map(Step::from).collect();
@@ -176,12 +189,14 @@ fn step() -> impl Strategy<Value = Step> {
 
 fn action() -> impl Strategy<Value = Action> {
     let patients = prop_oneof![
-        5 => (0usize..2, 0u8..2, says()).prop_map(|(patient, form, says)| Action::Sends { patient, form, says }),
+        5 => (0usize..2, 0u8..2, says(), carried())
+            .prop_map(|(patient, form, says, photo)| Action::Sends { patient, form, says, photo }),
         1 => (0usize..2, says()).prop_map(|(patient, says)| Action::Asks { patient, says }),
         1 => (0usize..2).prop_map(|patient| Action::Reads { patient }),
     ];
     let surgeons = prop_oneof![
         3 => (0usize..2, 0usize..4).prop_map(|(surgeon, check)| Action::Opens { surgeon, check }),
+        2 => (0usize..2, 0usize..4).prop_map(|(surgeon, check)| Action::Looks { surgeon, check }),
         1 => (0usize..2, 0usize..4).prop_map(|(surgeon, check)| Action::Leaves { surgeon, check }),
         3 => (0usize..2, 0usize..4, chosen())
             .prop_map(|(surgeon, check, chosen)| Action::Decides { surgeon, check, chosen }),
@@ -218,6 +233,10 @@ fn action() -> impl Strategy<Value = Action> {
 
 fn says() -> impl Strategy<Value = Says> {
     prop_oneof![1 => Just(Says::Fine), 1 => Just(Says::Fever), 2 => Just(Says::Danger)]
+}
+
+fn carried() -> impl Strategy<Value = Option<usize>> {
+    prop_oneof![2 => Just(None), 1 => (0..PICTURES).prop_map(Some)]
 }
 
 fn chosen() -> impl Strategy<Value = Chosen> {

@@ -7,6 +7,9 @@ use closewatch::store::Conn;
 #[derive(Clone, Debug, Default)]
 pub struct Books {
     pub checks: Vec<Check>,
+    pub photos: Vec<Photo>,
+    /// Every time somebody rang, by what about: `callback:ID`, or `silence:ID`.
+    pub attempts: Vec<String>,
     pub calls: Vec<Call>,
     pub ladders: Vec<Ladder>,
     pub rungs: Vec<Rung>,
@@ -35,6 +38,16 @@ pub struct Check {
     pub received: i64,
     pub claimed_by: String,
     pub claimed_until: Option<i64>,
+    pub seen: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Photo {
+    pub check: String,
+    /// SHA-256 of what was sent, in hex.
+    pub sent: String,
+    /// Names of the renditions that are kept.
+    pub renditions: Vec<String>,
 }
 
 #[derive(Clone, Debug)]
@@ -102,6 +115,8 @@ pub struct Silence {
     pub kind: String,
     /// What was due, such as `message:ID`.
     pub missing: String,
+    /// The check it follows from: what was missing is an answer to it.
+    pub check: String,
     pub is_open: bool,
     pub step: String,
     pub from: i64,
@@ -121,8 +136,12 @@ pub struct Job {
 
 const SQL: &str = "SELECT \
     (SELECT group_concat(id || '|' || link_id || '|' || form_key || '|' || state || '|' || urgency || '|' || due_ms || '|' || \
-        received_ms || '|' || COALESCE(claimed_by, '') || '|' || COALESCE(claimed_until_ms, ''), ';' ORDER BY rowid) \
-        FROM wound_check) AS checks, \
+        received_ms || '|' || COALESCE(claimed_by, '') || '|' || COALESCE(claimed_until_ms, '') || '|' || seen, \
+        ';' ORDER BY rowid) FROM wound_check) AS checks, \
+    (SELECT group_concat(check_id || '|' || sent_sha256 || '|' || full_sha256 || '|' || review_sha256 || '|' || small_sha256, \
+        ';' ORDER BY rowid) FROM photo) AS photos, \
+    (SELECT group_concat(about, ';') FROM (SELECT 'callback:' || callback_id AS about FROM call_attempt \
+        UNION ALL SELECT 'silence:' || silence_id FROM silence_call)) AS attempts, \
     (SELECT group_concat(id || '|' || check_id || '|' || state || '|' || urgency || '|' || missed || '|' || due_ms || '|' || \
         (reason LIKE 'An answer waits%'), ';' ORDER BY rowid) FROM callback) AS calls, \
     (SELECT group_concat(id || '|' || about || '|' || kind || '|' || state || '|' || begun_ms || '|' || \
@@ -136,7 +155,9 @@ const SQL: &str = "SELECT \
     (SELECT group_concat(id || '|' || check_id || '|' || read_by_ms || '|' || (read_ms IS NOT NULL), ';' ORDER BY rowid) \
         FROM message WHERE sender = 'practice') AS replies, \
     (SELECT group_concat(id || '|' || kind || '|' || about || '|' || state || '|' || next_step || '|' || next_ms || '|' || \
-        by_ms || '|' || COALESCE(ended_by, ''), ';' ORDER BY rowid) FROM silence) AS silences, \
+        by_ms || '|' || COALESCE(ended_by, '') || '|' || \
+        COALESCE((SELECT check_id FROM message WHERE silence.about = 'message:' || id), \
+        (SELECT check_id FROM review WHERE silence.about = 'review:' || id), ''), ';' ORDER BY rowid) FROM silence) AS silences, \
     (SELECT group_concat(kind || '|' || about, ';' ORDER BY rowid) FROM alarm WHERE ended_ms IS NULL) AS alarms, \
     (SELECT group_concat(kind || '|' || about || '|' || state || '|' || due_ms || '|' || leased_until_ms || '|' || \
         replace(replace(why, ';', ','), '|', '/'), ';' ORDER BY rowid) FROM job WHERE state <> 'done') AS jobs, \
@@ -153,6 +174,8 @@ impl Books {
         };
         Books {
             checks: rows("checks").iter().map(|row| check(row)).collect(),
+            photos: rows("photos").iter().map(|row| photo(row)).collect(),
+            attempts: rows("attempts").iter().map(|row| row[0].clone()).collect(),
             calls: rows("calls").iter().map(|row| call(row)).collect(),
             ladders: rows("ladders").iter().map(|row| ladder(row)).collect(),
             rungs: rows("rungs").iter().map(|row| rung(row)).collect(),
@@ -184,6 +207,14 @@ impl Books {
         check.map_or("", |check| check.link.as_str())
     }
 
+    /// The check somebody rang about; empty: about something else.
+    pub fn check_of(&self, attempt: &str) -> &str {
+        let call = self.calls.iter().find(|call| attempt == format!("callback:{}", call.id));
+        let silence = self.silences.iter().find(|one| attempt == format!("silence:{}", one.id));
+        let check = call.map(|call| &call.check).or(silence.map(|one| &one.check));
+        check.map_or("", String::as_str)
+    }
+
     pub fn has_alarm(&self, kind: &str, about: &str) -> bool {
         self.alarms.iter().any(|(a_kind, an_about)| a_kind == kind && an_about == about)
     }
@@ -204,7 +235,12 @@ fn check(row: &[String]) -> Check {
         received: whole(&row[6]),
         claimed_by: row[7].clone(),
         claimed_until: row[8].parse().ok(),
+        seen: row[9].clone(),
     }
+}
+
+fn photo(row: &[String]) -> Photo {
+    Photo { check: row[0].clone(), sent: row[1].clone(), renditions: row[2..].to_vec() }
 }
 
 fn call(row: &[String]) -> Call {
@@ -276,6 +312,7 @@ fn silence(row: &[String]) -> Silence {
         from: whole(&row[5]),
         by: whole(&row[6]),
         ended_by: row[7].clone(),
+        check: row[8].clone(),
     }
 }
 

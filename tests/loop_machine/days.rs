@@ -17,6 +17,7 @@ use crate::model::Expected;
 use crate::model::Model;
 use crate::model::Stands;
 use crate::model::at;
+use crate::pages::page;
 use crate::rest::is_at_rest;
 use crate::rest::laws_of_rest;
 use crate::rest::reading_order;
@@ -35,7 +36,7 @@ pub async fn live(
     sabotage: &'static str,
     tally: &mut Tally,
 ) -> Result<(), Fault> {
-    let mut world = World::open(town, folder.join("day.sqlite")).await;
+    let mut world = World::open(town, folder).await;
     if !sabotage.is_empty() {
         sqlx::query(sabotage).execute(&mut *world.db.read().await.unwrap()).await.unwrap();
     }
@@ -81,11 +82,12 @@ impl Day<'_> {
             self.seen.acts.extend(acts);
         }
         let mut after = self.model.clone();
-        let expected = after.does(action, world.when, &self.books);
+        let expected = after.does(action, world.when, &before, &self.books);
         if matches!(action, Action::Runs | Action::Works { .. }) {
             after.takes_over(&self.books)?;
         }
         let behind = world.when.behind;
+        let was_done = matches!(outcome, Outcome::Done);
         match outcome {
             Outcome::Failed(fault) => return Err(format!("a step failed: {fault}")),
             Outcome::Done if expected == Expected::Refused => {
@@ -108,6 +110,11 @@ impl Day<'_> {
             Outcome::Done if expected == Expected::Done => self.model = after,
             Outcome::Done | Outcome::Refused => {}
         }
+        if let Action::Looks { surgeon, check } = action
+            && let Some(check) = at(check, before.checks.len())
+        {
+            self.model.is_read(surgeon, check, was_done.then_some(()));
+        }
         if world.outside.mood() == Mood::TakesAndHangs {
             self.seen.cut_off += 1;
         }
@@ -119,11 +126,47 @@ impl Day<'_> {
         let reader = reader.map(|patient| world.town.patients[patient].link.to_string());
         self.unread.after_step(&self.books, &self.seen, reader.as_deref(), world.when)?;
         self.note_states();
+        self.photos(world, &before).await?;
+        self.pages(world, &before, action).await?;
         if action == Action::Runs && step.killed.is_none() && is_at_rest(&self.books, world.when) {
             self.tally.rests += 1;
             laws_of_rest(&self.books, &self.model, &self.seen, world.when)?;
             reading_order(&self.books, &world.queue().await, world.when)?;
             self.unread.at_rest(&self.books, &self.seen, world.when)?;
+        }
+        Ok(())
+    }
+
+    /// I2: whatever a receipt lists can be read, and is what its name says. With each new photo, and once more in the end.
+    async fn photos(&mut self, world: &World<'_>, before: &Books) -> Result<(), Fault> {
+        for photo in self.books.photos.iter().filter(|photo| !before.photos.contains(photo)) {
+            self.tally.note("photo");
+            for rendition in &photo.renditions {
+                if !world.keeps(rendition).await {
+                    return Err(format!("I2 receipt: {rendition} of {photo:?} is not there"));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// I10: what the page of a check tells follows from what was done about it. Whenever that changed, and at rest.
+    async fn pages(&mut self, world: &World<'_>, before: &Books, action: Action) -> Result<(), Fault> {
+        for (place, kept) in self.books.checks.iter().enumerate() {
+            let was = before.checks.get(place);
+            let is_same = was.is_some_and(|was| was.state == kept.state && was.seen == kept.seen);
+            if is_same && before.attempts.len() == self.books.attempts.len() && action != Action::Runs {
+                continue;
+            }
+            let patient = self.model.checks[place].patient;
+            let told = world.progress(patient, &kept.id).await;
+            self.tally.note(format!(
+                "page {:?} {:?} {:?}",
+                told.state,
+                told.seen,
+                told.call.map(|call| call.result)
+            ));
+            page(&self.model, place, &told)?;
         }
         Ok(())
     }
@@ -194,6 +237,7 @@ impl Day<'_> {
             for check in 0..self.model.checks.len() {
                 if matches!(self.model.checks[check].stands, Stands::Queued | Stands::InReview { .. }) {
                     self.step(world, Action::Opens { surgeon: 0, check }.into()).await?;
+                    self.step(world, Action::Looks { surgeon: 0, check }.into()).await?;
                     self.step(world, Action::Decides { surgeon: 0, check, chosen: Chosen::Fine }.into())
                         .await?;
                 }
@@ -237,6 +281,7 @@ impl Day<'_> {
         if let Some(ladder) = self.books.ladders.iter().find(|ladder| ladder.state == "running") {
             return Err(format!("I14 the end: {ladder:?} still climbs"));
         }
+        self.photos(world, &Books::default()).await?;
         let over = ["overdue", "unopened", "nobody_to_tell"];
         if let Some(alarm) = self.books.alarms.iter().find(|(kind, _)| over.contains(&kind.as_str())) {
             return Err(format!("I14 the end: {alarm:?} is still on"));

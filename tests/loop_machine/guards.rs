@@ -26,10 +26,12 @@ pub struct Case {
     pub law: &'static str,
 }
 
-const DANGER: Action = Action::Sends { patient: 0, form: 0, says: Says::Danger };
-const FINE: Action = Action::Sends { patient: 0, form: 0, says: Says::Fine };
+const DANGER: Action = Action::Sends { patient: 0, form: 0, says: Says::Danger, photo: None };
+const FINE: Action = Action::Sends { patient: 0, form: 0, says: Says::Fine, photo: None };
 const NO_ANSWER: Action = Action::Rings { call: 0, rang: Rang::NoAnswer };
 const MISSED: Action = Action::RingsSilent { silence: 0, rang: Rang::NoAnswer };
+const PICTURE: Action = Action::Sends { patient: 0, form: 0, says: Says::Fine, photo: Some(0) };
+const LOOKS: Action = Action::Looks { surgeon: 0, check: 0 };
 const A_LITTLE: Action = Action::Passes(Clock::Seconds(10));
 
 fn minutes(minutes: u8) -> Action {
@@ -63,6 +65,7 @@ pub fn cases() -> Vec<Case> {
     use Action::*;
     let mut all = of_jobs();
     all.extend(of_people());
+    all.extend(of_receipts_and_pages());
     all.extend([
         Case {
             left_out: LeftOut::Books(
@@ -170,6 +173,65 @@ fn of_people() -> Vec<Case> {
             "I9 refused",
             &[DANGER, Opens { surgeon: 0, check: 0 }, decides(1, Chosen::Fine)],
         ),
+        // Added by the patient in the middle of it: other words, a photo, a question.
+        case(Guard::DecidedAsSeen, "I9 refused", &[FINE, LOOKS, DANGER, decides(0, Chosen::Fine)]),
+        case(Guard::DecidedAsSeen, "I9 refused", &[FINE, LOOKS, PICTURE, decides(0, Chosen::Fine)]),
+        case(
+            Guard::DecidedAsSeen,
+            "I9 refused",
+            &[FINE, LOOKS, Asks { patient: 0, says: Says::Danger }, decides(0, Chosen::Fine)],
+        ),
+        case(
+            Guard::DecidedAsSeen,
+            "I1 conservation",
+            &[FINE, decides(0, Chosen::Call), PICTURE, Rings { call: 0, rang: Rang::SpokeAndDone }],
+        ),
         case(Guard::HandedBackWaits, "I1 conservation", &two_decisions),
+    ]
+}
+
+fn of_receipts_and_pages() -> Vec<Case> {
+    let books = |trigger, law, actions: &[Action]| Case {
+        left_out: LeftOut::Books(trigger),
+        days: vec![day(actions)],
+        law,
+    };
+    vec![
+        books(
+            "CREATE TRIGGER lost AFTER INSERT ON photo BEGIN \
+             UPDATE photo SET sent_sha256 = 'another' WHERE id = NEW.id; END",
+            "I2 receipt",
+            &[PICTURE],
+        ),
+        books(
+            "CREATE TRIGGER elsewhere AFTER INSERT ON photo BEGIN \
+             UPDATE photo SET small_sha256 = sent_sha256 WHERE id = NEW.id; END",
+            "I2 receipt",
+            &[PICTURE],
+        ),
+        // Says "opened" of what only waits, or is only claimed; keeps saying so of what was added.
+        books(
+            "CREATE TRIGGER seen AFTER INSERT ON wound_check BEGIN \
+             UPDATE wound_check SET seen = 'all' WHERE id = NEW.id; END",
+            "I10 status",
+            &[FINE],
+        ),
+        books(
+            "CREATE TRIGGER seen AFTER UPDATE OF claimed_by ON wound_check BEGIN \
+             UPDATE wound_check SET seen = 'all' WHERE id = NEW.id; END",
+            "I10 status",
+            &[FINE, Action::Opens { surgeon: 0, check: 0 }],
+        ),
+        books(
+            "CREATE TRIGGER seen AFTER UPDATE OF seen ON wound_check WHEN NEW.seen = 'part' BEGIN \
+             UPDATE wound_check SET seen = 'all' WHERE id = NEW.id; END",
+            "I10 status",
+            &[FINE, LOOKS, DANGER],
+        ),
+        books(
+            "CREATE TRIGGER untold BEFORE INSERT ON call_attempt BEGIN SELECT RAISE(IGNORE); END",
+            "I10 status",
+            &[FINE, decides(0, Chosen::Call), NO_ANSWER],
+        ),
     ]
 }

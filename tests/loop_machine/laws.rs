@@ -1,7 +1,8 @@
 //! What holds after every step, killed or not. Times are told in true time: milliseconds of a clock that nobody sets.
 //!
-//! The numbers are those of the promises in the practice's safety notes: I1 conservation, I3 urgency never falls, I5 to I9
-//! alarms, attempts, duplicates, persons and claims, I12 time, I14 everything ends. What holds at rest is in `rest.rs`.
+//! The numbers are those of the promises in the practice's safety notes: I1 conservation, I2 receipts, I3 urgency never
+//! falls, I5 to I9 alarms, attempts, duplicates, persons and claims, I10 what a page tells, I12 time, I14 everything ends.
+//! What holds at rest is in `rest.rs`.
 
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;

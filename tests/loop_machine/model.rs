@@ -1,5 +1,8 @@
 //! What the books must say of checks and calls, told anew in the simplest words: no clock, no engine, no jobs.
 
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+
 use crate::action::Action;
 use crate::action::Chosen;
 use crate::action::Rang;
@@ -24,6 +27,15 @@ pub enum Stands {
     Closed,
 }
 
+/// Whether a person has looked at a check.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Seen {
+    NotYet,
+    All,
+    /// Something was added since.
+    Part,
+}
+
 #[derive(Clone, Debug)]
 pub struct Check {
     pub patient: usize,
@@ -32,7 +44,14 @@ pub struct Check {
     pub rank: u8,
     /// True time since when it is as urgent as it is.
     pub ranked: i64,
-    said: Vec<Says>,
+    says: Says,
+    /// Every body its form sent: what it said, and whether a photo was to come with it.
+    bodies: Vec<(Says, bool)>,
+    /// Which of the town's pictures it has.
+    pub photos: BTreeSet<usize>,
+    pub seen: Seen,
+    /// Bodies and photos so far.
+    added: usize,
     /// True time since when it stands as it does.
     pub since: i64,
 }
@@ -64,10 +83,24 @@ pub enum Expected {
     Nothing,
 }
 
+/// Somebody rang the patient.
+#[derive(Clone, Copy, Debug)]
+pub struct Rung {
+    pub check: usize,
+    /// By the wall's clock.
+    pub at: i64,
+    pub spoke: bool,
+}
+
 #[derive(Clone, Debug, Default)]
 pub struct Model {
     pub checks: Vec<Check>,
     pub calls: Vec<Call>,
+    pub rung: Vec<Rung>,
+    /// How much each patient asked.
+    asked: [usize; 2],
+    /// How much there was of a check when this surgeon last read it.
+    read: BTreeMap<(usize, usize), (usize, usize)>,
 }
 
 /// When a step happens.
@@ -94,14 +127,17 @@ impl Model {
         self.checks.iter().rposition(|check| check.patient == patient)
     }
 
-    /// Does what the action does. What a harmless answer is classed as hangs on the day: it is taken from `seen`, which is
-    /// held to its bounds.
-    pub fn does(&mut self, action: Action, when: When, seen: &Books) -> Expected {
+    /// Does what the action does. What a harmless answer is classed as hangs on the day: it is taken from `seen`, the books
+    /// after it, which are held to its bounds.
+    pub fn does(&mut self, action: Action, when: When, before: &Books, seen: &Books) -> Expected {
         let now = when.truth;
         match action {
-            Action::Sends { patient, form, says } => self.is_sent(patient, form, says, now, seen),
+            Action::Sends { patient, form, says, photo } => {
+                self.is_sent(patient, form, (says, photo), now, seen)
+            }
             Action::Asks { patient, says } => {
                 let Some(check) = self.newest_of(patient) else { return Expected::Refused };
+                self.asked[patient] += 1;
                 let class = if says == Says::Danger { 0 } else { 2 };
                 self.rises(check, class, now);
                 match self.checks[check].stands {
@@ -120,6 +156,11 @@ impl Model {
                     }
                     Stands::AwaitingCall | Stands::Closed => Expected::Done,
                 }
+            }
+            Action::Looks { check, .. } => {
+                let Some(check) = at(check, self.checks.len()) else { return Expected::Nothing };
+                self.checks[check].seen = Seen::All;
+                Expected::Done
             }
             Action::Leaves { surgeon, check } => {
                 let Some(check) = at(check, self.checks.len()) else { return Expected::Nothing };
@@ -149,11 +190,11 @@ impl Model {
                 Some(_) => Expected::Refused,
                 None => Expected::Nothing,
             },
-            Action::RingsSilent { .. } | Action::EndsSilence { .. } if seen.open_silences().is_empty() => {
+            Action::RingsSilent { .. } | Action::EndsSilence { .. } if before.open_silences().is_empty() => {
                 Expected::Nothing
             }
-            Action::RingsSilent { .. }
-            | Action::EndsSilence { .. }
+            Action::RingsSilent { silence, rang } => self.rings_silent(silence, rang, before, when),
+            Action::EndsSilence { .. }
             | Action::Reads { .. }
             | Action::Acknowledges { .. }
             | Action::Goes { .. }
@@ -183,37 +224,77 @@ impl Model {
         rose
     }
 
-    fn is_sent(&mut self, patient: usize, form: u8, says: Says, now: i64, seen: &Books) -> Expected {
-        let known = self.check_of(patient, form);
-        let place = known.unwrap_or(self.checks.len());
-        let shown = seen.checks.get(place).map_or(4, |check| check.rank);
-        let class = match says {
-            Says::Danger => 0,
-            Says::Fever => shown.min(1),
-            Says::Fine => shown.max(2),
-        };
-        let Some(known) = known else {
+    /// How much there is of a check to read.
+    fn extent(&self, check: usize) -> (usize, usize) {
+        (self.checks[check].added, self.asked[self.checks[check].patient])
+    }
+
+    /// A surgeon has read a check to the end; with `None` they were cut off.
+    pub fn is_read(&mut self, surgeon: usize, check: usize, to_the_end: Option<()>) {
+        match to_the_end {
+            Some(()) => drop(self.read.insert((surgeon, check), self.extent(check))),
+            None => drop(self.read.remove(&(surgeon, check))),
+        }
+    }
+
+    fn is_sent(
+        &mut self,
+        patient: usize,
+        form: u8,
+        (says, photo): (Says, Option<usize>),
+        now: i64,
+        seen: &Books,
+    ) -> Expected {
+        let body = (says, photo.is_some());
+        let place = self.check_of(patient, form).unwrap_or(self.checks.len());
+        if place == self.checks.len() {
             self.checks.push(Check {
                 patient,
                 form,
                 stands: Stands::Queued,
-                rank: class,
+                rank: self.class(says, place, seen),
                 ranked: now,
-                said: vec![says],
+                says,
+                bodies: vec![body],
+                photos: photo.into_iter().collect(),
+                seen: Seen::NotYet,
+                added: 1 + usize::from(photo.is_some()),
                 since: now,
             });
             return Expected::Done;
-        };
-        if self.checks[known].said.contains(&says) {
+        }
+        let check = &mut self.checks[place];
+        let is_new_body = !check.bodies.contains(&body);
+        let says_otherwise = is_new_body && check.says != says;
+        let first_photo = photo.is_some() && !check.bodies.iter().any(|(_, carried)| *carried);
+        let is_new_photo = photo.is_some_and(|photo| check.photos.insert(photo));
+        check.added += usize::from(is_new_body) + usize::from(is_new_photo);
+        if is_new_body {
+            check.bodies.push(body);
+        }
+        if !(says_otherwise || first_photo || is_new_photo) {
             return Expected::Done;
         }
-        self.checks[known].said.push(says);
-        let rose = self.rises(known, class, now);
-        let stands = self.checks[known].stands;
+        if says_otherwise {
+            check.says = says;
+        }
+        check.seen = if check.seen == Seen::NotYet { Seen::NotYet } else { Seen::Part };
+        let (says, stands) = (check.says, check.stands);
+        let rose = self.rises(place, self.class(says, place, seen), now);
         if stands == Stands::Closed || stands == Stands::AwaitingCall && rose {
-            self.moves(known, Stands::Queued, now);
+            self.moves(place, Stands::Queued, now);
         }
         Expected::Done
+    }
+
+    /// What a harmless answer comes to hangs on the day.
+    fn class(&self, says: Says, place: usize, seen: &Books) -> u8 {
+        let shown = seen.checks.get(place).map_or(4, |check| check.rank);
+        match says {
+            Says::Danger => 0,
+            Says::Fever => shown.min(1),
+            Says::Fine => shown.max(2),
+        }
     }
 
     fn is_decided(&mut self, surgeon: usize, check: usize, chosen: Chosen, now: i64) -> Expected {
@@ -223,6 +304,10 @@ impl Model {
             Stands::InReview { by, until } if by != surgeon && until > now => return Expected::Refused,
             Stands::Queued | Stands::InReview { .. } => {}
         }
+        if self.read.get(&(surgeon, check)).is_some_and(|read| *read != self.extent(check)) {
+            return Expected::Refused;
+        }
+        self.checks[check].seen = Seen::All;
         let rank = self.checks[check].rank;
         let rank = match chosen {
             Chosen::Fine => {
@@ -249,6 +334,8 @@ impl Model {
         if self.calls[call].stands != CallStands::Open {
             return Expected::Refused;
         }
+        let (check, at) = (self.calls[call].check, when.wall());
+        self.rung.push(Rung { check, at, spoke: rang != Rang::NoAnswer });
         match rang {
             Rang::NoAnswer => {
                 let call = &mut self.calls[call];
@@ -264,13 +351,34 @@ impl Model {
         }
     }
 
-    /// A call that ends closes its check when it was the last one; handed back, it brings the check before a surgeon.
+    /// The office rings about what did not come.
+    fn rings_silent(&mut self, silence: usize, rang: Rang, before: &Books, when: When) -> Expected {
+        let open = before.open_silences();
+        let missing = at(silence, open.len()).map(|place| open[place].check.as_str());
+        if let Some(check) = before.checks.iter().position(|check| Some(check.id.as_str()) == missing) {
+            self.rung.push(Rung { check, at: when.wall(), spoke: rang != Rang::NoAnswer });
+        }
+        Expected::Done
+    }
+
+    /// The newest times somebody rang about a check, by the wall's clock: several when it was at the same moment.
+    pub fn newest_calls(&self, check: usize) -> Vec<Rung> {
+        let about: Vec<Rung> = self.rung.iter().filter(|rung| rung.check == check).copied().collect();
+        let newest = about.iter().map(|rung| rung.at).max();
+        about.into_iter().filter(|rung| Some(rung.at) == newest).collect()
+    }
+
+    /// A call that ends closes its check when it was the last one and nothing was added meanwhile; handed back, it brings the
+    /// check before a surgeon.
     fn ends(&mut self, call: usize, stands: CallStands, now: i64) -> Expected {
         self.calls[call].stands = stands;
         let check = self.calls[call].check;
         let others = self.calls.iter().any(|other| other.check == check && other.stands == CallStands::Open);
         match (self.checks[check].stands, stands) {
-            (Stands::AwaitingCall, CallStands::Closed) if !others => self.moves(check, Stands::Closed, now),
+            (Stands::AwaitingCall, CallStands::Closed) if !others => match self.checks[check].seen {
+                Seen::Part => self.moves(check, Stands::Queued, now),
+                Seen::NotYet | Seen::All => self.moves(check, Stands::Closed, now),
+            },
             (Stands::AwaitingCall | Stands::Closed, CallStands::HandedBack) => {
                 self.moves(check, Stands::Queued, now)
             }
@@ -314,7 +422,30 @@ impl Model {
             let (checks, calls) = (books.checks.len(), books.calls.len());
             return Some(format!("I1 conservation: {checks} checks and {calls} calls for {self:?}"));
         }
-        for (check, kept) in self.checks.iter().zip(&books.checks) {
+        for (place, (check, kept)) in self.checks.iter().zip(&books.checks).enumerate() {
+            let seen = match check.seen {
+                Seen::NotYet => "not_yet",
+                Seen::All => "all",
+                Seen::Part => "part",
+            };
+            if kept.seen != seen {
+                return Some(format!("I10 status: {check:?} is kept as seen: {}", kept.seen));
+            }
+            let rung = self.rung.iter().filter(|rung| rung.check == place).count();
+            let noted = books.attempts.iter().filter(|one| books.check_of(one) == kept.id).count();
+            if rung != noted {
+                return Some(format!(
+                    "I10 status: somebody rang {rung} times about {kept:?}, {noted} are noted"
+                ));
+            }
+            let sent: BTreeSet<&str> =
+                check.photos.iter().map(|photo| town.pictures[*photo].sha256.as_str()).collect();
+            let here = books.photos.iter().filter(|photo| photo.check == kept.id);
+            if !here.clone().map(|photo| photo.sent.as_str()).collect::<BTreeSet<_>>().eq(&sent)
+                || here.count() != sent.len()
+            {
+                return Some(format!("I2 receipt: of {sent:?} not all are with {kept:?}"));
+            }
             if !agrees(check, kept, town, behind) {
                 let law = if kept.rank > check.rank { "I3 urgency" } else { "I1 conservation" };
                 return Some(format!("{law}: {check:?} is kept as {kept:?}"));

@@ -4,12 +4,13 @@ use std::fs;
 use std::path::Path;
 use std::path::PathBuf;
 
+use sha2::Digest;
+use sha2::Sha256;
 use tempfile::TempDir;
 
 use closewatch::care::LinkHolder;
 use closewatch::ids::PracticeId;
 use closewatch::ids::StaffAddressId;
-use closewatch::store::Blobs;
 use closewatch::store::addresses;
 use closewatch::store::addresses::Reached;
 use closewatch::store::addresses::StaffAddress;
@@ -20,6 +21,27 @@ use crate::support::Place;
 use crate::support::Practice;
 use crate::support::Staff;
 
+/// How many pictures there are to send.
+pub const PICTURES: usize = 3;
+
+/// A picture, and the SHA-256 of its bytes in hex.
+pub struct Picture {
+    pub bytes: Vec<u8>,
+    pub sha256: String,
+}
+
+impl Picture {
+    /// Small, so that a day is fast; the program asks for a better one and keeps it.
+    fn paint(seed: usize) -> Picture {
+        let side = |x: u32, y: u32| ((x * 5 + y * 3) % 200) as u8;
+        let paint = image::RgbImage::from_fn(96, 72, |x, y| image::Rgb([200, side(x, y), 60 * seed as u8]));
+        let mut bytes = std::io::Cursor::new(Vec::new());
+        paint.write_to(&mut bytes, image::ImageFormat::Png).unwrap();
+        let bytes = bytes.into_inner();
+        Picture { sha256: data_encoding::HEXLOWER.encode(&Sha256::digest(&bytes)), bytes }
+    }
+}
+
 pub struct Town {
     pub practice: PracticeId,
     /// Two surgeons, then the office.
@@ -27,7 +49,7 @@ pub struct Town {
     pub patients: [LinkHolder; 2],
     /// The ids of the staff, as text.
     pub names: [String; 3],
-    pub blobs: Blobs,
+    pub pictures: [Picture; PICTURES],
     books: PathBuf,
     _folder: TempDir,
 }
@@ -72,7 +94,7 @@ impl Town {
         Town {
             practice: practice.id,
             names: [&rosa, &omar, &pat].map(|member| member.id.to_string()),
-            blobs: practice.desk().blobs.clone(),
+            pictures: std::array::from_fn(Picture::paint),
             staff: [rosa, omar, pat],
             patients: patients.try_into().unwrap(),
             books: place.folder.path().join("test.sqlite"),

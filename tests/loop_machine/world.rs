@@ -1,9 +1,11 @@
 //! One day: the books, the program on them, the outside, and a clock that is set; each action done for real.
 
-use std::path::PathBuf;
+use std::collections::BTreeMap;
+use std::path::Path;
 
 use jiff::SignedDuration;
 use jiff::Timestamp;
+use tempfile::TempDir;
 
 use closewatch::care::CareError;
 use closewatch::care::Desk;
@@ -14,6 +16,9 @@ use closewatch::care::clock;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
 use closewatch::care::ladder;
+use closewatch::care::progress;
+use closewatch::care::progress::Extent;
+use closewatch::care::progress::Progress;
 use closewatch::care::review;
 use closewatch::care::review::Deciding;
 use closewatch::care::silence;
@@ -27,6 +32,7 @@ use closewatch::ids::Moment;
 use closewatch::jobs::runner;
 use closewatch::jobs::runner::Doorway;
 use closewatch::photo::Limits;
+use closewatch::store::BlobName;
 use closewatch::store::Blobs;
 use closewatch::store::Db;
 use closewatch::store::checks;
@@ -69,6 +75,10 @@ pub struct World<'a> {
     in_hand: [Option<Job>; 2],
     /// Questions asked so far: each has a key of its own.
     asked: u32,
+    /// What the page said of how much it showed, by surgeon and check.
+    shown: BTreeMap<(usize, usize), Extent>,
+    /// Where this day's photos are.
+    photos: TempDir,
 }
 
 /// What became of an action.
@@ -81,14 +91,17 @@ pub enum Outcome {
 }
 
 impl<'a> World<'a> {
-    pub async fn open(town: &'a Town, books: PathBuf) -> World<'a> {
+    pub async fn open(town: &'a Town, folder: &Path) -> World<'a> {
+        let (books, photos) = (folder.join("day.sqlite"), tempfile::tempdir_in(folder).unwrap());
         town.copy_to(&books);
         let db = Db::open(&format!("sqlite:{}", books.display())).await.unwrap();
         let outside = Shared::new();
         let mut world = World {
             town,
-            desk: desk(&db, &town.blobs),
+            desk: desk(&db, photos.path()),
             db,
+            photos,
+            shown: BTreeMap::new(),
             doorway: Doorway::new(outside.post(), "https://wounds.example"),
             outside,
             chance: Chance::seeded(11),
@@ -109,6 +122,19 @@ impl<'a> World<'a> {
         let (mut conn, now) = (self.db.read().await.unwrap(), self.moment().now);
         let rows = checks::waiting(&mut conn, self.town.practice, &QueueFilter::default(), now, 100).await;
         rows.unwrap().iter().map(|row| row.id.to_string()).collect()
+    }
+
+    /// What the page of a check tells its patient.
+    pub async fn progress(&self, patient: usize, check: &str) -> Progress {
+        let holder = &self.town.patients[patient];
+        progress::of_check(&self.desk, holder, check.parse().unwrap()).await.unwrap()
+    }
+
+    /// Whether a rendition is there, and is what its name says: the SHA-256 of its bytes.
+    pub async fn keeps(&self, rendition: &str) -> bool {
+        let name = rendition.parse().unwrap();
+        let kept = self.desk.blobs.get(&name).await.unwrap();
+        kept.is_some_and(|bytes| BlobName::of(&bytes) == name)
     }
 
     pub fn moment(&self) -> Moment {
@@ -136,7 +162,7 @@ impl<'a> World<'a> {
     }
 
     async fn begins_anew(&mut self) -> Done<()> {
-        self.desk = desk(&self.db, &self.town.blobs);
+        self.desk = desk(&self.db, self.photos.path());
         let moment = self.moment();
         watch::ensure(&self.desk, &moment).await?;
         clock::at_start(&self.desk, &moment).await?;
@@ -149,7 +175,7 @@ impl<'a> World<'a> {
             Action::Sends { .. } | Action::Asks { .. } | Action::Reads { .. } => {
                 self.patient_acts(action, seen, &moment).await
             }
-            Action::Opens { .. } | Action::Leaves { .. } | Action::Decides { .. } => {
+            Action::Opens { .. } | Action::Looks { .. } | Action::Leaves { .. } | Action::Decides { .. } => {
                 self.surgeon_acts(action, seen, &moment).await
             }
             Action::Rings { .. } | Action::GivesUp { .. } | Action::HandsBack { .. } => {
@@ -195,15 +221,21 @@ impl<'a> World<'a> {
 
     async fn patient_acts(&mut self, action: Action, seen: &Books, moment: &Moment) -> Done<()> {
         match action {
-            Action::Sends { patient, form, says } => {
+            Action::Sends { patient, form, says, photo } => {
                 let answers = match says {
                     Says::Fine => no_danger(),
                     Says::Fever => with_temperature(390),
                     Says::Danger => in_danger(),
                 };
-                let sending = Sending { form_key: format!("form {form}"), answers, photos_expected: 0 };
+                let photos_expected = i64::from(photo.is_some());
+                let sending = Sending { form_key: format!("form {form}"), answers, photos_expected };
                 let holder = &self.town.patients[patient];
-                intake::receive(&self.desk, holder, sending, Vec::new(), moment).await.map(drop)
+                let mut photos = Vec::new();
+                if let Some(photo) = photo {
+                    let bytes = self.town.pictures[photo].bytes.clone();
+                    photos.push(intake::prepare_photo(&self.desk, bytes, 1, None).await?);
+                }
+                intake::receive(&self.desk, holder, sending, photos, moment).await.map(drop)
             }
             Action::Asks { patient, says } => {
                 self.asked += 1;
@@ -226,6 +258,7 @@ impl<'a> World<'a> {
 
     async fn surgeon_acts(&mut self, action: Action, seen: &Books, moment: &Moment) -> Done<()> {
         let (Action::Opens { surgeon, check }
+        | Action::Looks { surgeon, check }
         | Action::Leaves { surgeon, check }
         | Action::Decides { surgeon, check, .. }) = action
         else {
@@ -234,6 +267,12 @@ impl<'a> World<'a> {
         let Some(check) = at(check, seen.checks.len()) else { return Ok(()) };
         let (desk, who, id) = (&self.desk, &self.town.staff[surgeon], seen.checks[check].id.parse().unwrap());
         match action {
+            Action::Looks { .. } => {
+                self.shown.remove(&(surgeon, check));
+                let opened = review::view(desk, who, id, moment.now).await?;
+                self.shown.insert((surgeon, check), opened.extent());
+                Ok(())
+            }
             Action::Opens { .. } => review::open(desk, who, id, moment.now).await,
             Action::Leaves { .. } => review::release(desk, who, id, moment).await,
             Action::Decides { chosen, .. } => {
@@ -251,6 +290,7 @@ impl<'a> World<'a> {
                     ask: String::new(),
                     judged: None,
                     antibiotic: None,
+                    extent: self.shown.get(&(surgeon, check)).copied(),
                 };
                 review::decide(desk, who, id, deciding, moment).await.map(drop)
             }
@@ -355,6 +395,7 @@ impl<'a> World<'a> {
     }
 }
 
-fn desk(db: &Db, blobs: &Blobs) -> Desk {
-    Desk::new(db.clone(), blobs.clone(), Protocol::built_in().clone(), Limits::default())
+fn desk(db: &Db, photos: &Path) -> Desk {
+    let blobs = Blobs::in_folder(photos).unwrap();
+    Desk::new(db.clone(), blobs, Protocol::built_in().clone(), Limits::default())
 }

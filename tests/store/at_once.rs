@@ -129,6 +129,7 @@ async fn a_decision_pressed_ten_times_at_once_is_taken_once() {
                     ask: String::new(),
                     judged: None,
                     antibiotic: None,
+                    extent: None,
                 };
                 review::decide(practice.desk(), &surgeon.member, check, deciding, &practice.moment()).await
             })

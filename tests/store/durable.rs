@@ -150,6 +150,7 @@ async fn a_decision_that_fails_in_the_middle_decides_nothing() {
                 ask: String::new(),
                 judged: None,
                 antibiotic: None,
+                extent: None,
             };
             let moment = practice.moment();
             let failed =

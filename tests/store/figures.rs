@@ -235,6 +235,7 @@ async fn rings_for(surgeon: &Staff, check: WoundCheckId, judged: Option<Urgency>
         ask: String::new(),
         judged,
         antibiotic: None,
+        extent: None,
     };
     let (desk, moment) = (surgeon.practice.desk(), surgeon.practice.moment());
     review::decide(desk, &surgeon.member, check, deciding, &moment).await.unwrap();

@@ -404,7 +404,7 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         checks::set_state(&mut tx, &check, CheckState::Closed, now).await.unwrap();
         checks::amend(&mut tx, &check).await.unwrap();
         let claim = Claim { by: ours.surgeon.member.id, until: now };
-        assert!(!checks::claim_for(&mut tx, us, theirs.waiting.id, claim, now).await.unwrap());
+        assert!(!claims::claim_for(&mut tx, us, theirs.waiting.id, claim, now).await.unwrap());
         assert!(checks::versions(&mut tx, &check).await.unwrap().is_empty());
         assert!(checks::before(&mut tx, &check).await.unwrap().is_none());
         wounds::note_check(&mut tx, &wound, now).await.unwrap();
@@ -589,6 +589,7 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
                 ask: String::new(),
                 judged: None,
                 antibiotic: None,
+                extent: None,
             };
             is_refused(review::decide(desk, surgeon, theirs.waiting.id, deciding, &moment).await);
         }

@@ -12,6 +12,7 @@ use closewatch::store::checks::CheckState;
 use closewatch::store::checks::Claim;
 use closewatch::store::checks::QueueFilter;
 use closewatch::store::checks::WoundCheck;
+use closewatch::store::claims;
 use closewatch::store::practices;
 use closewatch::triage::Urgency;
 use closewatch::triage::Waiting;
@@ -159,7 +160,7 @@ async fn a_claim_holds_against_others_until_it_runs_out() {
         let claims = async |staff: &Staff| {
             let mut tx = practice.desk().db.write().await.unwrap();
             let claim = Claim { by: staff.member.id, until };
-            let got = checks::claim_for(&mut tx, practice.id, check, claim, practice.now()).await.unwrap();
+            let got = claims::claim_for(&mut tx, practice.id, check, claim, practice.now()).await.unwrap();
             tx.commit().await.unwrap();
             got
         };

@@ -80,6 +80,13 @@ impl Staff {
         presses(&self.practice, path, &self.cookie, fields).await
     }
 
+    /// Opens the review page of a check and sends its decision form, filled in like this.
+    pub async fn fills_in(&self, check: WoundCheckId, fields: &[(&str, &str)]) -> Page {
+        let shown = self.opens(&format!("/checks/{check}")).await.field("extent").unwrap_or_default();
+        let fields = [fields, &[("extent", shown.as_str())]].concat();
+        self.presses(&format!("/checks/{check}/decide"), &fields).await
+    }
+
     /// Enrols a patient with a drained abscess; the member must be of the office.
     pub async fn enrols(&self, name: &str, surgeon: &Staff) -> Patient {
         let enrolled = self.tries_to_enrol(name, surgeon, &format!("key of {name}")).await.unwrap();
@@ -119,6 +126,7 @@ impl Staff {
             ask: String::new(),
             judged: None,
             antibiotic: None,
+            extent: None,
         };
         review::decide(desk, &self.member, check, deciding, &moment).await
     }

@@ -11,12 +11,16 @@ use crate::care::intake;
 use crate::care::intake::Receipt;
 use crate::care::measuring;
 use crate::care::measuring::PhotoSays;
+use crate::care::progress;
+use crate::care::progress::Progress;
 use crate::care::thread;
 use crate::duty::Watch;
 use crate::store::checks::CheckState;
+use crate::store::checks::Seen;
 use crate::store::checks::WoundCheck;
 use crate::store::photos::MOST_PHOTOS;
 use crate::store::photos::Photo;
+use crate::triage::CallResult;
 use crate::triage::Urgency;
 use crate::web::App;
 use crate::web::assets;
@@ -75,6 +79,8 @@ struct SentPage {
     /// Nobody watches, and nobody knows who will.
     unknown: Option<()>,
     state: String,
+    /// What became of the newest call; `None`: nobody rang.
+    called: Option<String>,
     photos: Vec<PhotoLine>,
     /// Photos the phone meant to send and did not, or that could not be kept.
     missing: Option<()>,
@@ -103,6 +109,7 @@ pub async fn show(
     let photos = intake::photos_of(&app.desk, &phone.holder, &check).await?;
     let measured = measuring::for_patient(&app.desk, &phone.holder, check.id).await?;
     let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
+    let progress = progress::of_check(&app.desk, &phone.holder, check.id).await?;
     let (language, now) = (phone.holder.language, app.now());
     let clock = |at: Timestamp| clock::when(at, now, &home.practice.zone, language);
     let watch = home.cover.watch;
@@ -127,7 +134,8 @@ pub async fn show(
         read_at: promise.read_from().map(clock),
         late: (promise == Promise::Late).then_some(()),
         unknown: (promise == Promise::Unknown).then_some(()),
-        state: state_words(check.state, words),
+        state: state_words(&progress, words),
+        called: call_words(&progress, words, clock),
         missing: (check.photos_expected > photos.len() as i64).then_some(()),
         room_for_photos: MOST_PHOTOS - photos.len() as i64,
         asks_again: advised.iter().any(|(_, advice)| matches!(advice, Advice::Again(_))).then_some(()),
@@ -215,13 +223,25 @@ fn promise(receipt: &Receipt, check: &WoundCheck, watch: Watch, first: &First, n
     }
 }
 
-fn state_words(state: CheckState, words: SentWords) -> String {
-    match state {
-        CheckState::Queued => words.state_waiting(),
-        CheckState::InReview => words.state_open(),
-        CheckState::AwaitingCall => words.state_call(),
-        CheckState::Closed => words.state_done(),
+/// Where it stands by the record: "opened" only once a person has looked, "read" only once a person has decided.
+fn state_words(progress: &Progress, words: SentWords) -> String {
+    match (progress.state, progress.seen, progress.call) {
+        (CheckState::Queued | CheckState::InReview, Seen::NotYet, _) => words.state_waiting(),
+        (CheckState::Queued | CheckState::InReview, Seen::All, _) => words.state_open(),
+        (CheckState::Queued | CheckState::InReview, Seen::Part, _) => words.state_part(),
+        (CheckState::AwaitingCall, Seen::Part, _) => words.state_call_part(),
+        (CheckState::AwaitingCall, Seen::NotYet | Seen::All, None) => words.state_call(),
+        (CheckState::AwaitingCall, Seen::NotYet | Seen::All, Some(_)) => words.state_call_again(),
+        (CheckState::Closed, _, _) => words.state_done(),
     }
+}
+
+/// What became of the newest call; `None`: nobody rang.
+fn call_words(progress: &Progress, words: SentWords, clock: impl Fn(Timestamp) -> String) -> Option<String> {
+    progress.call.map(|call| match call.result {
+        CallResult::Spoke => words.state_spoke(&clock(call.at)),
+        CallResult::NoAnswer | CallResult::MessageLeft => words.state_called(&clock(call.at)),
+    })
 }
 
 fn about_measuring(photo: &Photo, measured: &[PhotoSays], language: Language) -> Advice {
@@ -253,4 +273,67 @@ fn photo_line(photo: &Photo, advice: &Advice, language: Language) -> PhotoLine {
         }
     }
     PhotoLine { mark, lines }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What a sentence claims, by what it says.
+    struct Claims {
+        opened: bool,
+        more_unopened: bool,
+        read: bool,
+        will_call: bool,
+        done: bool,
+    }
+
+    fn claims(said: &str, language: Language) -> Claims {
+        let says = |english: &str, spanish: &str| match language {
+            Language::English => said.contains(english),
+            Language::Spanish => said.contains(spanish),
+        };
+        Claims {
+            opened: says("A person has opened it.", "Una persona la abrió."),
+            more_unopened: says("nobody has opened yet", "nadie lo ha abierto todavía"),
+            read: says("A person has read it.", "Una persona la leyó."),
+            will_call: says("We will call you", "Le vamos a llamar"),
+            done: says("A person has dealt with it.", "Una persona la atendió."),
+        }
+    }
+
+    #[test]
+    fn in_every_state_a_page_claims_what_the_record_says_and_nothing_more() {
+        let at: Timestamp = "2026-03-10T15:00:00Z".parse().unwrap();
+        let results = CallResult::ALL.iter().map(|result| Some(progress::Rung { at, result: *result }));
+        let calls: Vec<Option<progress::Rung>> = [None].into_iter().chain(results).collect();
+        for language in [Language::English, Language::Spanish] {
+            let words = SentWords(language);
+            for (state, seen, call) in CheckState::ALL
+                .iter()
+                .flat_map(|state| Seen::ALL.iter().map(move |seen| (*state, *seen)))
+                .flat_map(|(state, seen)| calls.iter().map(move |call| (state, seen, *call)))
+            {
+                let progress = Progress { state, seen, call };
+                let said = claims(&state_words(&progress, words), language);
+                let waits_for_a_surgeon = matches!(state, CheckState::Queued | CheckState::InReview);
+                assert_eq!(said.opened, waits_for_a_surgeon && seen != Seen::NotYet, "{progress:?}");
+                assert_eq!(
+                    said.more_unopened,
+                    seen == Seen::Part && state != CheckState::Closed,
+                    "{progress:?}"
+                );
+                assert_eq!(said.read, state == CheckState::AwaitingCall, "{progress:?}");
+                assert_eq!(said.will_call, state == CheckState::AwaitingCall, "{progress:?}");
+                assert_eq!(said.done, state == CheckState::Closed, "{progress:?}");
+                let called = call_words(&progress, words, |at| at.to_string());
+                assert_eq!(called.is_some(), call.is_some());
+                for (call, called) in call.iter().zip(&called) {
+                    let tried = called.contains("We tried to call") || called.contains("Intentamos llamar");
+                    assert_eq!(tried, call.result != CallResult::Spoke, "{called}");
+                    assert!(called.contains("2026-03-10T15:00:00Z"));
+                }
+            }
+        }
+    }
 }

@@ -9,6 +9,7 @@ use crate::care::check_draft;
 use crate::care::come_in;
 use crate::care::phone_push;
 use crate::care::plan;
+use crate::care::progress;
 use crate::care::strip_out;
 use crate::care::thread;
 use crate::plan::day_number;
@@ -40,6 +41,8 @@ struct TodayPage {
     tasks: Tasks,
     last_check: Option<String>,
     unread: usize,
+    /// When the practice last rang in vain about something still open.
+    missed_call: Option<String>,
     /// When an unfinished check was begun on this phone.
     unfinished: Option<String>,
     danger: Vec<String>,
@@ -62,6 +65,7 @@ pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, Page
     let draft = check_draft::unfinished(&app.desk, &phone.holder, &phone.token, "", now).await?;
     let plan = plan::today(&app.desk, &phone.holder).await?;
     let trying = strip_out::current(&app.desk, &phone.holder, now).await?;
+    let missed = progress::missed_call(&app.desk, &phone.holder).await?;
     let asked = come_in::asked(&app.desk, &phone.holder, now).await?;
     let operated = home.wound.operation.operated;
     let page = TodayPage {
@@ -72,6 +76,7 @@ pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, Page
         tasks: tasks::tasks(&home, &plan, words, now),
         last_check: home.wound.last_check.map(|sent| clock::when(sent, now, &zone, language)),
         unread: home.unread,
+        missed_call: missed.map(|at| clock::when(at, now, &zone, language)),
         unfinished: draft.map(|draft| clock::when(draft.began, now, &zone, language)),
         danger: danger::signs(&context_of(&home), DangerWords(language)),
         strip_words: StripWords(language),

@@ -52,6 +52,8 @@ pub struct DecideForm {
     pub days: String,
     pub started: String,
     pub culture: Option<String>,
+    /// How much of the check the page showed.
+    pub extent: String,
 }
 
 impl DecideForm {
@@ -85,6 +87,8 @@ pub struct DecideView {
     pub language: &'static str,
     pub lang: &'static str,
     pub earliest_visit: String,
+    /// How much of the check is on this page.
+    pub extent: String,
     /// "How urgent was it?", most urgent first.
     pub judgements: Vec<JudgementChoice>,
 }
@@ -112,6 +116,7 @@ impl DecideView {
             faults: Faults(faults),
             language: opened.patient.language.own_name(),
             lang: opened.patient.language.code(),
+            extent: opened.extent().to_string(),
             earliest_visit: local_time::write(now, &opened.practice.zone),
             judgements: Urgency::ALL
                 .iter()
@@ -196,6 +201,8 @@ async fn read(
         ask: form.ask.clone(),
         judged,
         antibiotic,
+        // A form that does not say has shown nothing.
+        extent: Some(form.extent.parse().unwrap_or_default()),
     }))
 }
 
