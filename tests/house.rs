@@ -261,6 +261,7 @@ fn every_query_of_the_store_names_the_practice_or_a_secret() {
         "code_locator",
         "sign_in_name = $1",
         "set_up",
+        "pg_trigger",
         "link_id = $1",
         "check_id = $1",
     ];

@@ -79,6 +79,7 @@ async fn readers(conn: &mut Conn, alarm: &Alarm, now: Timestamp) -> Done<BTreeSe
         | AlarmKind::LetterFailed
         | AlarmKind::JobFailed
         | AlarmKind::ClockSetBack
+        | AlarmKind::PhotoDamaged
         | AlarmKind::DrillMissing => leads.collect(),
     };
     let mut reached = BTreeSet::new();

@@ -91,6 +91,7 @@ impl Attendance {
             | AlarmKind::SurgeonAsked
             | AlarmKind::LetterFailed
             | AlarmKind::JobFailed
+            | AlarmKind::PhotoDamaged
             | AlarmKind::ClockSetBack => None,
         }
     }

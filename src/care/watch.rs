@@ -172,6 +172,7 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::NobodySignedIn
                         | AlarmKind::ClockSetBack
                         | AlarmKind::QueueOld
+                        | AlarmKind::PhotoDamaged
                         | AlarmKind::DrillMissing => true,
                     }
             }),
@@ -191,6 +192,7 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
         | AlarmKind::NobodySignedIn
         | AlarmKind::ClockSetBack
         | AlarmKind::QueueOld
+        | AlarmKind::PhotoDamaged
         | AlarmKind::DrillMissing => true,
     })
 }

@@ -1,6 +1,8 @@
 //! `closewatch demo`: the server with an invented practice, in a fresh temporary folder.
 
 use std::net::IpAddr;
+use std::net::Ipv4Addr;
+use std::net::Ipv6Addr;
 use std::path::PathBuf;
 
 use jiff::Timestamp;
@@ -77,6 +79,10 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         public_url: None,
         // The past is painted by the machine's clock.
         speed: 1.0,
+        proxies: vec![Ipv4Addr::LOCALHOST.into(), Ipv6Addr::LOCALHOST.into()],
+        sealing_keys_file: None,
+        record_key_file: None,
+        heads_folder: None,
         heartbeat: HeartbeatSettings::default(),
         notify: NotifySettings { notify_folder: Some(data.join("letters")), ..NotifySettings::default() },
     };

@@ -37,6 +37,8 @@ coded! {
         QueueOld = "queue_old",
         /// No drill was answered for longer than a week.
         DrillMissing = "drill_missing",
+        /// A photo cannot be read as it was kept.
+        PhotoDamaged = "photo_damaged",
     }
 }
 

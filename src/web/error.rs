@@ -31,6 +31,7 @@ impl From<CareError> for PageError {
         match fault {
             CareError::NotFound => PageError::NotFound,
             CareError::NotAllowed => PageError::NotAllowed,
+            CareError::LinkClosed => PageError::NoLink,
             other => PageError::Care(other),
         }
     }
@@ -50,7 +51,9 @@ struct ErrorPage {
 impl PageError {
     fn status(&self) -> StatusCode {
         match self {
-            PageError::SignedOut | PageError::NoLink => StatusCode::UNAUTHORIZED,
+            PageError::SignedOut | PageError::NoLink | PageError::Care(CareError::LinkClosed) => {
+                StatusCode::UNAUTHORIZED
+            }
             PageError::NotAllowed | PageError::FromElsewhere => StatusCode::FORBIDDEN,
             PageError::NotFound => StatusCode::NOT_FOUND,
             PageError::Unreadable => StatusCode::BAD_REQUEST,
@@ -66,7 +69,7 @@ impl PageError {
     fn page(&self) -> ErrorPage {
         let (heading, advice, next, next_words) = match self {
             PageError::SignedOut => ("Please sign in", "You were signed out.".to_owned(), "/sign-in", "Sign in"),
-            PageError::NoLink => (
+            PageError::NoLink | PageError::Care(CareError::LinkClosed) => (
                 "Open your link again / Abra su enlace otra vez",
                 "Use the link or the code on your sheet. If you cannot, ring the practice. In an emergency call the \
                  emergency number. · Use el enlace o el código de su hoja. Si no puede, llame al consultorio. En una \

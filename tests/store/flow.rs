@@ -4,6 +4,8 @@ use jiff::SignedDuration;
 
 use closewatch::care::CareError;
 use closewatch::care::callback;
+use closewatch::care::intake;
+use closewatch::care::intake::Sending;
 use closewatch::care::knock;
 use closewatch::care::knock::Knock;
 use closewatch::care::knock::PinTry;
@@ -279,8 +281,19 @@ async fn a_revoked_or_expired_link_opens_nothing_and_its_phones_are_out() {
         .await
         .unwrap();
         let link = patient.issued.link.id;
+        let holder = phone.holder().await;
+        phone.sends("in time", no_danger(), &[]).await;
         closewatch::care::enrol::revoke_link(desk, &office.member, link, practice.now()).await.unwrap();
         assert!(knock::holder(desk, &phone.token, practice.now()).await.unwrap().is_none());
+        // What was on its way when the link was revoked does not come in.
+        let on_its_way = Sending { form_key: "late".to_owned(), answers: no_danger(), photos_expected: 0 };
+        let came = intake::receive(desk, &holder, on_its_way, Vec::new(), &practice.moment()).await;
+        assert!(matches!(came, Err(CareError::LinkClosed)), "{came:?}");
+        let photo = intake::prepare_photo(desk, jpeg(2), 1, None).await.unwrap();
+        let came = intake::add_photo(desk, &holder, "in time", photo, &practice.moment()).await;
+        assert!(matches!(came, Err(CareError::LinkClosed)), "{came:?}");
+        let asked = thread::ask(desk, &holder, "asked", "May I shower?", &practice.moment()).await;
+        assert!(matches!(asked, Err(CareError::LinkClosed)), "{asked:?}");
         let knocked = async |token: &str| knock::knock(desk, token, &practice.moment()).await.unwrap();
         assert!(matches!(knocked(patient.issued.token.reveal()).await, Knock::Closed(_)));
         assert!(matches!(knocked(second.token.reveal()).await, Knock::Open { .. }));

@@ -168,7 +168,13 @@ async fn the_same_picture_is_kept_once_per_check_and_its_bytes_come_back() {
         for photo in &kept {
             let renditions = photo.renditions.as_ref().expect("a painted picture can be read");
             for name in [&renditions.full, &renditions.review, &renditions.small] {
-                let bytes = practice.desk().blobs.get(name).await.unwrap().expect("the blob is there");
+                let bytes = practice
+                    .desk()
+                    .blobs
+                    .get(&mut *practice.books().await, practice.id, name)
+                    .await
+                    .unwrap()
+                    .expect("the blob is there");
                 assert_eq!(&closewatch::store::BlobName::of(&bytes), name);
             }
         }

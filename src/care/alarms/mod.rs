@@ -288,6 +288,7 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         | AlarmKind::NobodyToTell
         | AlarmKind::QueueOld
         | AlarmKind::DrillMissing
+        | AlarmKind::PhotoDamaged
         | AlarmKind::NoPageOpen
         | AlarmKind::NobodySignedIn => false,
     }

@@ -113,6 +113,8 @@ fn action_words(action: &str) -> String {
         "check.decide" => "decided",
         "photo.receive" => "sent",
         "photo.view" => "looked at",
+        "photo.damaged" => "cannot read",
+        "photo.whole_again" => "can read again",
         "callback.view" => "looked at",
         "callback.attempt" => "tried",
         "callback.end" => "ended",
