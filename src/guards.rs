@@ -35,6 +35,10 @@ pub enum Guard {
     HandedBackWaits,
     /// What came while a surgeon was reading is seen before the check is decided.
     DecidedAsSeen,
+    /// Whoever only takes a check has not seen it.
+    OnlyALookIsSeen,
+    /// What a patient adds, nobody has seen.
+    AddedIsUnseen,
 }
 
 #[cfg(not(feature = "doubles"))]

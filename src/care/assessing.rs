@@ -203,9 +203,6 @@ pub(in crate::care) async fn assess_again(
         assessment.asked_back();
     }
     let rose = assessment.urgency > check.assessment.urgency;
-    if waits_again {
-        check.seen = check.seen.added_to();
-    }
     check.facts = Some(facts);
     check.assessment = assessment;
     check.due = check.due.min(due);

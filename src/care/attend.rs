@@ -92,6 +92,7 @@ impl Attendance {
             | AlarmKind::LetterFailed
             | AlarmKind::JobFailed
             | AlarmKind::PhotoDamaged
+            | AlarmKind::PasswordGuessed
             | AlarmKind::ClockSetBack => None,
         }
     }

@@ -13,6 +13,8 @@ use crate::care::call_attempt::attempt_faults;
 use crate::care::call_attempt::came_to;
 use crate::care::call_attempt::spoke_with;
 use crate::care::ladder;
+use crate::care::progress;
+use crate::care::progress::Seen;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::silence::own_link;
@@ -30,7 +32,6 @@ use crate::store::callbacks::Callback;
 use crate::store::callbacks::CallbackState;
 use crate::store::checks;
 use crate::store::checks::CheckState;
-use crate::store::checks::Seen;
 use crate::store::checks::WoundCheck;
 use crate::store::notices;
 use crate::store::notices::NoticeKind;
@@ -342,10 +343,11 @@ async fn finish(
     let check = checks::find(conn, member.practice, callback.check).await?.ok_or(CareError::NotFound)?;
     let calls = callbacks::of_check(conn, member.practice, callback.check).await?;
     let is_last = calls.iter().all(|other| other.state != CallbackState::Open);
+    let seen = progress::seen(conn, member.practice, check.id).await?;
     let check_state = match (check.state, state) {
         // What the patient added meanwhile, no surgeon has looked at yet.
         (CheckState::AwaitingCall, CallbackState::Closed)
-            if is_last && check.seen == Seen::Part && guards::stands(Guard::DecidedAsSeen) =>
+            if is_last && seen == Seen::Part && guards::stands(Guard::DecidedAsSeen) =>
         {
             Some(CheckState::Queued)
         }

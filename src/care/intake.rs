@@ -36,7 +36,6 @@ use crate::store::assessments;
 use crate::store::check_drafts;
 use crate::store::checks;
 use crate::store::checks::CheckState;
-use crate::store::checks::Seen;
 use crate::store::checks::WoundCheck;
 use crate::store::photos;
 use crate::store::photos::Camera;
@@ -315,7 +314,6 @@ async fn open_check(
         due,
         photos_expected: sending.photos_expected.clamp(0, MOST_PHOTOS),
         claim: None,
-        seen: Seen::NotYet,
     };
     checks::insert(conn, &check).await?;
     assessments::add(conn, &check, moment.now).await?;

@@ -47,6 +47,7 @@ pub mod replies;
 pub mod review;
 pub mod rule_counts;
 pub mod scrub;
+pub mod second_step;
 mod secrets;
 pub mod sent_before;
 pub mod sign_in;

@@ -9,13 +9,16 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::LinkHolder;
+use crate::guards;
+use crate::guards::Guard;
+use crate::ids::PracticeId;
 use crate::ids::WoundCheckId;
 use crate::store::Conn;
+use crate::store::audit;
 use crate::store::callbacks;
 use crate::store::callbacks::Callback;
 use crate::store::checks;
 use crate::store::checks::CheckState;
-use crate::store::checks::Seen;
 use crate::store::checks::WoundCheck;
 use crate::store::photos;
 use crate::store::reviews;
@@ -74,6 +77,37 @@ impl FromStr for Extent {
     }
 }
 
+/// The detail of a view during which more came than was shown.
+pub(in crate::care) const SEEN_IN_PART: &str = "more_came";
+
+/// Whether a person has looked at a check.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Seen {
+    NotYet,
+    All,
+    /// Only at what was there before its patient added to it.
+    Part,
+}
+
+impl Seen {
+    pub const ALL: [Seen; 3] = [Seen::NotYet, Seen::All, Seen::Part];
+}
+
+/// Whether a person has looked at a check, by the practice's record.
+pub(in crate::care) async fn seen(conn: &mut Conn, practice: PracticeId, id: WoundCheckId) -> Done<Seen> {
+    let mut seen = Seen::NotYet;
+    for line in audit::about(conn, practice, &format!("check:{id}")).await? {
+        seen = match (line.action.as_str(), seen) {
+            ("check.view", _) if line.detail == SEEN_IN_PART => Seen::Part,
+            ("check.view" | "check.decide", _) => Seen::All,
+            ("check.claim", Seen::NotYet) if !guards::stands(Guard::OnlyALookIsSeen) => Seen::All,
+            ("check.amend", Seen::All) if guards::stands(Guard::AddedIsUnseen) => Seen::Part,
+            (_, seen) => seen,
+        };
+    }
+    Ok(seen)
+}
+
 /// What the record says of a check, as far as its patient is told.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Progress {
@@ -105,7 +139,8 @@ pub async fn of_check(desk: &Desk, holder: &LinkHolder, id: WoundCheckId) -> Don
     let mut missing = silences::of_wound(&mut conn, holder.practice, holder.wound).await?;
     missing.retain(|silence| about.contains(&silence.about));
     let call = newest_call(&mut conn, holder, &calls, &missing).await?;
-    Ok(Progress { state: check.state, seen: check.seen, call })
+    let seen = seen(&mut conn, holder.practice, id).await?;
+    Ok(Progress { state: check.state, seen, call })
 }
 
 /// When the practice last rang this wound's patient or helper in vain about something that is still open; `None`: it did

@@ -18,6 +18,7 @@ use crate::care::measuring;
 use crate::care::measuring::PhotosSay;
 use crate::care::plan;
 use crate::care::progress::Extent;
+use crate::care::progress::SEEN_IN_PART;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -35,7 +36,6 @@ use crate::store::callbacks::Callback;
 use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::Claim;
-use crate::store::checks::Seen;
 use crate::store::checks::WoundCheck;
 use crate::store::claims;
 use crate::store::measurements::KeptMeasurement;
@@ -164,17 +164,11 @@ pub async fn view(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Tim
     }
     let opened = gather(desk, surgeon, id).await?;
     let mut tx = desk.db.write().await?;
-    if opened.check.seen != Seen::All {
-        let check = checks::hold(&mut tx, surgeon.practice, id).await?.ok_or(CareError::NotFound)?;
-        // Something may have come while this was read.
-        let seen = match Extent::read(&mut tx, &check).await? == opened.extent() {
-            true => Seen::All,
-            false => Seen::Part,
-        };
-        claims::note_seen(&mut tx, surgeon.practice, id, seen).await?;
-    }
+    // Something may have come while this was read.
+    let there_is = Extent::read(&mut tx, &opened.check).await?;
+    let detail = if there_is == opened.extent() { "" } else { SEEN_IN_PART };
     let (actor, subject) = (Actor::Staff(surgeon.id), format!("check:{id}"));
-    record::note(&mut tx, surgeon.practice, actor, "check.view", &subject, "", now).await?;
+    record::note(&mut tx, surgeon.practice, actor, "check.view", &subject, detail, now).await?;
     tx.commit().await?;
     Ok(opened)
 }
@@ -346,7 +340,6 @@ pub async fn decide(
         None => CheckState::Closed,
     };
     checks::set_state(&mut tx, &check, state, moment.now).await?;
-    claims::note_seen(&mut tx, surgeon.practice, id, Seen::All).await?;
     ladder::stop(&mut tx, surgeon, &format!("check:{id}"), moment.now).await?;
     thread::note_dealt_with(&mut tx, surgeon.practice, check.wound, moment.now).await?;
     let judged = review.urgency_judged.map_or("as_decided", Urgency::code);

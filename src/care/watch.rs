@@ -173,6 +173,7 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::ClockSetBack
                         | AlarmKind::QueueOld
                         | AlarmKind::PhotoDamaged
+                        | AlarmKind::PasswordGuessed
                         | AlarmKind::DrillMissing => true,
                     }
             }),
@@ -193,6 +194,7 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
         | AlarmKind::ClockSetBack
         | AlarmKind::QueueOld
         | AlarmKind::PhotoDamaged
+        | AlarmKind::PasswordGuessed
         | AlarmKind::DrillMissing => true,
     })
 }

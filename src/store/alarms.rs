@@ -39,6 +39,8 @@ coded! {
         DrillMissing = "drill_missing",
         /// A photo cannot be read as it was kept.
         PhotoDamaged = "photo_damaged",
+        /// Somebody tries one password after another at a colleague's name.
+        PasswordGuessed = "password_guessed",
     }
 }
 

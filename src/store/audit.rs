@@ -120,6 +120,18 @@ pub async fn append(conn: &mut Conn, practice: PracticeId, note: &Note<'_>, at: 
     Ok(())
 }
 
+/// All lines about one thing, oldest first. `subject`: such as `check:ID`.
+pub async fn about(conn: &mut Conn, practice: PracticeId, subject: &str) -> Stored<Vec<AuditEntry>> {
+    sqlx::query("SELECT * FROM audit WHERE practice_id = $1 AND subject = $2 ORDER BY sequence")
+        .bind(practice.to_string())
+        .bind(subject)
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(entry)
+        .collect()
+}
+
 /// The newest lines first, at most `limit`.
 pub async fn newest(conn: &mut Conn, practice: PracticeId, limit: i64) -> Stored<Vec<AuditEntry>> {
     sqlx::query("SELECT * FROM audit WHERE practice_id = $1 ORDER BY sequence DESC LIMIT $2")

@@ -185,6 +185,28 @@ impl Blobs {
         }
     }
 
+    /// Seals something small that lies in the books, under its name; without keys it lies open, behind a nought.
+    pub fn seal(&self, plain: &[u8], about: &str) -> Vec<u8> {
+        match &self.keys {
+            Some(seals) => seals.ring().seal(plain, about, &seals.chance),
+            None => [&[0], plain].concat(),
+        }
+    }
+
+    /// Opens what was sealed so.
+    pub fn unseal(&self, sealed: &[u8], about: &str) -> Stored<Vec<u8>> {
+        match (&self.keys, sealed) {
+            (None, [0, plain @ ..]) => Ok(plain.to_vec()),
+            (None, _) => Err(SealFault::Broken.into()),
+            (Some(seals), _) => match seals.ring().open(sealed, about) {
+                Err(SealFault::UnknownKey { .. }) if seals.reload().is_ok() => {
+                    Ok(seals.ring().open(sealed, about)?)
+                }
+                opened => Ok(opened?),
+            },
+        }
+    }
+
     /// A file is named by what it holds: one that is there is complete, for it was renamed into place after it was synced.
     async fn write(&self, bytes: Vec<u8>) -> Stored<BlobName> {
         let name = BlobName::of(&bytes);

@@ -36,26 +36,6 @@ coded! {
     }
 }
 
-coded! {
-    /// Whether a person has looked at a check.
-    pub enum Seen {
-        NotYet = "not_yet",
-        All = "all",
-        /// Only at what was there before its patient added to it.
-        Part = "part",
-    }
-}
-
-impl Seen {
-    /// After its patient added something.
-    pub fn added_to(self) -> Seen {
-        match self {
-            Seen::NotYet => Seen::NotYet,
-            Seen::All | Seen::Part => Seen::Part,
-        }
-    }
-}
-
 /// One photo-and-answers submission.
 #[derive(Clone, Debug)]
 pub struct WoundCheck {
@@ -78,7 +58,6 @@ pub struct WoundCheck {
     /// How many photos the phone said it would send.
     pub photos_expected: i64,
     pub claim: Option<Claim>,
-    pub seen: Seen,
 }
 
 /// Who is looking at a check, and until when nobody else should.
@@ -144,7 +123,6 @@ fn wound_check(row: &AnyRow) -> Stored<WoundCheck> {
         due: row.time("due_ms")?,
         photos_expected: row.whole("photos_expected")?,
         claim: claim(row)?,
-        seen: row.parsed("seen")?,
     })
 }
 
@@ -237,7 +215,7 @@ pub async fn before(conn: &mut Conn, check: &WoundCheck) -> Stored<Option<WoundC
 pub async fn amend(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
     const SQL: &str = "UPDATE wound_check SET answers = $3, assessment = $4, protocol_version = $5, urgency = $6, \
                        score = $7, due_ms = $8, photos_expected = $9, state = $10, claimed_by = $11, \
-                       claimed_until_ms = $12, facts = $13, seen = $14, \
+                       claimed_until_ms = $12, facts = $13, \
                        closed_ms = CASE WHEN $10 = 'closed' THEN closed_ms ELSE NULL END WHERE practice_id = $1 AND id = $2";
     sqlx::query(SQL)
         .bind(check.practice.to_string())
@@ -253,7 +231,6 @@ pub async fn amend(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
         .bind(check.claim.map(|claim| claim.by.to_string()))
         .bind(check.claim.map(|claim| claim.until.as_millisecond()))
         .bind(check.facts.as_ref().map(to_json).transpose()?)
-        .bind(check.seen.code())
         .execute(conn)
         .await?;
     Ok(())

@@ -1,4 +1,4 @@
-//! Claims: who looks at a check, and has looked at it.
+//! Claims: who has a check before them, and until when.
 
 use jiff::Timestamp;
 
@@ -8,7 +8,6 @@ use crate::ids::WoundCheckId;
 use crate::store::Conn;
 use crate::store::Stored;
 use crate::store::checks::Claim;
-use crate::store::checks::Seen;
 use crate::store::row::Columns;
 
 /// Claims a check for a surgeon until `claim.until`; false when somebody else's claim still runs or it is closed.
@@ -32,17 +31,6 @@ pub async fn claim_for(
         .execute(conn)
         .await?;
     Ok(claimed.rows_affected() == 1)
-}
-
-/// Keeps how much of a check a person has looked at.
-pub async fn note_seen(conn: &mut Conn, practice: PracticeId, id: WoundCheckId, seen: Seen) -> Stored<()> {
-    sqlx::query("UPDATE wound_check SET seen = $3 WHERE practice_id = $1 AND id = $2")
-        .bind(practice.to_string())
-        .bind(id.to_string())
-        .bind(seen.code())
-        .execute(conn)
-        .await?;
-    Ok(())
 }
 
 /// The checks a member has claimed at `now`, the most urgent first.

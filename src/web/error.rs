@@ -14,6 +14,10 @@ use crate::web::assets;
 pub enum PageError {
     /// No staff session, or it ended.
     SignedOut,
+    /// The password was right, and the second step has not been taken.
+    HalfIn,
+    /// The second step was taken too long ago for this.
+    NotFresh,
     /// No phone session, or its link was closed.
     NoLink,
     NotAllowed,
@@ -51,7 +55,8 @@ struct ErrorPage {
 impl PageError {
     fn status(&self) -> StatusCode {
         match self {
-            PageError::SignedOut | PageError::NoLink | PageError::Care(CareError::LinkClosed) => {
+            PageError::NotFresh => StatusCode::FORBIDDEN,
+            PageError::SignedOut | PageError::HalfIn | PageError::NoLink | PageError::Care(CareError::LinkClosed) => {
                 StatusCode::UNAUTHORIZED
             }
             PageError::NotAllowed | PageError::FromElsewhere => StatusCode::FORBIDDEN,
@@ -69,6 +74,18 @@ impl PageError {
     fn page(&self) -> ErrorPage {
         let (heading, advice, next, next_words) = match self {
             PageError::SignedOut => ("Please sign in", "You were signed out.".to_owned(), "/sign-in", "Sign in"),
+            PageError::HalfIn => (
+                "One step is still missing",
+                "Your password was right. Take the second step.".to_owned(),
+                "/prove",
+                "Second step",
+            ),
+            PageError::NotFresh => (
+                "Show once more that it is you",
+                "This is changed only by somebody who took the second step a moment ago.".to_owned(),
+                "/prove",
+                "Second step",
+            ),
             PageError::NoLink | PageError::Care(CareError::LinkClosed) => (
                 "Open your link again / Abra su enlace otra vez",
                 "Use the link or the code on your sheet. If you cannot, ring the practice. In an emergency call the \

@@ -38,7 +38,12 @@ pub struct Check {
     pub received: i64,
     pub claimed_by: String,
     pub claimed_until: Option<i64>,
-    pub seen: String,
+    /// Bodies its form sent.
+    pub bodies: usize,
+    /// How often a surgeon read it.
+    pub looks: usize,
+    /// What its patient asked so far.
+    pub asked: usize,
 }
 
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -136,7 +141,10 @@ pub struct Job {
 
 const SQL: &str = "SELECT \
     (SELECT group_concat(id || '|' || link_id || '|' || form_key || '|' || state || '|' || urgency || '|' || due_ms || '|' || \
-        received_ms || '|' || COALESCE(claimed_by, '') || '|' || COALESCE(claimed_until_ms, '') || '|' || seen, \
+        received_ms || '|' || COALESCE(claimed_by, '') || '|' || COALESCE(claimed_until_ms, '') || '|' || \
+        (SELECT COUNT(*) FROM answers_version WHERE check_id = id) || '|' || \
+        (SELECT COUNT(*) FROM audit WHERE subject = 'check:' || id AND action = 'check.view') || '|' || \
+        (SELECT COUNT(*) FROM message WHERE sender = 'patient' AND message.link_id = wound_check.link_id), \
         ';' ORDER BY rowid) FROM wound_check) AS checks, \
     (SELECT group_concat(check_id || '|' || sent_sha256 || '|' || full_sha256 || '|' || review_sha256 || '|' || small_sha256, \
         ';' ORDER BY rowid) FROM photo) AS photos, \
@@ -235,7 +243,9 @@ fn check(row: &[String]) -> Check {
         received: whole(&row[6]),
         claimed_by: row[7].clone(),
         claimed_until: row[8].parse().ok(),
-        seen: row[9].clone(),
+        bodies: row[9].parse().unwrap(),
+        looks: row[10].parse().unwrap(),
+        asked: row[11].parse().unwrap(),
     }
 }
 

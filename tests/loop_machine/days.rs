@@ -154,7 +154,10 @@ impl Day<'_> {
     async fn pages(&mut self, world: &World<'_>, before: &Books, action: Action) -> Result<(), Fault> {
         for (place, kept) in self.books.checks.iter().enumerate() {
             let was = before.checks.get(place);
-            let is_same = was.is_some_and(|was| was.state == kept.state && was.seen == kept.seen);
+            let is_same = was.is_some_and(|was| {
+                was.state == kept.state && was.looks == kept.looks && was.bodies == kept.bodies
+            });
+            let is_same = is_same && before.photos.len() == self.books.photos.len();
             if is_same && before.attempts.len() == self.books.attempts.len() && action != Action::Runs {
                 continue;
             }

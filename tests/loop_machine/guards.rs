@@ -181,6 +181,8 @@ fn of_people() -> Vec<Case> {
             "I9 refused",
             &[FINE, LOOKS, Asks { patient: 0, says: Says::Danger }, decides(0, Chosen::Fine)],
         ),
+        case(Guard::OnlyALookIsSeen, "I10 status", &[FINE, Opens { surgeon: 0, check: 0 }]),
+        case(Guard::AddedIsUnseen, "I10 status", &[FINE, LOOKS, DANGER]),
         case(
             Guard::DecidedAsSeen,
             "I1 conservation",
@@ -208,25 +210,6 @@ fn of_receipts_and_pages() -> Vec<Case> {
              UPDATE photo SET small_sha256 = sent_sha256 WHERE id = NEW.id; END",
             "I2 receipt",
             &[PICTURE],
-        ),
-        // Says "opened" of what only waits, or is only claimed; keeps saying so of what was added.
-        books(
-            "CREATE TRIGGER seen AFTER INSERT ON wound_check BEGIN \
-             UPDATE wound_check SET seen = 'all' WHERE id = NEW.id; END",
-            "I10 status",
-            &[FINE],
-        ),
-        books(
-            "CREATE TRIGGER seen AFTER UPDATE OF claimed_by ON wound_check BEGIN \
-             UPDATE wound_check SET seen = 'all' WHERE id = NEW.id; END",
-            "I10 status",
-            &[FINE, Action::Opens { surgeon: 0, check: 0 }],
-        ),
-        books(
-            "CREATE TRIGGER seen AFTER UPDATE OF seen ON wound_check WHEN NEW.seen = 'part' BEGIN \
-             UPDATE wound_check SET seen = 'all' WHERE id = NEW.id; END",
-            "I10 status",
-            &[FINE, LOOKS, DANGER],
         ),
         books(
             "CREATE TRIGGER untold BEFORE INSERT ON call_attempt BEGIN SELECT RAISE(IGNORE); END",

@@ -50,6 +50,8 @@ pub struct Check {
     /// Which of the town's pictures it has.
     pub photos: BTreeSet<usize>,
     pub seen: Seen,
+    /// How often a surgeon read it.
+    looks: usize,
     /// Bodies and photos so far.
     added: usize,
     /// True time since when it stands as it does.
@@ -160,6 +162,7 @@ impl Model {
             Action::Looks { check, .. } => {
                 let Some(check) = at(check, self.checks.len()) else { return Expected::Nothing };
                 self.checks[check].seen = Seen::All;
+                self.checks[check].looks += 1;
                 Expected::Done
             }
             Action::Leaves { surgeon, check } => {
@@ -258,6 +261,7 @@ impl Model {
                 bodies: vec![body],
                 photos: photo.into_iter().collect(),
                 seen: Seen::NotYet,
+                looks: 0,
                 added: 1 + usize::from(photo.is_some()),
                 since: now,
             });
@@ -423,13 +427,9 @@ impl Model {
             return Some(format!("I1 conservation: {checks} checks and {calls} calls for {self:?}"));
         }
         for (place, (check, kept)) in self.checks.iter().zip(&books.checks).enumerate() {
-            let seen = match check.seen {
-                Seen::NotYet => "not_yet",
-                Seen::All => "all",
-                Seen::Part => "part",
-            };
-            if kept.seen != seen {
-                return Some(format!("I10 status: {check:?} is kept as seen: {}", kept.seen));
+            let said = (check.bodies.len(), check.looks, self.asked[check.patient]);
+            if said != (kept.bodies, kept.looks, kept.asked) {
+                return Some(format!("I1 conservation: {check:?} is kept as {kept:?}"));
             }
             let rung = self.rung.iter().filter(|rung| rung.check == place).count();
             let noted = books.attempts.iter().filter(|one| books.check_of(one) == kept.id).count();

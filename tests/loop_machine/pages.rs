@@ -1,8 +1,8 @@
 //! What the page of a check may tell its patient (I10): what was done about it, and nothing else.
 
 use closewatch::care::progress::Progress;
+use closewatch::care::progress::Seen;
 use closewatch::store::checks::CheckState;
-use closewatch::store::checks::Seen;
 use closewatch::triage::CallResult;
 
 use crate::laws::Fault;

@@ -282,6 +282,7 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         AlarmKind::SurgeonAsked
         | AlarmKind::LetterFailed
         | AlarmKind::JobFailed
+        | AlarmKind::PasswordGuessed
         | AlarmKind::ClockSetBack => true,
         AlarmKind::Unopened
         | AlarmKind::Overdue

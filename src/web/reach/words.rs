@@ -42,6 +42,7 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::QueueOld => "A check has waited longer than the practice wants any to wait",
         AlarmKind::DrillMissing => "No drill was answered for more than a week",
         AlarmKind::PhotoDamaged => "A photo cannot be read as it was kept",
+        AlarmKind::PasswordGuessed => "Somebody tries one password after another",
     }
 }
 
@@ -58,6 +59,9 @@ pub fn advice(kind: AlarmKind) -> &'static str {
         AlarmKind::DrillMissing => "A lead starts one.",
         AlarmKind::PhotoDamaged => {
             "Ask whoever looks after the server to bring its file back from a back-up. The record names it."
+        }
+        AlarmKind::PasswordGuessed => {
+            "Ask the colleague whether it was them. The record names whom it is about; browsers they use stay open."
         }
         AlarmKind::ClockSetBack => {
             "What waits was moved nearer by as much. Ask whoever looks after the server to set its clock right."
