@@ -88,6 +88,7 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
     };
     let (listener, settings) = serve::bind(settings).await?;
     let mut app = serve::open(&settings).await?;
+    app.shows_codes = true;
     let (known, seen) = {
         let mut conn = app.desk.db.read().await?;
         (practices::all(&mut conn).await?, store_clock::seen(&mut conn).await?)
@@ -140,6 +141,7 @@ fn print_way_in(app: &App, settings: &Settings, seeded: &Seeded) {
         };
         println!("  {role:<8} {:<10} {:<34} {}", card.member.sign_in_name, card.password, card.member.name);
     }
+    println!("  The second step is a code of an app; for these people the page shows it.");
     println!();
     println!("Patients open a link; reading answers also needs the PIN");
     for card in &seeded.links {

@@ -6,6 +6,7 @@ use std::path::Path;
 use jiff::SignedDuration;
 use jiff::Timestamp;
 
+use crate::care::second_step::app;
 use crate::cli::BadInput;
 use crate::cli::Failure;
 use crate::config::Settings;
@@ -16,6 +17,7 @@ use crate::store::key_file;
 use crate::store::keyring::KeyRing;
 use crate::store::practices;
 use crate::store::sealed_blobs;
+use crate::store::second_steps;
 use crate::web::Clock;
 
 /// So many wraps are made anew in one transaction: nobody waits for it.
@@ -64,7 +66,14 @@ async fn counted(db: &Db) -> Result<Vec<(PracticeId, String, Vec<(u32, i64)>)>, 
     let mut conn = db.read().await?;
     let mut all = Vec::new();
     for practice in practices::all(&mut conn).await? {
-        let counts = sealed_blobs::count_by_key(&mut conn, practice.id).await?;
+        let mut counts = sealed_blobs::count_by_key(&mut conn, practice.id).await?;
+        for (_, seed) in second_steps::seeds(&mut conn, practice.id).await? {
+            let version = KeyRing::version_of(&seed).unwrap_or(0);
+            match counts.iter_mut().find(|(used, _)| *used == version) {
+                Some((_, many)) => *many += 1,
+                None => counts.push((version, 1)),
+            }
+        }
         all.push((practice.id, practice.name, counts));
     }
     Ok(all)
@@ -125,10 +134,27 @@ async fn rewrap(settings: &Settings) -> Result<(), Failure> {
             }
             tx.commit().await?;
         }
+        many += rewrap_seeds(&db, practice, &ring).await?;
     }
     db.close().await;
     println!("{many} keys were wrapped anew by key {}.", ring.newest());
     Ok(())
+}
+
+async fn rewrap_seeds(db: &Db, practice: PracticeId, ring: &KeyRing) -> Result<i64, Failure> {
+    let mut tx = db.write().await?;
+    let mut many = 0;
+    for (staff, seed) in second_steps::seeds(&mut tx, practice).await? {
+        let rewrapped = ring
+            .rewrapped(&seed, &app::about(staff), &Chance::OperatingSystem)
+            .map_err(|fault| format!("the app of {staff}: {fault}"))?;
+        if let Some(rewrapped) = rewrapped {
+            second_steps::reseal(&mut tx, practice, staff, &seed, &rewrapped).await?;
+            many += 1;
+        }
+    }
+    tx.commit().await?;
+    Ok(many)
 }
 
 async fn take_out(settings: &Settings, version: u32) -> Result<(), Failure> {

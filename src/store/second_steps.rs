@@ -128,6 +128,16 @@ pub async fn seed(conn: &mut Conn, practice: PracticeId, id: StaffId) -> Stored<
     row.map(|row| row.bytes("sealed_seed")).transpose()
 }
 
+/// The last step a code was taken for; `None`: the member has no app.
+pub async fn last_step(conn: &mut Conn, practice: PracticeId, id: StaffId) -> Stored<Option<i64>> {
+    let row = sqlx::query("SELECT last_step FROM authenticator WHERE practice_id = $1 AND staff_id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .fetch_optional(conn)
+        .await?;
+    row.map(|row| row.whole("last_step")).transpose()
+}
+
 /// Takes the step a code was right for; false when that step, or a later one, was taken before.
 pub async fn take_step(conn: &mut Conn, of: &StaffMember, step: i64) -> Stored<bool> {
     const SQL: &str = "UPDATE authenticator SET last_step = $3 \

@@ -71,6 +71,9 @@ pub async fn after_password(app: &App, member: &StaffMember, held: Held) -> Resu
     if ways.are_none() {
         return Ok(Redirect::to("/second-step").into_response());
     }
+    if held.body.is_empty() {
+        return Ok(Redirect::to("/prove").into_response());
+    }
     prove_page(app, member, false, &ways, held, "", StatusCode::OK).await
 }
 

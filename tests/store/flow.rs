@@ -11,6 +11,7 @@ use closewatch::care::knock::Knock;
 use closewatch::care::knock::PinTry;
 use closewatch::care::review;
 use closewatch::care::sign_in;
+use closewatch::care::sign_in::Knocking;
 use closewatch::care::sign_in::SignIn;
 use closewatch::care::thread;
 use closewatch::ids::WoundCheckId;
@@ -359,17 +360,20 @@ async fn forty_wrong_passwords_at_once_are_not_forty_free_guesses() {
         let name = office.member.sign_in_name.clone();
         let tries = async |password: &'static str| {
             let (practice, name) = (practice.clone(), name.clone());
-            sign_in::sign_in(practice.desk(), &name, password, &practice.moment()).await.unwrap()
+            let knocking = Knocking { sign_in_name: &name, password, ..Knocking::default() };
+            sign_in::sign_in(practice.desk(), knocking, &practice.moment()).await.unwrap()
         };
         let ended = futures::future::join_all((0..40).map(|_| tries("a wrong password"))).await;
         let looked_at = ended.iter().filter(|end| matches!(end, SignIn::Wrong)).count();
         assert_eq!(looked_at, 4, "the fifth wrong one already waits");
         assert!(matches!(tries(PASSWORD).await, SignIn::Wait { .. }), "not even the right one is looked at");
         practice.minutes_pass(1);
-        assert!(matches!(tries(PASSWORD).await, SignIn::Welcome { .. }));
-        // The count starts again, and people who press twice get in twice.
+        assert!(matches!(tries(PASSWORD).await, SignIn::HalfWay { .. }));
+        // The count starts again with the second step, and people who press twice get in twice.
+        practice.minutes_pass(2);
+        Staff::signs_in(&practice, office.member.clone()).await;
         let twice = futures::future::join_all((0..2).map(|_| tries(PASSWORD))).await;
-        assert!(twice.iter().all(|end| matches!(end, SignIn::Welcome { .. })), "{twice:?}");
+        assert!(twice.iter().all(|end| matches!(end, SignIn::HalfWay { .. })), "{twice:?}");
     })
     .await;
 }

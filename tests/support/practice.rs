@@ -13,6 +13,7 @@ use jiff::SignedDuration;
 use jiff::Timestamp;
 
 use closewatch::care::Desk;
+use closewatch::care::second_step::app::Seed;
 use closewatch::care::staff::NewPractice;
 use closewatch::config::NotifySettings;
 use closewatch::ids::Chance;
@@ -43,6 +44,11 @@ use super::Staff;
 pub const START: &str = "2026-03-10T15:00:00Z";
 /// What every member of staff signs in with.
 pub const PASSWORD: &str = "correct horse battery";
+
+/// What everybody's app was set up with.
+pub fn app_seed() -> Seed {
+    Seed::new(*b"a seed of 20 letters")
+}
 
 /// Cheap to clone.
 #[derive(Clone)]

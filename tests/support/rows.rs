@@ -14,6 +14,10 @@ use closewatch::store::Conn;
 pub const TABLES: &[&str] = &[
     "staff",
     "staff_session",
+    "passkey",
+    "authenticator",
+    "recovery_code",
+    "known_browser",
     "patient",
     "wound",
     "plan_step",

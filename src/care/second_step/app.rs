@@ -17,10 +17,13 @@ use crate::ids::StaffId;
 use crate::store::second_steps;
 use crate::store::staff::StaffMember;
 
+use jiff::SignedDuration;
 use jiff::Timestamp;
 
 /// As RFC 4226 recommends, section 4, R6.
 const SEED_BYTES: usize = 20;
+/// Between two codes.
+const STEP_S: i64 = 30;
 /// A clock may be half a minute off, either way.
 const STEPS_OFF: u16 = 1;
 
@@ -101,9 +104,13 @@ pub(in crate::care) async fn seed_of(desk: &Desk, member: &StaffMember) -> Done<
     Ok(Some(Seed::from_bytes(&desk.blobs.unseal(&sealed, &about(member.id))?)?))
 }
 
-/// What a member's app shows now, for the invented people of a demo; `None`: they have no app.
+/// What the app of an invented person shows now, or next where this code was used; `None`: they have no app.
 pub async fn code_of(desk: &Desk, member: &StaffMember, now: Timestamp) -> Done<Option<String>> {
-    Ok(seed_of(desk, member).await?.map(|seed| seed.code_at(now)))
+    let Some(seed) = seed_of(desk, member).await? else { return Ok(None) };
+    let last =
+        second_steps::last_step(&mut *desk.db.read().await?, member.practice, member.id).await?.unwrap_or(0);
+    let is_used = last >= now.as_second() / STEP_S;
+    Ok(Some(seed.code_at(if is_used { now + SignedDuration::from_secs(STEP_S) } else { now })))
 }
 
 /// By the code an app shows.
