@@ -87,6 +87,9 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         notify: NotifySettings { notify_folder: Some(data.join("letters")), ..NotifySettings::default() },
     };
     let (listener, settings) = serve::bind(settings).await?;
+    // By a name rather than a number: passkeys are bound to one.
+    let by_name = demo.address.is_loopback().then(|| format!("http://localhost:{}", settings.port));
+    let settings = Settings { public_url: by_name, ..settings };
     let mut app = serve::open(&settings).await?;
     app.shows_codes = true;
     let (known, seen) = {

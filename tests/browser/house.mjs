@@ -61,15 +61,15 @@ export async function signIn(browser, demo, role, options = {}) {
   return page;
 }
 
-// Types the code that the demo shows. One that was used already is waited out.
+// Types the code that the demo shows: the one of now, or the next where that was used. Where both were, the page shows
+// another one half a minute later.
 export async function takeSecondStep(page) {
-  for (let tries = 0; tries < 45; tries += 1) {
+  for (let tries = 0; tries < 4; tries += 1) {
     await page.fill('#code', await page.textContent('#demo-code'));
     await Promise.all([page.waitForLoadState('load'), page.press('#code', 'Enter')]);
     if ((await page.locator('#demo-code').count()) === 0) return;
     page.complaints.length = 0;
-    await page.waitForTimeout(1_000);
-    await page.reload();
+    if (tries > 0) await page.waitForTimeout(31_000);
   }
   throw new Error('no code was taken');
 }
