@@ -313,7 +313,7 @@ impl House {
     /// The practice's rows, without what looking may write: the record, sessions, and that a link was opened.
     async fn rows(&self) -> BTreeMap<String, Vec<String>> {
         let mut rows = rows_of(&mut *self.practice.books().await, self.practice.id).await;
-        for table in ["audit", "staff_session", "patient_session"] {
+        for table in ["audit", "staff_session", "patient_session", "authenticator", "known_browser"] {
             rows.remove(table);
         }
         let looked = [

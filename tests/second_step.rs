@@ -105,7 +105,8 @@ async fn the_first_sign_in_sets_up_an_app_and_shows_codes_that_open_once() {
         let begun = half.presses("/second-step/app", &[]).await;
         let html = begun.html();
         assert!(html.contains("<svg class=\"qr\""));
-        let letters = html.split("id=\"to-type\">").nth(1).unwrap().split('<').next().unwrap().replace(' ', "");
+        let letters =
+            html.split("id=\"to-type\">").nth(1).unwrap().split('<').next().unwrap().replace(' ', "");
         let bytes = data_encoding::BASE32_NOPAD.decode(letters.as_bytes()).unwrap();
         let seed = closewatch::care::second_step::app::Seed::new(bytes.try_into().unwrap());
         half.presses("/second-step/app/code", &[("code", "12 34")]).await.must_say("That was not the code.");
@@ -114,7 +115,8 @@ async fn the_first_sign_in_sets_up_an_app_and_shows_codes_that_open_once() {
         let page = half.presses("/second-step/app/code", &[("code", &stale)]).await;
         page.must_say("That was not the code.");
         let html = page.html();
-        let letters = html.split("id=\"to-type\">").nth(1).unwrap().split('<').next().unwrap().replace(' ', "");
+        let letters =
+            html.split("id=\"to-type\">").nth(1).unwrap().split('<').next().unwrap().replace(' ', "");
         let bytes = data_encoding::BASE32_NOPAD.decode(letters.as_bytes()).unwrap();
         let seed = closewatch::care::second_step::app::Seed::new(bytes.try_into().unwrap());
         let done = half.presses("/second-step/app/code", &[("code", &seed.code_at(practice.now()))]).await;
@@ -142,7 +144,10 @@ async fn the_first_sign_in_sets_up_an_app_and_shows_codes_that_open_once() {
         let back = Staff { cookie: entered.cookie().unwrap(), ..lost };
         let new = codes_on(&back.presses("/me/recovery-codes", &[]).await);
         assert_eq!(new.len(), 10);
-        again.presses("/prove/recovery-code", &[("code", &codes[5])]).await.must_say("none of your recovery codes");
+        again
+            .presses("/prove/recovery-code", &[("code", &codes[5])])
+            .await
+            .must_say("none of your recovery codes");
         assert_eq!(again.presses("/prove/recovery-code", &[("code", &new[5])]).await.leads_to(), "/queue");
     })
     .await;
@@ -191,13 +196,16 @@ async fn a_stranger_who_guesses_keeps_nobody_out_of_the_browser_they_use() {
             .headers
             .get_all("set-cookie")
             .iter()
-            .filter_map(|line| line.to_str().ok()?.split(';').next()?.strip_prefix("__Host-closewatch-known="))
+            .filter_map(|line| {
+                line.to_str().ok()?.split(';').next()?.strip_prefix("__Host-closewatch-known=")
+            })
             .next()
             .expect("the browser is known from now on")
             .to_owned();
         let name = member.sign_in_name.clone();
         let tries = async |password: &str, known: Option<&str>| {
-            let knocking = Knocking { sign_in_name: &name, password, known_browser: known, ..Knocking::default() };
+            let knocking =
+                Knocking { sign_in_name: &name, password, known_browser: known, ..Knocking::default() };
             sign_in::sign_in(practice.desk(), knocking, &practice.moment()).await.unwrap()
         };
         let mut looked_at = 0;
@@ -219,7 +227,10 @@ async fn a_stranger_who_guesses_keeps_nobody_out_of_the_browser_they_use() {
             }
         }
         assert!(looked_at <= 110, "{looked_at}");
-        assert!(matches!(tries(PASSWORD, None).await, SignIn::Wait { .. }), "elsewhere a colleague must help");
+        assert!(
+            matches!(tries(PASSWORD, None).await, SignIn::Wait { .. }),
+            "elsewhere a colleague must help"
+        );
         let open = alarms::open(&mut *practice.books().await, practice.id).await.unwrap();
         let told: Vec<_> = open.iter().filter(|alarm| alarm.kind == AlarmKind::PasswordGuessed).collect();
         assert_eq!(told.len(), 1);

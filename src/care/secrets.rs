@@ -150,7 +150,8 @@ pub(in crate::care) fn is_as_today(phc: &str) -> bool {
 
 /// A recovery code: its place among the ten, then fifteen letters, 75 bits.
 pub(in crate::care) fn recovery_code(place: usize, chance: &Chance) -> Secret {
-    let letters = chance.bytes::<{ CODE_LENGTH - 1 }>().map(|byte| char::from(CODE_LETTERS[usize::from(byte % 32)]));
+    let letters =
+        chance.bytes::<{ CODE_LENGTH - 1 }>().map(|byte| char::from(CODE_LETTERS[usize::from(byte % 32)]));
     Secret(std::iter::once(char::from(CODE_LETTERS[place % 32])).chain(letters).collect())
 }
 

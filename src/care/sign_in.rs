@@ -22,8 +22,8 @@ use crate::store::sign_in_tries::Tries;
 use crate::store::staff;
 use crate::store::staff::StaffMember;
 use crate::store::staff_sessions;
-use crate::store::staff_sessions::Stage;
 use crate::store::staff_sessions::StaffSession;
+use crate::store::staff_sessions::Stage;
 
 /// A session ends this long after its last page.
 pub const IDLE_LIMIT: SignedDuration = SignedDuration::from_mins(15);
@@ -114,7 +114,8 @@ pub async fn sign_in(desk: &Desk, knocking: Knocking<'_>, moment: &Moment) -> Do
     };
     staff_sessions::begin(&mut tx, &sha256_hex(token.reveal()), &session).await?;
     let subject = format!("staff:{}", member.id);
-    record::note(&mut tx, member.practice, Actor::Staff(member.id), "sign_in.half", &subject, "", now).await?;
+    record::note(&mut tx, member.practice, Actor::Staff(member.id), "sign_in.half", &subject, "", now)
+        .await?;
     tx.commit().await?;
     Ok(SignIn::HalfWay { token, member })
 }
@@ -234,7 +235,9 @@ fn is_running(session: &StaffSession, now: Timestamp) -> bool {
 /// The session behind a token, half or whole; `None` when it has ended or never was. Keeps a live one alive.
 pub async fn session(desk: &Desk, token: &str, now: Timestamp) -> Done<Option<StaffSession>> {
     let hash = sha256_hex(token);
-    let Some(found) = staff_sessions::find(&mut *desk.db.read().await?, &hash).await? else { return Ok(None) };
+    let Some(found) = staff_sessions::find(&mut *desk.db.read().await?, &hash).await? else {
+        return Ok(None);
+    };
     if !is_running(&found, now) {
         let mut tx = desk.db.write().await?;
         staff_sessions::end(&mut tx, &hash).await?;
@@ -281,8 +284,7 @@ pub async fn sign_out(desk: &Desk, token: &str, member: &StaffMember, now: Times
 
 /// A member's own sessions, the one used last first; those that ended by themselves are left out.
 pub async fn sessions(desk: &Desk, member: &StaffMember, now: Timestamp) -> Done<Vec<StaffSession>> {
-    let mut all =
-        staff_sessions::of_member(&mut *desk.db.read().await?, member.practice, member.id).await?;
+    let mut all = staff_sessions::of_member(&mut *desk.db.read().await?, member.practice, member.id).await?;
     all.retain(|session| is_running(session, now));
     Ok(all)
 }

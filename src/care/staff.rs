@@ -191,10 +191,7 @@ pub async fn set_active(
 }
 
 /// When somebody else took a member's second step away, and who, with the practice's time zone; `None`: nobody did.
-pub async fn re_enrolled(
-    desk: &Desk,
-    member: &StaffMember,
-) -> Done<(TimeZone, Option<(Timestamp, String)>)> {
+pub async fn re_enrolled(desk: &Desk, member: &StaffMember) -> Done<(TimeZone, Option<(Timestamp, String)>)> {
     let mut conn = desk.db.read().await?;
     let practice = practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?;
     Ok((practice.zone, staff::re_enrolled(&mut conn, member.practice, member.id).await?))

@@ -186,11 +186,12 @@ pub async fn re_enrolled(
     practice: PracticeId,
     id: StaffId,
 ) -> Stored<Option<(Timestamp, String)>> {
-    let row = sqlx::query("SELECT re_enrolled_ms, re_enrolled_by FROM staff WHERE practice_id = $1 AND id = $2")
-        .bind(practice.to_string())
-        .bind(id.to_string())
-        .fetch_optional(conn)
-        .await?;
+    let row =
+        sqlx::query("SELECT re_enrolled_ms, re_enrolled_by FROM staff WHERE practice_id = $1 AND id = $2")
+            .bind(practice.to_string())
+            .bind(id.to_string())
+            .fetch_optional(conn)
+            .await?;
     let Some(row) = row else { return Ok(None) };
     Ok(row.time_maybe("re_enrolled_ms")?.zip(row.text_maybe("re_enrolled_by")?))
 }

@@ -44,7 +44,10 @@ mod tests {
     fn a_browser_is_told_by_its_kind_and_its_machine() {
         // What the browsers say of themselves, from memory.
         for (said, words) in [
-            ("Mozilla/5.0 (Windows NT 10.0; Win64; x64; rv:145.0) Gecko/20100101 Firefox/145.0", "Firefox on Windows"),
+            (
+                "Mozilla/5.0 (Windows NT 10.0; Win64; x64; rv:145.0) Gecko/20100101 Firefox/145.0",
+                "Firefox on Windows",
+            ),
             (
                 "Mozilla/5.0 (X11; Linux x86_64) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/142.0.0.0 Safari/537.36",
                 "Chrome on Linux",

@@ -20,8 +20,8 @@ use crate::care::knock;
 use crate::care::second_step::Coming;
 use crate::care::sign_in;
 use crate::store::staff::StaffMember;
-use crate::store::staff_sessions::Stage;
 use crate::store::staff_sessions::StaffSession;
+use crate::store::staff_sessions::Stage;
 use crate::web::App;
 use crate::web::cookies::Cookie;
 use crate::web::error::PageError;
@@ -134,11 +134,7 @@ impl Doors {
 
 /// Lets in whom the rule admits. The log line names the door, never the address that was knocked at: that may hold a
 /// link.
-async fn guard(
-    State((app, door)): State<(App, Door)>,
-    mut request: Request,
-    next: Next,
-) -> Response {
+async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, next: Next) -> Response {
     let (began, method) = (app.now(), request.method().clone());
     let (who, path) = (door.who, door.path);
     let entered = match who {

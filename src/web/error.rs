@@ -56,9 +56,10 @@ impl PageError {
     fn status(&self) -> StatusCode {
         match self {
             PageError::NotFresh => StatusCode::FORBIDDEN,
-            PageError::SignedOut | PageError::HalfIn | PageError::NoLink | PageError::Care(CareError::LinkClosed) => {
-                StatusCode::UNAUTHORIZED
-            }
+            PageError::SignedOut
+            | PageError::HalfIn
+            | PageError::NoLink
+            | PageError::Care(CareError::LinkClosed) => StatusCode::UNAUTHORIZED,
             PageError::NotAllowed | PageError::FromElsewhere => StatusCode::FORBIDDEN,
             PageError::NotFound => StatusCode::NOT_FOUND,
             PageError::Unreadable => StatusCode::BAD_REQUEST,

@@ -138,7 +138,8 @@ pub async fn by_code(
 ) -> Result<Response, PageError> {
     let coming = member.coming();
     let proof = app::by_code(&app.desk, &coming, &form.code, &app.moment()).await?;
-    let words = "That is not the code. Each code is good once, and only while the app shows it. Try the next one.";
+    let words =
+        "That is not the code. Each code is good once, and only while the app shows it. Try the next one.";
     came_to(&app, &coming, proof, form.held(), words).await
 }
 
@@ -149,7 +150,8 @@ pub async fn by_recovery_code(
 ) -> Result<Response, PageError> {
     let coming = member.coming();
     let proof = second_step::by_recovery_code(&app.desk, &coming, &form.code, &app.moment()).await?;
-    let words = "That is none of your recovery codes, or it was used before. Look at the paper and try again.";
+    let words =
+        "That is none of your recovery codes, or it was used before. Look at the paper and try again.";
     came_to(&app, &coming, proof, form.held(), words).await
 }
 
@@ -168,7 +170,8 @@ pub async fn by_passkey(
     let known = app.passkeys.as_ref().ok_or(PageError::NotFound)?;
     let coming = member.coming();
     let proof = passkeys::by_passkey(&app.desk, known, &coming, &form.credential, &app.moment()).await?;
-    came_to(&app, &coming, proof, form.held(), "That passkey was not taken. Try again, or use another way.").await
+    came_to(&app, &coming, proof, form.held(), "That passkey was not taken. Try again, or use another way.")
+        .await
 }
 
 async fn came_to(

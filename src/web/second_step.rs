@@ -11,12 +11,12 @@ use axum::response::Response;
 use jiff::Timestamp;
 use serde::Deserialize;
 
+use crate::care::grouped;
 use crate::care::second_step;
 use crate::care::second_step::passkeys;
 use crate::care::second_step::setting_up;
 use crate::care::second_step::setting_up::NewApp;
 use crate::care::second_step::setting_up::SetUp;
-use crate::care::secrets;
 use crate::care::staff;
 use crate::web::App;
 use crate::web::assets;
@@ -159,7 +159,7 @@ pub async fn add_passkey(
 
 fn done(app: &App, member: &Member, set_up: SetUp) -> Result<Response, PageError> {
     let cookies = prove::cookies(app, &set_up.let_in);
-    let codes: Vec<String> = set_up.codes.iter().map(|code| secrets::grouped(code.reveal())).collect();
+    let codes: Vec<String> = set_up.codes.iter().map(|code| grouped(code.reveal())).collect();
     if codes.is_empty() {
         return Ok((cookies, axum::response::Redirect::to("/me/sign-in")).into_response());
     }

@@ -185,9 +185,7 @@ async fn enter(
             Ok((cookie, next).into_response())
         }
         SignIn::Wrong => again("That name and password do not go together. Try again."),
-        SignIn::Wait { until } => {
-            again(&wait_words(until, app.now()))
-        }
+        SignIn::Wait { until } => again(&wait_words(until, app.now())),
     }
 }
 
@@ -244,14 +242,17 @@ pub async fn turn_away(app: &App, refused: PageError, who: Who, request: Request
     if *request.method() != Method::POST {
         return Redirect::to(if is_half { "/prove" } else { "/sign-in" }).into_response();
     }
-    let status = if matches!(refused, PageError::NotFresh) { StatusCode::FORBIDDEN } else { StatusCode::UNAUTHORIZED };
+    let status =
+        if matches!(refused, PageError::NotFresh) { StatusCode::FORBIDDEN } else { StatusCode::UNAUTHORIZED };
     let token = Cookie::Staff.read(app, request.headers());
     let path = request.uri().path().to_owned();
     let body = to_bytes(request.into_body(), LONGEST_HELD).await.unwrap_or_default();
     let body = String::from_utf8(body.to_vec()).unwrap_or_default();
     if is_half {
         let held = Held { path, body };
-        return prove::hold(app, token.as_deref(), held, status).await.unwrap_or_else(IntoResponse::into_response);
+        return prove::hold(app, token.as_deref(), held, status)
+            .await
+            .unwrap_or_else(IntoResponse::into_response);
     }
     let words = if body.is_empty() {
         "You were signed out. Sign in and press the button again."

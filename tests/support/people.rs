@@ -44,11 +44,11 @@ use super::File;
 use super::PASSWORD;
 use super::Page;
 use super::Practice;
+use super::app_seed;
 use super::form;
 use super::form_with_files;
 use super::from_our_page;
 use super::jpeg;
-use super::app_seed;
 use super::operation;
 use super::person;
 use super::send;
@@ -275,7 +275,7 @@ async fn opens(practice: &Practice, path: &str, cookie: &str) -> Page {
     send(&practice.router, request).await
 }
 
-async fn presses(practice: &Practice, path: &str, cookie: &str, fields: &[(&str, &str)]) -> Page {
+pub async fn presses(practice: &Practice, path: &str, cookie: &str, fields: &[(&str, &str)]) -> Page {
     let request = from_our_page(Method::POST, path, cookie)
         .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
         .body(form(fields))

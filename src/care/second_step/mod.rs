@@ -98,8 +98,7 @@ async fn ways_in(conn: &mut Conn, member: &StaffMember) -> Done<Ways> {
 
 /// Counts a try as wrong before it is looked at; `Err`: none is looked at yet.
 async fn book(desk: &Desk, coming: &Coming, now: Timestamp) -> Done<Result<Tries, Proof>> {
-    let counted =
-        sign_in::counted_at(desk, &coming.session.member, coming.known_browser.as_deref()).await?;
+    let counted = sign_in::counted_at(desk, &coming.session.member, coming.known_browser.as_deref()).await?;
     Ok(match sign_in::book_try(desk, &counted, now).await? {
         Booking::Booked(booked) => Ok(booked),
         Booking::TooSoon(until) => Err(Proof::Wait { until }),
@@ -130,7 +129,9 @@ pub async fn by_recovery_code(desk: &Desk, coming: &Coming, typed: &str, moment:
         Err(waits) => return Ok(waits),
     };
     let member = &coming.session.member;
-    let Some(code) = secrets::read_typed_code(typed) else { return wrong(desk, coming, booked, moment).await };
+    let Some(code) = secrets::read_typed_code(typed) else {
+        return wrong(desk, coming, booked, moment).await;
+    };
     // The first letter is the code's place, so that one hash is looked at and not ten.
     let place = secrets::place_of(&code);
     let unused = second_steps::unused_codes(&mut *desk.db.read().await?, member.practice, member.id).await?;

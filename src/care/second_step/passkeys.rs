@@ -62,7 +62,8 @@ fn fault(fault: &WebauthnError) -> CareError {
 async fn of_member(desk: &Desk, member: &StaffMember) -> Done<Vec<(KeptPasskey, Passkey)>> {
     let kept = second_steps::passkeys(&mut *desk.db.read().await?, member.practice, member.id).await?;
     let read = |kept: KeptPasskey| {
-        let passkey = serde_json::from_str(&kept.credential).map_err(|why| CareError::Work(why.to_string()))?;
+        let passkey =
+            serde_json::from_str(&kept.credential).map_err(|why| CareError::Work(why.to_string()))?;
         Ok((kept, passkey))
     };
     kept.into_iter().map(read).collect()
@@ -142,7 +143,8 @@ pub async fn by_passkey(
             return wrong(desk, coming, booked, moment).await;
         }
     };
-    let used = of_member(desk, member).await?.into_iter().find(|(_, passkey)| passkey.cred_id() == signed.cred_id());
+    let used =
+        of_member(desk, member).await?.into_iter().find(|(_, passkey)| passkey.cred_id() == signed.cred_id());
     let Some((kept, mut passkey)) = used else { return wrong(desk, coming, booked, moment).await };
     passkey.update_credential(&signed);
     let credential = serde_json::to_string(&passkey).map_err(|why| CareError::Work(why.to_string()))?;

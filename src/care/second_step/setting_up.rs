@@ -72,7 +72,9 @@ pub async fn begin_app(desk: &Desk, coming: &Coming, moment: &Moment) -> Done<Ne
 /// it begins anew.
 pub async fn confirm_app(desk: &Desk, coming: &Coming, typed: &str, moment: &Moment) -> Done<Option<SetUp>> {
     let member = may_set_up(desk, coming).await?;
-    let Some(Asked::Seed { sealed }) = take_asked(desk, &coming.token, moment.now).await? else { return Ok(None) };
+    let Some(Asked::Seed { sealed }) = take_asked(desk, &coming.token, moment.now).await? else {
+        return Ok(None);
+    };
     let sealed = BASE64.decode(sealed.as_bytes()).map_err(|fault| CareError::Work(fault.to_string()))?;
     let seed = Seed::from_bytes(&desk.blobs.unseal(&sealed, &app::about(member.id))?)?;
     let Some(step) = seed.step_of(typed, moment.now) else { return Ok(None) };
@@ -128,11 +130,7 @@ async fn may_set_up<'a>(desk: &Desk, coming: &'a Coming) -> Done<&'a StaffMember
 }
 
 /// Codes with the first thing that is set up; none when there are some already.
-async fn first_codes(
-    desk: &Desk,
-    member: &StaffMember,
-    moment: &Moment,
-) -> Done<(Vec<Secret>, Vec<String>)> {
+async fn first_codes(desk: &Desk, member: &StaffMember, moment: &Moment) -> Done<(Vec<Secret>, Vec<String>)> {
     let left = second_steps::unused_codes(&mut *desk.db.read().await?, member.practice, member.id).await?;
     if !left.is_empty() {
         return Ok((Vec::new(), Vec::new()));

@@ -10,9 +10,9 @@ use serde::Deserialize;
 
 use crate::care::CareError;
 use crate::care::Fault;
+use crate::care::grouped;
 use crate::care::second_step;
 use crate::care::second_step::setting_up;
-use crate::care::secrets;
 use crate::care::sign_in;
 use crate::ids::StaffSessionId;
 use crate::web::App;
@@ -136,7 +136,7 @@ pub async fn remove_app(State(app): State<App>, member: Member) -> Result<Respon
 
 pub async fn new_codes(State(app): State<App>, member: Member) -> Result<Response, PageError> {
     let codes = setting_up::new_codes(&app.desk, &member.member, &app.moment()).await?;
-    let codes = codes.iter().map(|code| secrets::grouped(code.reveal())).collect();
+    let codes = codes.iter().map(|code| grouped(code.reveal())).collect();
     codes_page(&member, codes, "/me/sign-in")
 }
 
