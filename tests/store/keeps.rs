@@ -14,6 +14,7 @@ use closewatch::store::photos;
 use closewatch::store::practices;
 use closewatch::store::replies;
 use closewatch::store::staff;
+use closewatch::store::staff_sessions;
 use closewatch::store::staff::Activity;
 use closewatch::store::staff::Roles;
 use closewatch::store::wounds;
@@ -227,12 +228,12 @@ async fn a_member_who_left_has_no_session_and_cannot_sign_in() {
         let office = practice.office().await;
         let token = office.cookie.split_once('=').unwrap().1.to_owned();
         let hash = sha256_hex(&token);
-        assert!(staff::session(&mut *practice.books().await, &hash).await.unwrap().is_some());
+        assert!(staff_sessions::find(&mut *practice.books().await, &hash).await.unwrap().is_some());
         let mut tx = practice.desk().db.write().await.unwrap();
         staff::set_active(&mut tx, practice.id, office.member.id, Activity::Gone).await.unwrap();
         tx.commit().await.unwrap();
         let mut books = practice.books().await;
-        assert!(staff::session(&mut books, &hash).await.unwrap().is_none());
+        assert!(staff_sessions::find(&mut books, &hash).await.unwrap().is_none());
         assert!(staff::credentials(&mut books, &office.member.sign_in_name).await.unwrap().is_none());
         assert_eq!(count(&mut books, "staff_session").await, 0);
     })
