@@ -80,6 +80,8 @@ async fn readers(conn: &mut Conn, alarm: &Alarm, now: Timestamp) -> Done<BTreeSe
         | AlarmKind::JobFailed
         | AlarmKind::ClockSetBack
         | AlarmKind::PhotoDamaged
+        | AlarmKind::BackupOld
+        | AlarmKind::RestoreUnproved
         | AlarmKind::DrillMissing => leads.collect(),
     };
     let mut reached = BTreeSet::new();

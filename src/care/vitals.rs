@@ -22,6 +22,8 @@ pub struct Machine {
     pub key_files: Vec<PathBuf>,
     /// How much faster than the machine's clock the practice's goes; 1 in earnest.
     pub speed: f64,
+    /// Somebody else backs it up: no back-up of the program's own is missed.
+    pub backups_elsewhere: bool,
 }
 
 impl Default for Machine {
@@ -31,6 +33,7 @@ impl Default for Machine {
             least_free_bytes: 256 * 1_024 * 1_024,
             key_files: Vec::new(),
             speed: 1.0,
+            backups_elsewhere: false,
         }
     }
 }

@@ -173,6 +173,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::ClockSetBack
                         | AlarmKind::QueueOld
                         | AlarmKind::PhotoDamaged
+                        | AlarmKind::BackupOld
+                        | AlarmKind::RestoreUnproved
                         | AlarmKind::DrillMissing => true,
                     }
             }),
@@ -193,6 +195,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
         | AlarmKind::ClockSetBack
         | AlarmKind::QueueOld
         | AlarmKind::PhotoDamaged
+        | AlarmKind::BackupOld
+        | AlarmKind::RestoreUnproved
         | AlarmKind::DrillMissing => true,
     })
 }

@@ -55,6 +55,7 @@ pub fn machine(settings: &Settings) -> Machine {
         data_folder: Some(settings.photo_folder()),
         key_files: settings.key_files(),
         speed: settings.speed,
+        backups_elsewhere: settings.backups_elsewhere,
         ..Machine::default()
     }
 }

@@ -39,6 +39,10 @@ coded! {
         DrillMissing = "drill_missing",
         /// A photo cannot be read as it was kept.
         PhotoDamaged = "photo_damaged",
+        /// No back-up was made for longer than a day.
+        BackupOld = "backup_old",
+        /// It was not proved for longer than a month that a back-up can be restored.
+        RestoreUnproved = "restore_unproved",
     }
 }
 

@@ -12,7 +12,10 @@ pub mod assessments;
 pub mod attendance;
 pub mod audit;
 pub mod audit_chain;
+pub mod backup_key;
+pub mod backup_part;
 mod blobs;
+pub mod books;
 pub mod calendar_feeds;
 pub mod callbacks;
 pub mod canary;
@@ -69,6 +72,8 @@ pub enum StoreError {
     Blob(#[from] object_store::Error),
     #[error("something sealed cannot be opened: {0}")]
     Sealed(#[from] keyring::SealFault),
+    #[error("file: {0}")]
+    File(#[from] std::io::Error),
     #[error("the database address must begin with sqlite: or postgres:")]
     UnknownEngine,
 }

@@ -289,6 +289,8 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         | AlarmKind::QueueOld
         | AlarmKind::DrillMissing
         | AlarmKind::PhotoDamaged
+        | AlarmKind::BackupOld
+        | AlarmKind::RestoreUnproved
         | AlarmKind::NoPageOpen
         | AlarmKind::NobodySignedIn => false,
     }

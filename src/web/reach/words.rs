@@ -42,6 +42,8 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::QueueOld => "A check has waited longer than the practice wants any to wait",
         AlarmKind::DrillMissing => "No drill was answered for more than a week",
         AlarmKind::PhotoDamaged => "A photo cannot be read as it was kept",
+        AlarmKind::BackupOld => "No back-up was made for more than a day",
+        AlarmKind::RestoreUnproved => "No back-up was restored to try it for more than a month",
     }
 }
 
@@ -58,6 +60,10 @@ pub fn advice(kind: AlarmKind) -> &'static str {
         AlarmKind::DrillMissing => "A lead starts one.",
         AlarmKind::PhotoDamaged => {
             "Ask whoever looks after the server to bring its file back from a back-up. The record names it."
+        }
+        AlarmKind::BackupOld => "Ask whoever looks after the server why no back-up is made, and to make one.",
+        AlarmKind::RestoreUnproved => {
+            "Ask whoever looks after the server to restore one on another machine, and to tell the server the code it shows."
         }
         AlarmKind::ClockSetBack => {
             "What waits was moved nearer by as much. Ask whoever looks after the server to set its clock right."
