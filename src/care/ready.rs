@@ -27,6 +27,8 @@ use crate::triage::Urgency;
 
 /// An answer is given again for this long: whoever asks often writes no more often for it.
 const REMEMBERED: SignedDuration = SignedDuration::from_secs(2);
+/// A "no" for less: whoever waits for the start, or for a fault to pass, is not told what is over.
+const NO_REMEMBERED: SignedDuration = SignedDuration::from_millis(250);
 /// The runner steps twice a second, but a letter may hold it up for ten.
 const RUNNER_SILENT: SignedDuration = SignedDuration::from_secs(12);
 /// A disk that takes longer to keep one row keeps nothing in time.
@@ -58,10 +60,11 @@ impl Readiness {
 /// Tries everything; whoever asks while somebody else's try runs gets the same answer.
 pub async fn readiness(desk: &Desk, now: Timestamp) -> Readiness {
     let mut kept = desk.vitals.ready().lock().await;
-    if let Some((at, found)) = *kept
-        && now.duration_since(at).abs() < scaled(REMEMBERED, desk)
-    {
-        return found;
+    if let Some((at, found)) = *kept {
+        let remembered = if found.is_ready() { REMEMBERED } else { NO_REMEMBERED };
+        if now.duration_since(at).abs() < scaled(remembered, desk) {
+            return found;
+        }
     }
     let (database, disk, keys) = tokio::join!(database(desk, now), disk(desk), keys(desk));
     let runner = desk.vitals.runner_stepped();
