@@ -262,6 +262,7 @@ fn every_query_of_the_store_names_the_practice_or_a_secret() {
         "sign_in_name = $1",
         "set_up",
         "pg_trigger",
+        "pg_stat_database",
         "link_id = $1",
         "check_id = $1",
     ];

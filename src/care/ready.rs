@@ -39,7 +39,7 @@ const UNOPENED: SignedDuration = SignedDuration::from_mins(5);
 /// What works, part by part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 pub struct Readiness {
-    /// A row was written, and is on the disk.
+    /// A row was written, and is on the disk; and the books passed their last check.
     pub database: bool,
     /// The photo folder takes a file, and there is room.
     pub disk: bool,
@@ -86,6 +86,9 @@ fn scaled(time: SignedDuration, desk: &Desk) -> SignedDuration {
 
 /// The write goes on by itself when it takes too long: broken off in the middle it would leave its connection in doubt.
 async fn database(desk: &Desk, now: Timestamp) -> bool {
+    if desk.vitals.are_books_damaged() {
+        return false;
+    }
     let db = desk.db.clone();
     let writing = tokio::spawn(async move { server::probe(&db, now.as_millisecond()).await.is_ok() });
     matches!(tokio::time::timeout(WRITE_WITHIN, writing).await, Ok(Ok(true)))
@@ -96,7 +99,7 @@ async fn disk(desk: &Desk) -> bool {
     let Some(folder) = machine.data_folder else { return true };
     let trying = tokio::task::spawn_blocking(move || {
         server::probe_folder(&folder).is_ok()
-            && server::free_bytes(&folder).is_ok_and(|free| free >= machine.least_free_bytes)
+            && server::space(&folder).is_ok_and(|space| space.free_bytes >= machine.least_free_bytes)
     });
     matches!(tokio::time::timeout(WRITE_WITHIN, trying).await, Ok(Ok(true)))
 }

@@ -39,6 +39,10 @@ coded! {
         DrillMissing = "drill_missing",
         /// A photo cannot be read as it was kept.
         PhotoDamaged = "photo_damaged",
+        /// The disk has little room left.
+        DiskFilling = "disk_filling",
+        /// The books did not pass their check.
+        BooksDamaged = "books_damaged",
     }
 }
 

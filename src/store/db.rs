@@ -8,6 +8,7 @@ use std::time::Duration;
 use sqlx::Any;
 use sqlx::AnyConnection;
 use sqlx::AnyPool;
+use sqlx::Connection;
 use sqlx::Executor;
 use sqlx::any::AnyPoolOptions;
 use sqlx::pool::PoolConnection;
@@ -65,6 +66,12 @@ impl Db {
                     Ok(())
                 })
             })
+            // A commit that a full disk refused was undone by SQLite itself; the driver does not learn of it (sqlx 0.9.0
+            // keeps its depth when COMMIT fails), and would refuse every transaction of this connection from then on.
+            .before_acquire(move |connection, _| {
+                let is_clean = engine == Engine::Postgres || !connection.is_in_transaction();
+                Box::pin(async move { Ok(is_clean) })
+            })
             .connect(&address)
             .await?;
         MIGRATOR.run(&pool).await?;
@@ -95,6 +102,19 @@ impl Db {
             #[expect(clippy::disallowed_methods, reason = "PostgreSQL has no immediate transactions")]
             Engine::Postgres => self.pool.begin().await?,
         })))
+    }
+
+    /// Moves what stands in SQLite's log into the books themselves, synced: rows that were read back from the log of a program
+    /// that died are then on the disk, whatever became of the log's own sync. Harmless at any time; leaves to later what
+    /// somebody still reads. PostgreSQL does this by itself.
+    pub async fn settle(&self) -> Stored<()> {
+        match self.engine {
+            Engine::Sqlite => {
+                sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").fetch_all(&self.pool).await?;
+            }
+            Engine::Postgres => {}
+        }
+        Ok(())
     }
 
     pub async fn close(&self) {

@@ -4,8 +4,10 @@
 //! a database of its own there.
 #![allow(dead_code, unused_imports, reason = "each test binary speaks only some of the verbs")]
 
+mod failing_disk;
 mod made_up;
 mod measured;
+mod mounted;
 mod page;
 mod people;
 mod place;
@@ -17,8 +19,10 @@ mod silent;
 mod stopwatch;
 mod until_killed;
 
+pub use failing_disk::*;
 pub use made_up::*;
 pub use measured::*;
+pub use mounted::*;
 pub use page::*;
 pub use people::*;
 pub use place::*;
