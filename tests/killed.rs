@@ -1,16 +1,23 @@
 //! The real program, killed again and again while checks come in: whatever it had acknowledged is there afterwards,
 //! whole, and once.
 //!
+//! What the kills left in the photo folder is cleared away by the next start, and nothing that a row names.
+//!
 //! `KILL_ROUNDS` (50; a fifth of it on PostgreSQL) kills, each 0 to 300 ms after the phones began to send; `KILL_STORM_S` seconds
 //! (12) of a kill every two seconds, however far the program had come by then.
 
 mod support;
 
+use std::fs;
+use std::path::Path;
 use std::time::Duration;
 
 use tokio::time::Instant;
 
 use closewatch::ids::Chance;
+use closewatch::store::Db;
+use closewatch::store::orphans;
+use closewatch::store::orphans::Named;
 
 use support::Place;
 use support::READY_WITHIN;
@@ -42,6 +49,58 @@ async fn whatever_was_acknowledged_is_there(place: &Place, told: &Told, kills: u
     println!("{}: {kills} kills, {}", place.engine_name(), found.line());
     assert!(found.is_whole(), "{found:?}");
     assert!(found.receipts > 0 && found.photos > 0, "nothing was tried");
+    what_the_kills_left_is_cleared_away(place, kills).await;
+    assert_eq!(compare(place, told).await, found, "the sweep took something away");
+}
+
+/// Makes every file of the photo folder older than a day, starts, and waits for the sweep.
+async fn what_the_kills_left_is_cleared_away(place: &Place, kills: u64) {
+    let folder = place.folder.path().join("photos");
+    let named = {
+        let db = Db::open(&place.url).await.unwrap();
+        let named = orphans::named(&mut *db.read().await.unwrap()).await.unwrap();
+        db.close().await;
+        named
+    };
+    let left = |named: &Named| orphans::find(&folder, named, Duration::ZERO).unwrap();
+    let before = left(&named);
+    // Between the first and the last kill nothing was swept: all of it is younger than a day.
+    let most = usize::try_from(kills).unwrap() * PHONES * 3 + 2;
+    assert!(before.len() <= most, "{} files left by {kills} kills", before.len());
+    // One for certain, whatever the kills left.
+    let orphan = folder.join("ab").join("ab".repeat(32));
+    fs::create_dir_all(orphan.parent().unwrap()).unwrap();
+    fs::write(&orphan, "of nothing").unwrap();
+    let served = Served::start(place);
+    tokio::time::sleep(Duration::from_millis(500)).await;
+    assert!(orphan.exists(), "younger than a day, and gone");
+    served.kill();
+    make_all_older(&folder, Duration::from_secs(25 * 3_600));
+    let served = Served::start(place);
+    let begun = Instant::now();
+    while !left(&named).is_empty() && begun.elapsed() < Duration::from_secs(10) {
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+    assert_eq!(left(&named), [], "still there");
+    assert!(!orphan.exists());
+    served.kill();
+    println!(
+        "{} files that no row named, and 1 of our own, cleared away; {} named ones stay",
+        before.len(),
+        named.len()
+    );
+}
+
+fn make_all_older(folder: &Path, by: Duration) {
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            make_all_older(&path, by);
+        } else {
+            let written = fs::metadata(&path).unwrap().modified().unwrap() - by;
+            fs::File::options().write(true).open(&path).unwrap().set_modified(written).unwrap();
+        }
+    }
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]

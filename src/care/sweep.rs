@@ -18,9 +18,11 @@ use crate::store::orphans::Orphan;
 pub const EVERY: SignedDuration = SignedDuration::from_hours(24);
 /// A photo waits seconds for its row, never so long (safety promise U14).
 pub const AGE: Duration = Duration::from_secs(24 * 3_600);
-/// A program that died leaves a few files each time. So many at once look like the wrong books for this folder, and then
-/// every photo would be among them (ours).
-const FEW: usize = 100;
+/// A program that dies leaves a few files each time. More of them, and more than rows name files, look like the wrong books
+/// for this folder, and then every photo would be among them (ours). Fifty kills in the middle of photos left 381 beside 442.
+const FEW: usize = 20;
+/// Rows give each file two names: its own and that of what it holds.
+const NAMES_EACH: usize = 2;
 
 /// What a sweep came to.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -38,7 +40,7 @@ pub struct Swept {
 
 /// Whether so many may go, with so many rows that name files.
 fn is_believable(orphans: usize, named: usize) -> bool {
-    orphans <= FEW.max(named / 10)
+    orphans <= FEW.max(named / NAMES_EACH)
 }
 
 /// One sweep.
@@ -102,8 +104,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_hundred_files_or_a_tenth_may_go_and_more_look_like_the_wrong_books() {
-        assert!(is_believable(100, 0) && !is_believable(101, 0));
-        assert!(is_believable(500, 5_000) && !is_believable(501, 5_000));
+    fn twenty_files_or_as_many_as_are_named_may_go_and_more_look_like_the_wrong_books() {
+        assert!(is_believable(20, 0) && !is_believable(21, 0));
+        assert!(is_believable(500, 1_000) && !is_believable(501, 1_000));
     }
 }

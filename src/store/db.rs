@@ -53,19 +53,17 @@ impl Db {
             Engine::Sqlite if !url.contains('?') => format!("{url}?mode=rwc"),
             Engine::Sqlite | Engine::Postgres => url.to_owned(),
         };
+        // The pool tries again and again, and then says only that it took too long. PostgreSQL may come up yet; a file that
+        // cannot be opened stays so, and the first connection says why.
+        if engine == Engine::Sqlite {
+            let mut first = AnyConnection::connect(&address).await?;
+            prepare(&mut first, engine).await?;
+            first.close().await?;
+        }
         let pool = AnyPoolOptions::new()
             .max_connections(8)
             .acquire_timeout(Duration::from_secs(10))
-            .after_connect(move |connection, _| {
-                Box::pin(async move {
-                    if engine == Engine::Sqlite {
-                        for pragma in SQLITE_PRAGMAS {
-                            connection.execute(*pragma).await?;
-                        }
-                    }
-                    Ok(())
-                })
-            })
+            .after_connect(move |connection, _| Box::pin(async move { prepare(connection, engine).await }))
             // A commit that a full disk refused was undone by SQLite itself; the driver does not learn of it (sqlx 0.9.0
             // keeps its depth when COMMIT fails), and would refuse every transaction of this connection from then on.
             .before_acquire(move |connection, _| {
@@ -130,6 +128,15 @@ const SQLITE_PRAGMAS: &[&str] = &[
     "PRAGMA busy_timeout = 10000",
     "PRAGMA foreign_keys = ON",
 ];
+
+async fn prepare(connection: &mut AnyConnection, engine: Engine) -> sqlx::Result<()> {
+    if engine == Engine::Sqlite {
+        for pragma in SQLITE_PRAGMAS {
+            connection.execute(*pragma).await?;
+        }
+    }
+    Ok(())
+}
 
 fn install_drivers() {
     static ONCE: Once = Once::new();
