@@ -29,6 +29,24 @@ pub struct Settings {
     #[arg(long, env = "CLOSEWATCH_PUBLIC_URL")]
     pub public_url: Option<String>,
 
+    /// Addresses of proxies in front of the server, with commas between them: behind one stand many people.
+    #[arg(long, env = "CLOSEWATCH_PROXIES", value_delimiter = ',', default_value = "127.0.0.1,::1")]
+    pub proxies: Vec<IpAddr>,
+
+    /// File with the keys that seal photos and texts. Without it, one is made in the data folder at the first start: then
+    /// whoever takes the folder takes the keys with it.
+    #[arg(long, env = "CLOSEWATCH_SEALING_KEYS_FILE")]
+    pub sealing_keys_file: Option<PathBuf>,
+
+    /// File with the private key (Ed25519, PEM) that signs the record's head once a day. Without it, one is made in the data
+    /// folder at the first start.
+    #[arg(long, env = "CLOSEWATCH_RECORD_KEY_FILE")]
+    pub record_key_file: Option<PathBuf>,
+
+    /// Folder that takes the signed heads, to be copied to another machine. Without it, `heads` in the data folder.
+    #[arg(long, env = "CLOSEWATCH_HEADS_FOLDER")]
+    pub heads_folder: Option<PathBuf>,
+
     /// How much faster than the machine's the practice's clock goes: for trying things out.
     #[arg(long, env = "CLOSEWATCH_SPEED", hide = true, default_value_t = 1.0, value_parser = speed)]
     pub speed: f64,
@@ -133,6 +151,20 @@ impl Settings {
         self.data.join("photos")
     }
 
+    /// The keys that seal photos and texts.
+    pub fn sealing_keys(&self) -> PathBuf {
+        self.sealing_keys_file.clone().unwrap_or_else(|| self.data.join("sealing-keys"))
+    }
+
+    /// The key that signs the record's heads.
+    pub fn record_key(&self) -> PathBuf {
+        self.record_key_file.clone().unwrap_or_else(|| self.data.join("record-key.pem"))
+    }
+
+    pub fn heads(&self) -> PathBuf {
+        self.heads_folder.clone().unwrap_or_else(|| self.data.join("heads"))
+    }
+
     pub fn data_folder(&self) -> &Path {
         &self.data
     }
@@ -147,7 +179,7 @@ impl Settings {
             &self.notify.smtp_ca_file,
             &self.notify.vapid_key_file,
         ];
-        named.into_iter().flatten().cloned().collect()
+        named.into_iter().flatten().cloned().chain([self.sealing_keys(), self.record_key()]).collect()
     }
 
     /// Without a slash at the end.

@@ -146,6 +146,8 @@ id! {
     DrillId,
     /// One entry of the roster: a weekly shift, a shift on a date, or an absence.
     DutyShiftId,
+    /// A session of staff, as their own list names it.
+    StaffSessionId,
 }
 
 #[cfg(test)]

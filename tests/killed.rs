@@ -28,6 +28,7 @@ use closewatch::store::Conn;
 use closewatch::store::Db;
 use closewatch::store::audit;
 use closewatch::store::checks;
+use closewatch::store::key_file;
 use closewatch::store::measurements;
 use closewatch::store::measuring_jobs;
 use closewatch::store::photos;
@@ -173,7 +174,11 @@ async fn check_everything(conn: &mut Conn, blobs: &Blobs, phone: &Phone, told: &
         for photo in &kept {
             let renditions = photo.renditions.as_ref().expect("a painted picture can be read");
             for blob in [&renditions.full, &renditions.review, &renditions.small] {
-                let bytes = blobs.get(blob).await.unwrap().unwrap_or_else(|| panic!("{form_key}: no {blob}"));
+                let bytes = blobs
+                    .get(conn, link.practice, blob)
+                    .await
+                    .unwrap()
+                    .unwrap_or_else(|| panic!("{form_key}: no {blob}"));
                 assert_eq!(&BlobName::of(&bytes), blob, "{form_key}: half a photo");
             }
             let measured = measurements::of_photo(conn, link.practice, photo.id).await.unwrap().len();
@@ -226,7 +231,9 @@ async fn what_was_acknowledged_survives_ten_kills_and_a_retry_makes_no_second_ch
         retry(&running.address, &cookie, &told).await;
         running.kill();
         let db = Db::open(&place.url).await.unwrap();
+        let keys = key_file::open_keys(&place.folder.path().join("sealing-keys"), &Chance::seeded(1));
         let blobs = Blobs::in_folder(&place.folder.path().join("photos")).unwrap();
+        let blobs = blobs.sealed_with(keys.unwrap().0, Chance::seeded(2));
         let told = told.lock().unwrap().clone();
         check_everything(&mut db.read().await.unwrap(), &blobs, &phone, &told).await;
         db.close().await;

@@ -60,6 +60,7 @@ missing_packages() {
   has exiftool || echo libimage-exiftool-perl
   has pdftotext && has pdftoppm || echo poppler-utils
   has zbarimg || echo zbar-tools
+  has systemd-analyze || echo systemd
   has fc-list || echo fontconfig
   has_font dejavu || echo fonts-dejavu-core
   has_font liberation || echo fonts-liberation

@@ -91,6 +91,8 @@ impl Attendance {
             | AlarmKind::SurgeonAsked
             | AlarmKind::LetterFailed
             | AlarmKind::JobFailed
+            | AlarmKind::PhotoDamaged
+            | AlarmKind::PasswordGuessed
             | AlarmKind::ClockSetBack => None,
         }
     }

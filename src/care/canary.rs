@@ -158,6 +158,9 @@ async fn put_off(desk: &Desk, job: &Job, next: Option<Flight>, due: Timestamp) -
     Ok(Worked::PutOff)
 }
 
+/// The year 2200, as the migration has it that opened the links of earlier canaries.
+const NEVER: Timestamp = Timestamp::constant(7_258_118_400, 0);
+
 /// Sends the most urgent check there is, as a phone does.
 async fn send(desk: &Desk, practice: PracticeId, moment: &Moment) -> Done<WoundCheckId> {
     let holder = holder(&mut *desk.db.read().await?, practice).await?;
@@ -300,8 +303,9 @@ async fn make_link(conn: &mut Conn, wound: &Wound, moment: &Moment) -> Done<()> 
         practice: wound.practice,
         wound: wound.id,
         name: NAME.to_owned(),
-        expires: Timestamp::UNIX_EPOCH,
-        revoked: Some(moment.now),
+        // Its secrets were forgotten as soon as they were made: it stays open, and nobody has it.
+        expires: NEVER,
+        revoked: None,
         first_used: None,
         created: moment.now,
         code_phc: NOBODY_PHC.to_owned(),

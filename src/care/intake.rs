@@ -12,6 +12,7 @@ use crate::care::LinkHolder;
 use crate::care::assessing;
 use crate::care::assessing::Again;
 use crate::care::assessing::Assessed;
+use crate::care::knock;
 use crate::care::measuring;
 use crate::care::measuring::Hints;
 use crate::care::plan;
@@ -27,7 +28,9 @@ use crate::photo;
 use crate::photo::CardIssue;
 use crate::photo::CleanPhoto;
 use crate::photo::Refused;
+use crate::store::BlobName;
 use crate::store::Conn;
+use crate::store::KeptBlob;
 use crate::store::Tx;
 use crate::store::assessments;
 use crate::store::check_drafts;
@@ -39,8 +42,10 @@ use crate::store::photos::Camera;
 use crate::store::photos::MOST_PHOTOS;
 use crate::store::photos::Photo;
 use crate::store::photos::Renditions;
+use crate::store::photos::Size;
 use crate::store::photos::Tap;
 use crate::store::practices;
+use crate::store::sealed_blobs;
 use crate::store::wounds;
 use crate::store::wounds::Wound;
 use crate::triage::Answers;
@@ -66,6 +71,8 @@ pub struct PreparedPhoto {
     position: i64,
     sent_sha256: String,
     renditions: Option<Renditions>,
+    /// The blobs of its renditions: full, review, small.
+    kept: Vec<KeptBlob>,
     tap: Option<Tap>,
     camera: Camera,
     flags: Vec<String>,
@@ -75,6 +82,12 @@ impl PreparedPhoto {
     /// Why this picture cannot be used, or may not be: codes for the page's words.
     pub fn flags(&self) -> &[String] {
         &self.flags
+    }
+
+    /// The blob of one rendition; `None`: what was sent is no picture.
+    pub fn blob(&self, size: Size) -> Option<&KeptBlob> {
+        let name = self.renditions.as_ref()?.blob(size);
+        self.kept.iter().find(|kept| kept.name == *name)
     }
 
     pub fn is_readable(&self) -> bool {
@@ -138,14 +151,20 @@ async fn keep_renditions(
     let (width_px, height_px) = (clean.full().width_px, clean.full().height_px);
     let camera = Camera { focal_35mm: clean.focal_35mm(), time: clean.capture_time() };
     let (full, review, small) = clean.into_renditions();
-    let renditions = Renditions {
-        full: desk.blobs.put(full.jpeg).await?,
-        review: desk.blobs.put(review.jpeg).await?,
-        small: desk.blobs.put(small.jpeg).await?,
-        width_px,
-        height_px,
-    };
-    Ok(PreparedPhoto { position, sent_sha256, renditions: Some(renditions), tap, camera, flags })
+    let mut kept: Vec<KeptBlob> = Vec::new();
+    let mut names = Vec::new();
+    for jpeg in [full.jpeg, review.jpeg, small.jpeg] {
+        let name = BlobName::of(&jpeg);
+        // Of a small picture the larger renditions are one and the same.
+        if !kept.iter().any(|blob| blob.name == name) {
+            kept.push(desk.blobs.put(jpeg).await?);
+        }
+        names.push(name);
+    }
+    let [full, review, small] =
+        names.try_into().map_err(|_| CareError::Work("a photo has three renditions".to_owned()))?;
+    let renditions = Renditions { full, review, small, width_px, height_px };
+    Ok(PreparedPhoto { position, sent_sha256, renditions: Some(renditions), kept, tap, camera, flags })
 }
 
 fn refused_photo(refused: &Refused, sent_sha256: String, position: i64) -> PreparedPhoto {
@@ -153,6 +172,7 @@ fn refused_photo(refused: &Refused, sent_sha256: String, position: i64) -> Prepa
         position,
         sent_sha256,
         renditions: None,
+        kept: Vec::new(),
         tap: None,
         camera: Camera::default(),
         flags: vec![refused.code().to_owned()],
@@ -190,6 +210,7 @@ pub(in crate::care) async fn receive_in(
     }
     let body_sha256 = body_hash(&sending);
     let wound = wounds::hold(tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
+    knock::must_be_open(tx, holder, moment.now).await?;
     let found = checks::by_form_key(tx, holder.link, &form_key).await?;
     let known = found.as_ref().map(|check| check.id);
     let said = strip_out::join(tx, &wound, known, &mut sending.answers, moment.now).await?;
@@ -228,6 +249,7 @@ pub async fn add_photo(
 ) -> Done<Option<Receipt>> {
     let mut tx = desk.db.write().await?;
     let wound = wounds::hold(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
+    knock::must_be_open(&mut tx, holder, moment.now).await?;
     let Some(mut check) = checks::by_form_key(&mut tx, holder.link, form_key).await? else { return Ok(None) };
     if tie_photos(&mut tx, &check, vec![prepared], moment).await? {
         let again = Again::Amended(Actor::Link(check.link));
@@ -327,6 +349,7 @@ async fn tie_photos(
         if here >= MOST_PHOTOS {
             break;
         }
+        let kept = photo.kept;
         let photo = Photo {
             id: PhotoId::mint(moment),
             practice: check.practice,
@@ -342,6 +365,9 @@ async fn tie_photos(
         if photos::insert(conn, &photo).await? {
             any_new = true;
             here += 1;
+            for blob in &kept {
+                sealed_blobs::insert(conn, check.practice, blob, moment.now).await?;
+            }
             measuring::queue(conn, &photo, moment.now).await?;
             let detail = format!("flags={}", photo.flags.join("+"));
             let subject = format!("photo:{}", photo.id);

@@ -17,6 +17,7 @@ use crate::ids::LinkId;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
 use crate::ids::WoundId;
+use crate::store::Conn;
 use crate::store::check_drafts;
 use crate::store::link_addresses;
 use crate::store::links;
@@ -127,6 +128,15 @@ pub async fn holder(desk: &Desk, token: &str, now: Timestamp) -> Done<Option<Lin
             language: session.language,
             may_read: session.reading_until > now,
         }))
+}
+
+/// Refuses what comes through a link that was closed since the phone began to send: a revoked link brings nothing more.
+pub(in crate::care) async fn must_be_open(conn: &mut Conn, holder: &LinkHolder, now: Timestamp) -> Done<()> {
+    let link = links::find(conn, holder.practice, holder.link).await?;
+    match link {
+        Some(link) if link.revoked.is_none() && link.expires > now => Ok(()),
+        Some(_) | None => Err(CareError::LinkClosed),
+    }
 }
 
 /// How a PIN try ended.

@@ -42,9 +42,12 @@ pub mod protocols;
 pub mod queue;
 pub mod ready;
 pub mod record;
+pub mod record_head;
 pub mod replies;
 pub mod review;
 pub mod rule_counts;
+pub mod scrub;
+pub mod second_step;
 mod secrets;
 pub mod sent_before;
 pub mod sign_in;
@@ -77,6 +80,9 @@ pub enum CareError {
     /// The person's role does not do this.
     #[error("not allowed for this role")]
     NotAllowed,
+    /// The link was revoked or ran out, perhaps while something was on its way.
+    #[error("the link was closed")]
+    LinkClosed,
     /// Somebody else is looking at the check until then.
     #[error("claimed by another surgeon")]
     Claimed { by: String, until: Timestamp },

@@ -248,9 +248,12 @@ pub async fn photo(
     if !surgeon.may_see_photos() {
         return Err(CareError::NotAllowed);
     }
-    let found = photos::find(&mut *desk.db.read().await?, surgeon.practice, id).await?;
-    let Some(renditions) = found.and_then(|photo| photo.renditions) else { return Ok(None) };
-    let bytes = desk.blobs.get(renditions.blob(size)).await?;
+    let bytes = {
+        let mut conn = desk.db.read().await?;
+        let found = photos::find(&mut conn, surgeon.practice, id).await?;
+        let Some(renditions) = found.and_then(|photo| photo.renditions) else { return Ok(None) };
+        desk.blobs.get(&mut conn, surgeon.practice, renditions.blob(size)).await?
+    };
     if bytes.is_some() && size != Size::Small {
         record::note_view(desk, surgeon, "photo.view", &format!("photo:{id}"), now).await?;
     }

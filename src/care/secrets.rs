@@ -15,6 +15,8 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::ids::Chance;
 
+/// After so many wrong guesses in a row a colleague must help.
+pub const MOST_WRONG: i64 = 50;
 /// Letters of typed codes: no I, L, O or U, so that they read the same aloud and on paper (Crockford's base 32).
 const CODE_LETTERS: &[u8; 32] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
 const CODE_LENGTH: usize = 16;
@@ -139,11 +141,33 @@ pub(in crate::care) async fn matches(desk: &Desk, secret: &str, phc: &str) -> Do
     checked.await.map_err(|fault| CareError::Work(fault.to_string()))
 }
 
+/// Whether a hash was made with the costs that are used today: one that was not is made anew when its password comes by.
+pub(in crate::care) fn is_as_today(phc: &str) -> bool {
+    let today = argon2::Params::default();
+    let costs = format!("m={},t={},p={}", today.m_cost(), today.t_cost(), today.p_cost());
+    phc.split('$').nth(1) == Some("argon2id") && phc.split('$').nth(3) == Some(costs.as_str())
+}
+
+/// A recovery code: its place among the ten, then fifteen letters, 75 bits.
+pub(in crate::care) fn recovery_code(place: usize, chance: &Chance) -> Secret {
+    let letters =
+        chance.bytes::<{ CODE_LENGTH - 1 }>().map(|byte| char::from(CODE_LETTERS[usize::from(byte % 32)]));
+    Secret(std::iter::once(char::from(CODE_LETTERS[place % 32])).chain(letters).collect())
+}
+
+/// The place of a recovery code, by its first letter.
+pub(in crate::care) fn place_of(code: &str) -> i64 {
+    let first = code.bytes().next();
+    let place = CODE_LETTERS.iter().position(|letter| Some(*letter) == first);
+    place.and_then(|place| i64::try_from(place).ok()).unwrap_or(-1)
+}
+
 /// When the next guess is looked at after `wrong_in_a_row` wrong ones: five are free, then the wait doubles from 30
-/// seconds to an hour (NIST SP 800-63B-4 allows growing waits).
+/// seconds to an hour (NIST SP 800-63B-4 allows growing waits), and after fifty a month.
 pub(in crate::care) fn wait_after_wrong_s(wrong_in_a_row: i64) -> i64 {
     match wrong_in_a_row {
         ..5 => 0,
+        MOST_WRONG.. => 30 * 24 * 3_600,
         more => 30_i64.saturating_mul(1 << (more - 5).min(10)).min(3_600),
     }
 }
@@ -189,7 +213,9 @@ mod tests {
         assert_eq!(wait_after_wrong_s(5), 30);
         assert_eq!(wait_after_wrong_s(6), 60);
         assert_eq!(wait_after_wrong_s(12), 3_600);
-        assert_eq!(wait_after_wrong_s(i64::MAX), 3_600);
+        assert_eq!(wait_after_wrong_s(49), 3_600);
+        assert_eq!(wait_after_wrong_s(50), 30 * 24 * 3_600);
+        assert_eq!(wait_after_wrong_s(i64::MAX), 30 * 24 * 3_600);
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! Staff come in with a name and a password, and leave again.
+//! Staff come in: a name and a password, which open nothing yet, then the second step; and leave again.
 
 use jiff::SignedDuration;
 use jiff::Timestamp;
@@ -10,137 +10,307 @@ use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::secrets;
 use crate::care::secrets::sha256_hex;
+use crate::care::staff::normal;
 use crate::ids::Moment;
+use crate::ids::StaffSessionId;
+use crate::store::Conn;
+use crate::store::alarms;
+use crate::store::alarms::AlarmKind;
+use crate::store::sign_in_tries;
+use crate::store::sign_in_tries::Counted;
+use crate::store::sign_in_tries::Tries;
 use crate::store::staff;
-use crate::store::staff::Credentials;
 use crate::store::staff::StaffMember;
+use crate::store::staff_sessions;
+use crate::store::staff_sessions::StaffSession;
+use crate::store::staff_sessions::Stage;
 
 /// A session ends this long after its last page.
 pub const IDLE_LIMIT: SignedDuration = SignedDuration::from_mins(15);
 /// A session ends this long after it began, however busy.
 pub const ABSOLUTE_LIMIT: SignedDuration = SignedDuration::from_hours(12);
+/// The second step is to follow the first within this long.
+pub const HALF_LIMIT: SignedDuration = SignedDuration::from_mins(10);
+/// What is sensitive asks for the second step again when it was taken longer ago than this.
+pub const FRESH_LIMIT: SignedDuration = SignedDuration::from_mins(5);
 /// Writing "still here" more often than this would make every page a write.
 const TOUCH_EVERY: SignedDuration = SignedDuration::from_secs(30);
+/// So many wrong tries in a row, and somebody is told that a password is being guessed.
+const TOLD_AFTER: i64 = 10;
 
-/// How a try to sign in ended.
+/// Who knocks, and from where.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Knocking<'a> {
+    pub sign_in_name: &'a str,
+    pub password: &'a str,
+    /// Token of the session the browser holds: it ends, whatever comes of this.
+    pub old_session: Option<&'a str>,
+    /// Token of a browser in which somebody signed in before.
+    pub known_browser: Option<&'a str>,
+    /// The kind of browser, such as "Firefox on Windows".
+    pub browser: &'a str,
+}
+
+/// How the first step ended.
 #[derive(Debug)]
 pub enum SignIn {
-    Welcome {
-        token: Secret,
-        member: StaffMember,
-    },
+    /// The password is right. The token opens the second step and nothing else.
+    HalfWay { token: Secret, member: StaffMember },
     /// Name or password is wrong; which of them is not said.
     Wrong,
     /// Too many wrong ones in a row: nothing is looked at before then.
-    Wait {
-        until: Timestamp,
-    },
+    Wait { until: Timestamp },
 }
 
 /// A hash nobody has the password of: an unknown name costs as much time as a known one.
 pub(in crate::care) const NOBODY_PHC: &str =
     "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$9EX9dBc4hNbM1DmHIGmB0V2fS7bhZ2c1jz6QZ8yGHfY";
 
-/// Tries to sign in.
-pub async fn sign_in(desk: &Desk, sign_in_name: &str, password: &str, moment: &Moment) -> Done<SignIn> {
-    let name = sign_in_name.trim().to_lowercase();
-    let (found, next) = match book_try(desk, &name, moment.now).await? {
-        Booking::Booked(found, next) => (*found, next),
-        Booking::TooSoon(until) => return Ok(SignIn::Wait { until }),
-        Booking::Unknown => {
-            secrets::matches(desk, password, NOBODY_PHC).await?;
-            return Ok(SignIn::Wrong);
-        }
+/// The first step. Known names and unknown ones are counted, made to wait and looked at alike.
+pub async fn sign_in(desk: &Desk, knocking: Knocking<'_>, moment: &Moment) -> Done<SignIn> {
+    let now = moment.now;
+    let name = knocking.sign_in_name.trim().to_lowercase();
+    let found = staff::credentials(&mut *desk.db.read().await?, &name).await?;
+    let counted = match &found {
+        Some(found) => counted_at(desk, &found.member, knocking.known_browser).await?,
+        None => Counted::Unknown(bucket(&name)),
     };
-    let right = secrets::matches(desk, &crate::care::staff::normal(password), &found.password_phc).await?;
-    let (practice, actor) = (found.member.practice, Actor::Staff(found.member.id));
-    let subject = format!("staff:{}", found.member.id);
-    let mut tx = desk.db.write().await?;
-    if !right {
-        record::note(&mut tx, practice, actor, "sign_in.wrong", &subject, "", moment.now).await?;
-        tx.commit().await?;
-        return Ok(if next > moment.now { SignIn::Wait { until: next } } else { SignIn::Wrong });
-    }
+    let booked = match book_try(desk, &counted, now).await? {
+        Booking::Booked(booked) => booked,
+        Booking::TooSoon(until) => return Ok(SignIn::Wait { until }),
+    };
+    let phc = found.as_ref().map_or(NOBODY_PHC, |found| found.password_phc.as_str());
+    let right = secrets::matches(desk, &normal(knocking.password), phc).await?;
+    let Some(found) = found.filter(|_| right) else {
+        if let Counted::AtName(_) | Counted::InBrowser { .. } = &counted {
+            let member = staff::credentials(&mut *desk.db.read().await?, &name).await?.map(|one| one.member);
+            note_wrong(desk, member.as_ref(), "sign_in.wrong", booked, moment).await?;
+        } else {
+            tracing::warn!("a try to sign in with a name nobody has");
+        }
+        return Ok(if booked.next > now { SignIn::Wait { until: booked.next } } else { SignIn::Wrong });
+    };
+    let member = found.member;
+    let again = match secrets::is_as_today(&found.password_phc) {
+        true => None,
+        false => Some(secrets::hash(desk, &normal(knocking.password), &moment.chance).await?),
+    };
     let token = secrets::session_token(&moment.chance);
-    staff::forget_wrong_tries(&mut tx, found.member.id, moment.now).await?;
-    staff::begin_session(&mut tx, &sha256_hex(token.reveal()), &found.member, moment.now).await?;
-    record::note(&mut tx, practice, actor, "sign_in", &subject, "", moment.now).await?;
+    let mut tx = desk.db.write().await?;
+    if let Some(phc) = again {
+        staff::set_password(&mut tx, member.practice, member.id, &phc).await?;
+    }
+    if let Some(old) = knocking.old_session {
+        staff_sessions::end(&mut tx, &sha256_hex(old)).await?;
+    }
+    let session = StaffSession {
+        id: StaffSessionId::mint(moment),
+        member: member.clone(),
+        stage: Stage::Half,
+        created: now,
+        last_seen: now,
+        fresh: now,
+        browser: knocking.browser.to_owned(),
+    };
+    staff_sessions::begin(&mut tx, &sha256_hex(token.reveal()), &session).await?;
+    let subject = format!("staff:{}", member.id);
+    record::note(&mut tx, member.practice, Actor::Staff(member.id), "sign_in.half", &subject, "", now)
+        .await?;
     tx.commit().await?;
-    Ok(SignIn::Welcome { token, member: found.member })
+    Ok(SignIn::HalfWay { token, member })
+}
+
+/// Of 65,536 heaps the one a name nobody has is counted in.
+fn bucket(name: &str) -> u16 {
+    u16::from_str_radix(&sha256_hex(name)[..4], 16).unwrap_or(0)
+}
+
+/// Where a member's tries are counted: in a browser they signed in from before, or with everybody's at their name.
+pub(in crate::care) async fn counted_at(
+    desk: &Desk,
+    member: &StaffMember,
+    known_browser: Option<&str>,
+) -> Done<Counted> {
+    if let Some(token) = known_browser {
+        let known = Counted::InBrowser { token_sha256: sha256_hex(token), staff: member.id };
+        if sign_in_tries::read(&mut *desk.db.read().await?, &known).await?.is_some() {
+            return Ok(known);
+        }
+    }
+    Ok(Counted::AtName(member.id))
 }
 
 /// How booking a try ended.
-enum Booking {
-    /// Counted as wrong until it proves right; should it be wrong, nothing is looked at before the time given.
-    Booked(Box<Credentials>, Timestamp),
+pub(in crate::care) enum Booking {
+    /// Counted as wrong until it proves right: the count with it, and before when nothing is looked at should it be wrong.
+    Booked(Tries),
     TooSoon(Timestamp),
-    Unknown,
 }
 
 /// Books a try. Of many at once each is counted: whoever was overtaken looks again.
-async fn book_try(desk: &Desk, name: &str, now: Timestamp) -> Done<Booking> {
+pub(in crate::care) async fn book_try(desk: &Desk, counted: &Counted, now: Timestamp) -> Done<Booking> {
     loop {
-        let Some(found) = staff::credentials(&mut *desk.db.read().await?, name).await? else {
-            return Ok(Booking::Unknown);
-        };
-        if now < found.next_try {
-            return Ok(Booking::TooSoon(found.next_try));
+        let found = sign_in_tries::read(&mut *desk.db.read().await?, counted).await?;
+        let before = found.unwrap_or(Tries { failed: 0, next: Timestamp::UNIX_EPOCH });
+        if now < before.next {
+            return Ok(Booking::TooSoon(before.next));
         }
-        let wait_s = secrets::wait_after_wrong_s(found.failed_sign_ins + 1);
-        let next = now + SignedDuration::from_secs(wait_s);
+        let failed = before.failed + 1;
+        let next = now + SignedDuration::from_secs(secrets::wait_after_wrong_s(failed));
         let mut tx = desk.db.write().await?;
-        let booked = staff::book_try(&mut tx, &found, next).await?;
+        let booked = sign_in_tries::book(&mut tx, counted, before, next).await?;
         tx.commit().await?;
         if booked {
-            return Ok(Booking::Booked(Box::new(found), next));
+            return Ok(Booking::Booked(Tries { failed, next }));
         }
     }
 }
 
-/// Who holds this token now; `None` when the session has ended or never was. Keeps a live session alive.
-pub async fn who(desk: &Desk, token: &str, now: Timestamp) -> Done<Option<StaffMember>> {
-    let hash = sha256_hex(token);
-    let Some(session) = staff::session(&mut *desk.db.read().await?, &hash).await? else { return Ok(None) };
-    let idle = now.duration_since(session.last_seen);
+/// Notes a wrong try at a member's name, and tells the practice once it looks like guessing.
+pub(in crate::care) async fn note_wrong(
+    desk: &Desk,
+    member: Option<&StaffMember>,
+    action: &str,
+    booked: Tries,
+    moment: &Moment,
+) -> Done<()> {
+    let Some(member) = member else { return Ok(()) };
+    let subject = format!("staff:{}", member.id);
+    let mut tx = desk.db.write().await?;
+    record::note(&mut tx, member.practice, Actor::Staff(member.id), action, &subject, "", moment.now).await?;
+    if booked.failed >= TOLD_AFTER {
+        alarms::raise(&mut tx, member.practice, AlarmKind::PasswordGuessed, &subject, moment).await?;
+    }
+    Ok(tx.commit().await?)
+}
+
+/// Who was let in, and by which tokens.
+#[derive(Debug)]
+pub struct LetIn {
+    pub token: Secret,
+    /// A new token for this browser, by which it is known from now on; `None`: it is known already.
+    pub known_browser: Option<Secret>,
+    pub member: StaffMember,
+}
+
+/// After the second step: a new session in place of the old one, whole and fresh. One that was whole before goes on to its
+/// own end.
+pub(in crate::care) async fn let_in(
+    conn: &mut Conn,
+    session: &StaffSession,
+    old_token: &str,
+    known_browser: Option<&str>,
+    moment: &Moment,
+) -> Done<LetIn> {
+    let (now, member) = (moment.now, session.member.clone());
+    let token = secrets::session_token(&moment.chance);
+    staff_sessions::end(conn, &sha256_hex(old_token)).await?;
+    let whole = StaffSession {
+        id: StaffSessionId::mint(moment),
+        stage: Stage::Whole,
+        created: if session.stage == Stage::Whole { session.created } else { now },
+        last_seen: now,
+        fresh: now,
+        ..session.clone()
+    };
+    staff_sessions::begin(conn, &sha256_hex(token.reveal()), &whole).await?;
+    let new = known_browser.is_none().then(|| secrets::session_token(&moment.chance));
+    let browser = known_browser.or(new.as_ref().map(Secret::reveal)).unwrap_or_default();
+    sign_in_tries::know_browser(conn, &sha256_hex(browser), &member, now).await?;
+    sign_in_tries::forget(conn, &Counted::AtName(member.id)).await?;
+    let subject = format!("staff:{}", member.id);
+    let action = if session.stage == Stage::Whole { "sign_in.again" } else { "sign_in" };
+    record::note(conn, member.practice, Actor::Staff(member.id), action, &subject, "", now).await?;
+    Ok(LetIn { token, known_browser: new, member })
+}
+
+fn is_running(session: &StaffSession, now: Timestamp) -> bool {
     let age = now.duration_since(session.created);
-    if idle >= IDLE_LIMIT || age >= ABSOLUTE_LIMIT {
+    match session.stage {
+        Stage::Half => age < HALF_LIMIT,
+        Stage::Whole => now.duration_since(session.last_seen) < IDLE_LIMIT && age < ABSOLUTE_LIMIT,
+    }
+}
+
+/// The session behind a token, half or whole; `None` when it has ended or never was. Keeps a live one alive.
+pub async fn session(desk: &Desk, token: &str, now: Timestamp) -> Done<Option<StaffSession>> {
+    let hash = sha256_hex(token);
+    let Some(found) = staff_sessions::find(&mut *desk.db.read().await?, &hash).await? else {
+        return Ok(None);
+    };
+    if !is_running(&found, now) {
         let mut tx = desk.db.write().await?;
-        staff::end_session(&mut tx, &hash).await?;
+        staff_sessions::end(&mut tx, &hash).await?;
         tx.commit().await?;
         return Ok(None);
     }
-    if idle >= TOUCH_EVERY {
+    if now.duration_since(found.last_seen) >= TOUCH_EVERY {
         let mut tx = desk.db.write().await?;
-        staff::touch_session(&mut tx, &hash, now).await?;
+        staff_sessions::touch(&mut tx, &hash, now).await?;
         tx.commit().await?;
     }
-    Ok(Some(session.member))
+    Ok(Some(found))
+}
+
+/// Who is wholly in with this token, and keeps the session alive; `None`: nobody.
+pub async fn who(desk: &Desk, token: &str, now: Timestamp) -> Done<Option<StaffMember>> {
+    let found = session(desk, token, now).await?;
+    Ok(found.filter(|found| found.stage == Stage::Whole).map(|found| found.member))
 }
 
 /// Whether the session still runs, without keeping it alive: for streams, which no person presses.
 pub async fn still_in(desk: &Desk, token: &str, now: Timestamp) -> Done<bool> {
-    Ok(who_unattended(desk, token, now).await?.is_some())
+    Ok(session_unattended(desk, token, now).await?.is_some())
 }
 
-/// Who holds this token now, without keeping the session alive: for a page that reads itself again, with nobody
-/// pressing anything.
-pub async fn who_unattended(desk: &Desk, token: &str, now: Timestamp) -> Done<Option<StaffMember>> {
-    let session = staff::session(&mut *desk.db.read().await?, &sha256_hex(token)).await?;
-    let running = session.filter(|session| {
-        now.duration_since(session.last_seen) < IDLE_LIMIT
-            && now.duration_since(session.created) < ABSOLUTE_LIMIT
-    });
-    Ok(running.map(|session| session.member))
+/// The whole session behind a token, without keeping it alive: for a page that reads itself again, with nobody pressing
+/// anything.
+pub async fn session_unattended(desk: &Desk, token: &str, now: Timestamp) -> Done<Option<StaffSession>> {
+    let found = staff_sessions::find(&mut *desk.db.read().await?, &sha256_hex(token)).await?;
+    Ok(found.filter(|found| found.stage == Stage::Whole && is_running(found, now)))
 }
 
 /// Ends the session behind a token.
 pub async fn sign_out(desk: &Desk, token: &str, member: &StaffMember, now: Timestamp) -> Done<()> {
     let mut tx = desk.db.write().await?;
-    staff::end_session(&mut tx, &sha256_hex(token)).await?;
+    staff_sessions::end(&mut tx, &sha256_hex(token)).await?;
     let subject = format!("staff:{}", member.id);
     record::note(&mut tx, member.practice, Actor::Staff(member.id), "sign_out", &subject, "", now).await?;
     tx.commit().await?;
     // Open streams of this session end now.
+    desk.tell(member.practice);
+    Ok(())
+}
+
+/// A member's own sessions, the one used last first; those that ended by themselves are left out.
+pub async fn sessions(desk: &Desk, member: &StaffMember, now: Timestamp) -> Done<Vec<StaffSession>> {
+    let mut all = staff_sessions::of_member(&mut *desk.db.read().await?, member.practice, member.id).await?;
+    all.retain(|session| is_running(session, now));
+    Ok(all)
+}
+
+/// Ends one of a member's own sessions, or all but the one they press in.
+pub async fn end_sessions(
+    desk: &Desk,
+    session: &StaffSession,
+    which: Option<StaffSessionId>,
+    now: Timestamp,
+) -> Done<()> {
+    let member = &session.member;
+    let mut tx = desk.db.write().await?;
+    match which {
+        Some(id) => {
+            if !staff_sessions::end_one(&mut tx, member.practice, member.id, id).await? {
+                return Err(crate::care::CareError::AlreadyDone);
+            }
+        }
+        None => staff_sessions::end_others(&mut tx, member.practice, member.id, session.id).await?,
+    }
+    let (subject, detail) =
+        (format!("staff:{}", member.id), if which.is_some() { "one" } else { "all_others" });
+    let actor = Actor::Staff(member.id);
+    record::note(&mut tx, member.practice, actor, "session.end", &subject, detail, now).await?;
+    tx.commit().await?;
     desk.tell(member.practice);
     Ok(())
 }

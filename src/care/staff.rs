@@ -190,6 +190,13 @@ pub async fn set_active(
     Ok(gaps)
 }
 
+/// When somebody else took a member's second step away, and who, with the practice's time zone; `None`: nobody did.
+pub async fn re_enrolled(desk: &Desk, member: &StaffMember) -> Done<(TimeZone, Option<(Timestamp, String)>)> {
+    let mut conn = desk.db.read().await?;
+    let practice = practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?;
+    Ok((practice.zone, staff::re_enrolled(&mut conn, member.practice, member.id).await?))
+}
+
 /// Lets a member of the office see photos, or no longer.
 pub async fn set_sees_photos(
     desk: &Desk,
@@ -306,6 +313,16 @@ fn member_faults(new: &NewMember) -> Vec<Fault> {
     }
     faults.extend(password_fault(new));
     faults
+}
+
+/// What is wrong with a new password of somebody who is here already.
+pub(in crate::care) fn password_faults(member: &StaffMember, password: &str) -> Option<Fault> {
+    password_fault(&NewMember {
+        name: member.name.clone(),
+        sign_in_name: member.sign_in_name.clone(),
+        password: password.to_owned(),
+        roles: member.roles,
+    })
 }
 
 fn password_fault(new: &NewMember) -> Option<Fault> {

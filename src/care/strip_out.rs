@@ -13,6 +13,7 @@ use crate::care::LinkHolder;
 use crate::care::intake;
 use crate::care::intake::Receipt;
 use crate::care::intake::Sending;
+use crate::care::knock;
 use crate::care::plan;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -120,6 +121,7 @@ async fn unfinished(
 pub async fn say(desk: &Desk, holder: &LinkHolder, saying: OutSaying, moment: &Moment) -> Done<Taken> {
     let mut tx = desk.db.write().await?;
     let wound = wounds::hold(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
+    knock::must_be_open(&mut tx, holder, moment.now).await?;
     let packing = wound.operation.packing.ok_or(CareError::NotFound)?;
     let (answer, counted) = match saying {
         OutSaying::Stuck => (StripAnswer::Stuck, CountedOut::default()),

@@ -10,6 +10,7 @@ use crate::care::LinkHolder;
 use crate::care::assessing;
 use crate::care::duty;
 use crate::care::duty::Cover;
+use crate::care::knock;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -124,6 +125,7 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
     }
     let mut tx = desk.db.write().await?;
     let wound = wounds::hold(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
+    knock::must_be_open(&mut tx, holder, moment.now).await?;
     let newest = checks::of_wound(&mut tx, holder.practice, holder.wound).await?.into_iter().next();
     // Without a check there is no row in the queue that would bring the question before a person.
     let mut check = newest.ok_or_else(|| refused("no_check"))?;

@@ -172,6 +172,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::NobodySignedIn
                         | AlarmKind::ClockSetBack
                         | AlarmKind::QueueOld
+                        | AlarmKind::PhotoDamaged
+                        | AlarmKind::PasswordGuessed
                         | AlarmKind::DrillMissing => true,
                     }
             }),
@@ -191,6 +193,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
         | AlarmKind::NobodySignedIn
         | AlarmKind::ClockSetBack
         | AlarmKind::QueueOld
+        | AlarmKind::PhotoDamaged
+        | AlarmKind::PasswordGuessed
         | AlarmKind::DrillMissing => true,
     })
 }

@@ -87,8 +87,8 @@ async fn make_ready(
 ) -> Done<PreparedPhoto> {
     let place = places.acquire_owned().await.map_err(|fault| CareError::Work(fault.to_string()))?;
     let prepared = intake::prepare_photo(&desk, photo.bytes, photo.position, photo.tap).await?;
-    let Some(renditions) = prepared.renditions() else { return Ok(prepared) };
-    if let Some(bytes) = desk.blobs.get(renditions.blob(Size::Review)).await? {
+    let Some(blob) = prepared.blob(Size::Review) else { return Ok(prepared) };
+    if let Some(bytes) = desk.blobs.open(blob).await? {
         let hints = prepared.hints(cards);
         tokio::task::spawn_blocking(move || {
             let _place = place;

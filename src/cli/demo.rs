@@ -1,6 +1,8 @@
 //! `closewatch demo`: the server with an invented practice, in a fresh temporary folder.
 
 use std::net::IpAddr;
+use std::net::Ipv4Addr;
+use std::net::Ipv6Addr;
 use std::path::PathBuf;
 
 use jiff::Timestamp;
@@ -77,11 +79,19 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         public_url: None,
         // The past is painted by the machine's clock.
         speed: 1.0,
+        proxies: vec![Ipv4Addr::LOCALHOST.into(), Ipv6Addr::LOCALHOST.into()],
+        sealing_keys_file: None,
+        record_key_file: None,
+        heads_folder: None,
         heartbeat: HeartbeatSettings::default(),
         notify: NotifySettings { notify_folder: Some(data.join("letters")), ..NotifySettings::default() },
     };
     let (listener, settings) = serve::bind(settings).await?;
+    // By a name rather than a number: passkeys are bound to one.
+    let by_name = demo.address.is_loopback().then(|| format!("http://localhost:{}", settings.port));
+    let settings = Settings { public_url: by_name, ..settings };
     let mut app = serve::open(&settings).await?;
+    app.shows_codes = true;
     let (known, seen) = {
         let mut conn = app.desk.db.read().await?;
         (practices::all(&mut conn).await?, store_clock::seen(&mut conn).await?)
@@ -134,6 +144,7 @@ fn print_way_in(app: &App, settings: &Settings, seeded: &Seeded) {
         };
         println!("  {role:<8} {:<10} {:<34} {}", card.member.sign_in_name, card.password, card.member.name);
     }
+    println!("  The second step is a code of an app; for these people the page shows it.");
     println!();
     println!("Patients open a link; reading answers also needs the PIN");
     for card in &seeded.links {

@@ -2,6 +2,7 @@
 
 mod ahead;
 mod demo;
+mod keys;
 mod measure;
 mod measure_again;
 mod measure_overlay;
@@ -16,6 +17,7 @@ mod seed_duty;
 mod serve;
 mod staff;
 mod story;
+mod verify;
 mod watch;
 mod watch_state;
 
@@ -36,6 +38,9 @@ pub struct Line {
 enum Command {
     /// Start the server with an invented practice in a fresh temporary folder.
     Demo(demo::Demo),
+    /// Keys that seal photos: show, add, wrap anew, take out.
+    #[command(subcommand)]
+    Keys(keys::Keys),
     /// Measure photos.
     Measure(measure::Measure),
     /// Check, show and compare protocols.
@@ -48,6 +53,8 @@ enum Command {
     /// Add staff from the command line.
     #[command(subcommand)]
     Staff(staff::Staff),
+    /// Read the record line by line: whole, or broken, and where.
+    Verify(verify::Verify),
     /// On another host: hear the server's signs of life, and call people when there are none.
     Watch(watch::Watch),
 }
@@ -64,11 +71,13 @@ pub struct BadInput(pub String);
 pub async fn run(line: Line) -> Result<(), Failure> {
     match line.command {
         Command::Demo(demo) => demo::run(demo).await,
+        Command::Keys(command) => keys::run(command).await,
         Command::Measure(measure) => measure::run(measure).await,
         Command::Protocol(command) => protocol::run(&command),
         Command::Score(score) => score::run(&score),
         Command::Serve(settings) => serve::run(settings).await,
         Command::Staff(command) => staff::run(command).await,
+        Command::Verify(verify) => verify::run(verify).await,
         Command::Watch(watch) => watch::run(watch).await,
     }
 }

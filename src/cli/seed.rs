@@ -8,6 +8,8 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::Deserialize;
 use serde_json::Value;
+use sha2::Digest;
+use sha2::Sha256;
 
 use crate::care::CareError;
 use crate::care::LinkHolder;
@@ -23,6 +25,8 @@ use crate::care::measuring;
 use crate::care::record::Actor;
 use crate::care::review;
 use crate::care::review::Deciding;
+use crate::care::second_step::app::Seed;
+use crate::care::second_step::setting_up;
 use crate::care::staff;
 use crate::care::staff::NewMember;
 use crate::care::staff::NewPractice;
@@ -242,10 +246,17 @@ async fn hire(app: &App, book: &Book, moment: &Moment) -> Result<Vec<SignInCard>
             roles: Roles { surgeon: has("surgeon"), office: has("office"), lead: has("lead") },
         };
         let member = staff::add(&app.desk, practice.id, &new, Actor::Program, moment).await?;
+        setting_up::give_app(&app.desk, &member, &app_seed(&line.sign_in_name), moment.now).await?;
         seed_duty::is_reached(app, &member, cards.len(), moment).await?;
         cards.push(SignInCard { member, password: new.password });
     }
     Ok(cards)
+}
+
+/// The seed of an invented person's app: known to everybody, as its code stands on the page.
+fn app_seed(sign_in_name: &str) -> Seed {
+    let digest = Sha256::digest(format!("the app of {sign_in_name}"));
+    Seed::new(std::array::from_fn(|place| digest[place]))
 }
 
 /// Four plain words: easy to type from a terminal, drawn anew for every demo.

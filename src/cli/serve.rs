@@ -1,33 +1,47 @@
 //! `closewatch serve`: open the books and listen.
 
+use std::fs::File;
 use std::sync::Arc;
 
+use rustix::fs::FlockOperation;
+use rustix::fs::flock;
 use tokio::net::TcpListener;
 
 use crate::care::Desk;
 use crate::care::measuring::Method;
 use crate::care::staff;
 use crate::care::vitals::Machine;
+use crate::cli::BadInput;
 use crate::cli::Failure;
 use crate::config::Settings;
 use crate::ids::Chance;
 use crate::jobs;
+use crate::jobs::record_head;
+use crate::jobs::record_head::RecordFiles;
 use crate::jobs::runner::Doorway;
 use crate::notify::Heart;
 use crate::notify::Post;
 use crate::photo::Limits;
 use crate::store::Blobs;
 use crate::store::Db;
+use crate::store::key_file;
 use crate::triage::Protocol;
 use crate::web;
 use crate::web::App;
 use crate::web::Clock;
+use crate::web::listen::ListenLimits;
 
 /// Opens the database and the photo folder the settings name.
 pub async fn open(settings: &Settings) -> Result<App, Failure> {
     std::fs::create_dir_all(settings.data_folder())?;
     let db = Db::open(&settings.database_url()).await?;
+    let (keys, is_new) = key_file::open_keys(&settings.sealing_keys(), &Chance::OperatingSystem)?;
+    if is_new {
+        println!("Photos are sealed with new keys in {}.", settings.sealing_keys().display());
+        println!("  Without this file nobody can ever read them again: keep a copy away from this machine.");
+    }
     let blobs = Blobs::in_folder(&settings.photo_folder())?;
+    let blobs = blobs.sealed_by(keys, &settings.sealing_keys(), Chance::OperatingSystem);
     let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default()).on(machine(settings));
     let clock = if settings.speed > 1.0 { Clock::fast(settings.speed) } else { Clock::Machine };
     let doorway = Doorway::new(Post::from_settings(&settings.notify)?, &settings.public_url());
@@ -43,6 +57,11 @@ pub fn machine(settings: &Settings) -> Machine {
         speed: settings.speed,
         ..Machine::default()
     }
+}
+
+/// Where the key of the record is, and its signed heads.
+pub fn record_files(settings: &Settings) -> RecordFiles {
+    RecordFiles { key: settings.record_key(), heads: settings.heads() }
 }
 
 pub async fn run(settings: Settings) -> Result<(), Failure> {
@@ -66,8 +85,27 @@ pub async fn bind(mut settings: Settings) -> Result<(TcpListener, Settings), Fai
     Ok((listener, settings))
 }
 
+/// On SQLite one server at a time: the lock lies in the data folder for as long as the file is held open, and goes with the
+/// process. `None`: a database of its own keeps several servers apart.
+fn alone(settings: &Settings) -> Result<Option<File>, Failure> {
+    if !settings.database_url().starts_with("sqlite:") {
+        return Ok(None);
+    }
+    let path = settings.data_folder().join("closewatch.lock");
+    let file = File::options().write(true).create(true).truncate(false).open(&path)?;
+    match flock(&file, FlockOperation::NonBlockingLockExclusive) {
+        Ok(()) => Ok(Some(file)),
+        Err(_) => {
+            let folder = settings.data_folder().display();
+            let told = format!("another server works in {folder}. Stop it first, or give another --data.");
+            Err(BadInput(told).into())
+        }
+    }
+}
+
 /// Serves until Ctrl-C or a termination signal.
 pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Result<(), Failure> {
+    let _alone = alone(settings)?;
     let post = Post::from_settings(&settings.notify)?;
     let heart = Heart::from_settings(&settings.heartbeat, &settings.notify.notify_hosts)?;
     let doorway = Doorway::new(post.clone(), &app.public_url);
@@ -87,6 +125,27 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
     let working =
         tokio::spawn(jobs::runner::run(app.desk.clone(), doorway, move || clock.moment(), app.clock.speed()));
     let clock = app.clone();
+    let scrubbing = tokio::spawn(jobs::scrub::run(app.desk.clone(), move || clock.moment()));
+    let reloading = tokio::spawn(reload_keys(app.desk.blobs.clone()));
+    let files = record_files(settings);
+    let (key, is_new) = files.open_key(&Chance::OperatingSystem)?;
+    if is_new {
+        let (public, heads) = (files.public_key(), files.heads.display());
+        println!(
+            "The record is signed with a new key once a day. Keep a copy of {} and of",
+            public.display()
+        );
+        println!("  the folder {heads} on another machine: `closewatch verify` needs them.");
+    }
+    let clock = app.clone();
+    let signing = tokio::spawn(record_head::run(
+        app.desk.clone(),
+        files,
+        key,
+        move || clock.moment(),
+        app.clock.speed(),
+    ));
+    let clock = app.clone();
     let beating = heart.map(|heart| {
         let (desk, speed) = (app.desk.clone(), app.clock.speed());
         tokio::spawn(jobs::heartbeat::run(
@@ -98,16 +157,28 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
             speed,
         ))
     });
-    axum::serve(listener, web::router(app))
-        .with_graceful_shutdown(async move { stop.notified().await })
-        .await?;
+    let limits = ListenLimits { proxies: settings.proxies.clone(), ..ListenLimits::default() };
+    web::listen::serve(listener, web::router(app), limits, async move { stop.notified().await }).await?;
     measuring.abort();
     working.abort();
+    signing.abort();
+    reloading.abort();
+    scrubbing.abort();
     if let Some(beating) = beating {
         beating.abort();
     }
     app.desk.db.close().await;
     Ok(())
+}
+
+/// Reads the sealing keys again now and then: a new one is used within a minute, without a restart.
+async fn reload_keys(blobs: Blobs) {
+    loop {
+        tokio::time::sleep(std::time::Duration::from_secs(30)).await;
+        if let Err(why) = blobs.reload_keys() {
+            tracing::error!(why, "the sealing keys cannot be read; the old ones are used");
+        }
+    }
 }
 
 async fn until_told_to_stop() {

@@ -1,12 +1,14 @@
-//! `closewatch staff add`: the first member of a practice without a browser, and any later one.
+//! `closewatch staff`: the first member of a practice without a browser, and any later one.
 
 use std::io::BufRead;
 
 use crate::care::CareError;
 use crate::care::record::Actor;
+use crate::care::second_step::setting_up;
 use crate::care::staff;
 use crate::care::staff::NewMember;
 use crate::care::staff::NewPractice;
+use crate::cli::BadInput;
 use crate::cli::Failure;
 use crate::cli::serve;
 use crate::config::Settings;
@@ -18,6 +20,17 @@ use crate::store::staff::Roles;
 pub enum Staff {
     /// Add a staff member. The password is read from standard input, one line.
     Add(Add),
+    /// Take away the second step of somebody who lost it, so that they set up a new one when they sign in. For the only
+    /// lead of a practice; for all others a lead does it on the staff page.
+    ReEnrol(ReEnrol),
+}
+
+#[derive(Debug, clap::Args)]
+pub struct ReEnrol {
+    #[command(flatten)]
+    settings: Settings,
+    /// The name they sign in with.
+    sign_in_name: String,
 }
 
 #[derive(Debug, clap::Args)]
@@ -51,7 +64,29 @@ pub struct Add {
 }
 
 pub async fn run(command: Staff) -> Result<(), Failure> {
-    let Staff::Add(add) = command;
+    match command {
+        Staff::Add(add) => self::add(add).await,
+        Staff::ReEnrol(lost) => re_enrol(&lost).await,
+    }
+}
+
+async fn re_enrol(lost: &ReEnrol) -> Result<(), Failure> {
+    let app = serve::open(&lost.settings).await?;
+    let done = setting_up::re_enrol_by_hand(&app.desk, &lost.sign_in_name, app.now()).await;
+    app.desk.db.close().await;
+    match done {
+        Ok(member) => {
+            println!("{} sets up a new second step when they sign in next. The record says so.", member.name);
+            Ok(())
+        }
+        Err(CareError::NotFound) => {
+            Err(BadInput(format!("nobody who is switched on signs in as {}", lost.sign_in_name)).into())
+        }
+        Err(other) => Err(other.into()),
+    }
+}
+
+async fn add(add: Add) -> Result<(), Failure> {
     let roles = read_roles(&add.roles)?;
     let app = serve::open(&add.settings).await?;
     let moment = app.moment();

@@ -2,4 +2,6 @@
 
 pub mod heartbeat;
 pub mod measuring;
+pub mod record_head;
 pub mod runner;
+pub mod scrub;

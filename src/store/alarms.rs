@@ -37,6 +37,10 @@ coded! {
         QueueOld = "queue_old",
         /// No drill was answered for longer than a week.
         DrillMissing = "drill_missing",
+        /// A photo cannot be read as it was kept.
+        PhotoDamaged = "photo_damaged",
+        /// Somebody tries one password after another at a colleague's name.
+        PasswordGuessed = "password_guessed",
     }
 }
 

@@ -9,6 +9,9 @@ use sqlx::any::AnyRow;
 use crate::ids::PracticeId;
 use crate::store::Conn;
 use crate::store::Stored;
+use crate::store::audit_chain::ChainReader;
+use crate::store::audit_chain::Flaw;
+use crate::store::audit_chain::RecordHead;
 use crate::store::row::Columns;
 
 /// What is to be noted.
@@ -41,7 +44,7 @@ pub struct AuditEntry {
 impl AuditEntry {
     /// SHA-256 over the line before and every field of this one, each with its length, so that no two different
     /// lines can be spelled alike.
-    fn hash(&self) -> String {
+    pub(super) fn hash(&self) -> String {
         let mut hasher = Sha256::new();
         let sequence = self.sequence.to_string();
         let at = self.at.as_millisecond().to_string();
@@ -159,36 +162,59 @@ pub async fn newest_of(
         .collect()
 }
 
-/// The sequence of the first line that does not follow from the one before it; `None`: the chain is whole.
-pub async fn first_break(conn: &mut Conn, practice: PracticeId) -> Stored<Option<i64>> {
-    const PAGE: i64 = 1_000;
-    let mut previous = String::new();
-    let mut expected = 1;
-    loop {
-        let lines = sqlx::query(
-            "SELECT * FROM audit WHERE practice_id = $1 AND sequence >= $2 ORDER BY sequence LIMIT $3",
-        )
-        .bind(practice.to_string())
-        .bind(expected)
-        .bind(PAGE)
-        .fetch_all(&mut *conn)
-        .await?;
-        if lines.is_empty() {
-            break;
-        }
-        for row in &lines {
-            let line = entry(row)?;
-            if line.sequence != expected || line.previous_sha256 != previous || line.sha256 != line.hash() {
-                return Ok(Some(expected));
-            }
-            previous = line.sha256;
-            expected += 1;
-        }
-    }
-    let head = sqlx::query("SELECT audit_sequence, audit_head FROM practice WHERE id = $1")
+/// The practice's own note of its record's last line.
+pub async fn head(conn: &mut Conn, practice: PracticeId, at: Timestamp) -> Stored<RecordHead> {
+    let row = sqlx::query("SELECT audit_sequence, audit_head FROM practice WHERE id = $1")
         .bind(practice.to_string())
         .fetch_one(conn)
         .await?;
-    let whole = head.whole("audit_sequence")? == expected - 1 && head.text("audit_head")? == previous;
-    Ok((!whole).then_some(expected))
+    Ok(RecordHead { practice, sequence: row.whole("audit_sequence")?, sha256: row.text("audit_head")?, at })
+}
+
+/// Reads the whole record of a practice against its own note and signed heads of it: how many lines there are, or the first
+/// flaw. Lines that people add meanwhile do not matter.
+pub async fn read_chain(
+    conn: &mut Conn,
+    practice: PracticeId,
+    heads: &[RecordHead],
+) -> Stored<Result<i64, Flaw>> {
+    const PAGE: i64 = 1_000;
+    let mut reader = ChainReader::new(heads.iter().filter(|head| head.practice == practice));
+    let noted = head(conn, practice, Timestamp::UNIX_EPOCH).await?;
+    let mut after = 0;
+    loop {
+        let rows = sqlx::query(
+            "SELECT * FROM audit WHERE practice_id = $1 AND sequence > $2 AND sequence <= $3 ORDER BY sequence LIMIT $4",
+        )
+        .bind(practice.to_string())
+        .bind(after)
+        .bind(noted.sequence)
+        .bind(PAGE)
+        .fetch_all(&mut *conn)
+        .await?;
+        let Some(last) = rows.last() else { break };
+        after = last.whole("sequence")?;
+        for row in &rows {
+            if let Err(flaw) = reader.take(&entry(row)?) {
+                return Ok(Err(flaw));
+            }
+        }
+    }
+    let lines = match reader.finish((noted.sequence, &noted.sha256)) {
+        Ok(lines) => lines,
+        Err(flaw) => return Ok(Err(flaw)),
+    };
+    // Both in one statement: whoever adds a line notes it in the same transaction.
+    const BEHIND: &str = "SELECT MIN(audit.sequence) AS first FROM audit JOIN practice ON practice.id = audit.practice_id \
+                          WHERE audit.practice_id = $1 AND audit.sequence > practice.audit_sequence";
+    let behind = sqlx::query(BEHIND).bind(practice.to_string()).fetch_one(conn).await?;
+    Ok(match behind.whole_maybe("first")? {
+        Some(first) => Err(Flaw::Added { first }),
+        None => Ok(lines),
+    })
+}
+
+/// The sequence of the first line that does not follow from the one before it; `None`: the chain is whole.
+pub async fn first_break(conn: &mut Conn, practice: PracticeId) -> Stored<Option<i64>> {
+    Ok(read_chain(conn, practice, &[]).await?.err().map(Flaw::place))
 }

@@ -18,6 +18,7 @@ use crate::guards;
 use crate::guards::Guard;
 use crate::store::StoreError;
 use crate::store::Stored;
+use crate::store::append_only;
 
 static MIGRATOR: sqlx::migrate::Migrator = sqlx::migrate!("./migrations");
 
@@ -67,6 +68,7 @@ impl Db {
             .connect(&address)
             .await?;
         MIGRATOR.run(&pool).await?;
+        append_only::guard(&pool, engine).await?;
         Ok(Db { pool, engine })
     }
 

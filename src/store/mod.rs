@@ -6,10 +6,12 @@
 pub mod addresses;
 pub mod alarms;
 pub mod antibiotics;
+mod append_only;
 pub mod arrivals;
 pub mod assessments;
 pub mod attendance;
 pub mod audit;
+pub mod audit_chain;
 mod blobs;
 pub mod calendar_feeds;
 pub mod callbacks;
@@ -24,6 +26,8 @@ pub mod drills;
 pub mod duty;
 pub mod figures;
 pub mod jobs;
+pub mod key_file;
+pub mod keyring;
 pub mod ladders;
 pub mod link_addresses;
 pub mod links;
@@ -39,14 +43,18 @@ pub mod protocols;
 pub mod replies;
 pub mod reviews;
 mod row;
+pub mod sealed_blobs;
+pub mod second_steps;
 pub mod server;
+pub mod sign_in_tries;
 pub mod silences;
 pub mod staff;
+pub mod staff_sessions;
 pub mod strip_attempts;
 pub mod thread;
 pub mod wounds;
 
-pub use blobs::{BlobName, Blobs};
+pub use blobs::{BlobName, Blobs, KeptBlob};
 pub use db::{Conn, Db, Engine, Tx};
 
 /// What can go wrong while keeping or fetching.
@@ -62,6 +70,8 @@ pub enum StoreError {
     Unreadable { column: &'static str, because: String },
     #[error("photo store: {0}")]
     Blob(#[from] object_store::Error),
+    #[error("something sealed cannot be opened: {0}")]
+    Sealed(#[from] keyring::SealFault),
     #[error("the database address must begin with sqlite: or postgres:")]
     UnknownEngine,
 }

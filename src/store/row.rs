@@ -17,6 +17,7 @@ pub trait Columns {
     fn text_maybe(&self, column: &'static str) -> Stored<Option<String>>;
     fn whole(&self, column: &'static str) -> Stored<i64>;
     fn whole_maybe(&self, column: &'static str) -> Stored<Option<i64>>;
+    fn bytes(&self, column: &'static str) -> Stored<Vec<u8>>;
 
     /// Anything written as text: ids and codes.
     fn parsed<T: FromStr<Err: std::fmt::Display>>(&self, column: &'static str) -> Stored<T> {
@@ -68,6 +69,10 @@ impl Columns for AnyRow {
     }
 
     fn whole_maybe(&self, column: &'static str) -> Stored<Option<i64>> {
+        Ok(self.try_get(column)?)
+    }
+
+    fn bytes(&self, column: &'static str) -> Stored<Vec<u8>> {
         Ok(self.try_get(column)?)
     }
 }

@@ -1,4 +1,4 @@
-//! Staff members, their sessions, and the one-time address for the first of them.
+//! Staff members, and the one-time address for the first of them.
 
 use jiff::Timestamp;
 use sqlx::any::AnyRow;
@@ -9,6 +9,7 @@ use crate::store::Conn;
 use crate::store::Stored;
 use crate::store::row::Columns;
 use crate::store::row::flag;
+use crate::store::staff_sessions;
 
 /// What a staff member may do. One person can have several roles.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -55,15 +56,7 @@ pub struct Credentials {
     pub next_try: Timestamp,
 }
 
-/// A staff member's session.
-#[derive(Clone, Debug)]
-pub struct StaffSession {
-    pub member: StaffMember,
-    pub created: Timestamp,
-    pub last_seen: Timestamp,
-}
-
-fn member(row: &AnyRow) -> Stored<StaffMember> {
+pub(in crate::store) fn member(row: &AnyRow) -> Stored<StaffMember> {
     Ok(StaffMember {
         id: row.parsed("id")?,
         practice: row.parsed("practice_id")?,
@@ -156,6 +149,63 @@ pub async fn book_try(conn: &mut Conn, found: &Credentials, next_try: Timestamp)
     Ok(booked.rows_affected() == 1)
 }
 
+/// Keeps the hash of a new password, or of the same one hashed anew.
+pub async fn set_password(conn: &mut Conn, practice: PracticeId, id: StaffId, phc: &str) -> Stored<()> {
+    sqlx::query("UPDATE staff SET password_phc = $3 WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .bind(phc)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// Keeps that somebody else took a member's second step away, and who.
+pub async fn note_re_enrolled(
+    conn: &mut Conn,
+    practice: PracticeId,
+    id: StaffId,
+    by: &str,
+    now: Timestamp,
+) -> Stored<()> {
+    const SQL: &str = "UPDATE staff SET re_enrolled_ms = $3, re_enrolled_by = $4 \
+                       WHERE practice_id = $1 AND id = $2";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .bind(now.as_millisecond())
+        .bind(by)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// When somebody else took a member's second step away, and who; `None`: nobody did.
+pub async fn re_enrolled(
+    conn: &mut Conn,
+    practice: PracticeId,
+    id: StaffId,
+) -> Stored<Option<(Timestamp, String)>> {
+    let row =
+        sqlx::query("SELECT re_enrolled_ms, re_enrolled_by FROM staff WHERE practice_id = $1 AND id = $2")
+            .bind(practice.to_string())
+            .bind(id.to_string())
+            .fetch_optional(conn)
+            .await?;
+    let Some(row) = row else { return Ok(None) };
+    Ok(row.time_maybe("re_enrolled_ms")?.zip(row.text_maybe("re_enrolled_by")?))
+}
+
+/// The hash of a member's password.
+pub async fn password_phc(conn: &mut Conn, practice: PracticeId, id: StaffId) -> Stored<Option<String>> {
+    let row = sqlx::query("SELECT password_phc FROM staff WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .fetch_optional(conn)
+        .await?;
+    row.map(|row| row.text("password_phc")).transpose()
+}
+
 /// The password was right: the count of wrong ones starts again.
 pub async fn forget_wrong_tries(conn: &mut Conn, id: StaffId, now: Timestamp) -> Stored<()> {
     sqlx::query("UPDATE staff SET failed_sign_ins = 0, next_try_ms = $2 WHERE id = $1")
@@ -188,10 +238,11 @@ pub async fn set_active(conn: &mut Conn, practice: PracticeId, id: StaffId, acti
         })
         .execute(&mut *conn)
         .await?;
-    if active == Activity::Gone {
-        end_sessions(conn, practice, id).await?;
+    match active {
+        Activity::Gone => staff_sessions::end_all(conn, practice, id).await,
+        // Whoever was kept out by a stranger's guesses begins with none.
+        Activity::Active => forget_wrong_tries(conn, id, Timestamp::UNIX_EPOCH).await,
     }
-    Ok(())
 }
 
 /// Whether a staff member may sign in.
@@ -199,73 +250,6 @@ pub async fn set_active(conn: &mut Conn, practice: PracticeId, id: StaffId, acti
 pub enum Activity {
     Active,
     Gone,
-}
-
-pub async fn begin_session(
-    conn: &mut Conn,
-    token_sha256: &str,
-    member: &StaffMember,
-    now: Timestamp,
-) -> Stored<()> {
-    const SQL: &str = "INSERT INTO staff_session (token_sha256, practice_id, staff_id, created_ms, last_seen_ms) \
-                       VALUES ($1, $2, $3, $4, $4)";
-    sqlx::query(SQL)
-        .bind(token_sha256)
-        .bind(member.practice.to_string())
-        .bind(member.id.to_string())
-        .bind(now.as_millisecond())
-        .execute(&mut *conn)
-        .await?;
-    sqlx::query("UPDATE staff SET last_sign_in_ms = $3 WHERE practice_id = $1 AND id = $2")
-        .bind(member.practice.to_string())
-        .bind(member.id.to_string())
-        .bind(now.as_millisecond())
-        .execute(conn)
-        .await?;
-    Ok(())
-}
-
-/// The session behind a token, of an active member; its age is the caller's business.
-pub async fn session(conn: &mut Conn, token_sha256: &str) -> Stored<Option<StaffSession>> {
-    const SQL: &str = "SELECT staff.*, staff_session.created_ms AS began_ms, staff_session.last_seen_ms AS seen_ms \
-                       FROM staff_session JOIN staff ON staff.id = staff_session.staff_id \
-                       WHERE staff_session.token_sha256 = $1 AND staff.active = 1";
-    sqlx::query(SQL)
-        .bind(token_sha256)
-        .fetch_optional(conn)
-        .await?
-        .as_ref()
-        .map(|row| {
-            Ok(StaffSession {
-                member: member(row)?,
-                created: row.time("began_ms")?,
-                last_seen: row.time("seen_ms")?,
-            })
-        })
-        .transpose()
-}
-
-pub async fn touch_session(conn: &mut Conn, token_sha256: &str, now: Timestamp) -> Stored<()> {
-    sqlx::query("UPDATE staff_session SET last_seen_ms = $2 WHERE token_sha256 = $1")
-        .bind(token_sha256)
-        .bind(now.as_millisecond())
-        .execute(conn)
-        .await?;
-    Ok(())
-}
-
-pub async fn end_session(conn: &mut Conn, token_sha256: &str) -> Stored<()> {
-    sqlx::query("DELETE FROM staff_session WHERE token_sha256 = $1").bind(token_sha256).execute(conn).await?;
-    Ok(())
-}
-
-async fn end_sessions(conn: &mut Conn, practice: PracticeId, id: StaffId) -> Stored<()> {
-    sqlx::query("DELETE FROM staff_session WHERE practice_id = $1 AND staff_id = $2")
-        .bind(practice.to_string())
-        .bind(id.to_string())
-        .execute(conn)
-        .await?;
-    Ok(())
 }
 
 pub async fn insert_set_up(conn: &mut Conn, token_sha256: &str, expires: Timestamp) -> Stored<()> {

@@ -9,6 +9,7 @@ use jiff::Timestamp;
 
 use crate::care::Desk;
 use crate::care::outbox::Outside;
+use crate::care::second_step::passkeys::Passkeys;
 use crate::ids::Chance;
 use crate::ids::Moment;
 use crate::notify::Post;
@@ -83,12 +84,25 @@ pub struct App {
     /// Whoever sends for us, to be believed when they tell back; and what a browser subscribes with.
     pub post: Post,
     pub outside: Outside,
+    /// `None`: this address can have no passkeys.
+    pub passkeys: Option<Passkeys>,
+    /// An invented practice's: the codes of its invented people's apps stand on the page that asks for them.
+    pub shows_codes: bool,
 }
 
 impl App {
     pub fn new(desk: Desk, clock: Clock, chance: Chance, public_url: &str) -> App {
         let outside = Outside { public_url: public_url.to_owned(), channels: Vec::new() };
-        App { desk, clock, chance, public_url: public_url.into(), post: Post::default(), outside }
+        App {
+            desk,
+            clock,
+            chance,
+            public_url: public_url.into(),
+            post: Post::default(),
+            outside,
+            passkeys: Passkeys::of(public_url),
+            shows_codes: false,
+        }
     }
 
     /// The same, with ways out of the house.

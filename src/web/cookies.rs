@@ -1,4 +1,4 @@
-//! The two cookies: a staff member's session and a patient's phone.
+//! The cookies: a staff member's session, a patient's phone, and a browser that is known.
 
 use axum::http::HeaderMap;
 use axum::http::HeaderValue;
@@ -11,6 +11,8 @@ use crate::web::App;
 pub enum Cookie {
     Staff,
     Phone,
+    /// A browser in which staff signed in before: it opens nothing.
+    Known,
 }
 
 impl Cookie {
@@ -20,6 +22,8 @@ impl Cookie {
             (Cookie::Staff, false) => "closewatch-staff",
             (Cookie::Phone, true) => "__Host-closewatch-phone",
             (Cookie::Phone, false) => "closewatch-phone",
+            (Cookie::Known, true) => "__Host-closewatch-known",
+            (Cookie::Known, false) => "closewatch-known",
         }
     }
 
@@ -36,11 +40,13 @@ impl Cookie {
             .map(|(_, value)| value.to_owned())
     }
 
-    /// The header that sets it. A phone's cookie lasts 30 days, a staff member's until the browser closes.
+    /// The header that sets it. A phone's cookie lasts 30 days, a staff member's until the browser closes, and a year that
+    /// a browser is known.
     pub fn set(self, app: &App, token: &str) -> HeaderValue {
         let age = match self {
             Cookie::Staff => "",
             Cookie::Phone => "; Max-Age=2592000",
+            Cookie::Known => "; Max-Age=31536000",
         };
         self.header(app, &format!("{token}{age}"))
     }

@@ -17,11 +17,15 @@ use axum::routing::on;
 
 use crate::care::LinkHolder;
 use crate::care::knock;
+use crate::care::second_step::Coming;
 use crate::care::sign_in;
 use crate::store::staff::StaffMember;
+use crate::store::staff_sessions::StaffSession;
+use crate::store::staff_sessions::Stage;
 use crate::web::App;
 use crate::web::cookies::Cookie;
 use crate::web::error::PageError;
+use crate::web::sign_in::turn_away;
 
 /// A page that reads itself again sends this: it must not keep a session alive that nobody is sitting at.
 const UNATTENDED: &str = "x-unattended";
@@ -34,6 +38,8 @@ pub enum Who {
     Provider,
     /// A phone that opened a patient link. What needs the PIN says so itself.
     Phone,
+    /// Staff at the second step of signing in, or wholly in.
+    Entering,
     /// Any staff member who is signed in.
     Staff,
     Surgeon,
@@ -50,7 +56,7 @@ pub enum Who {
 impl Who {
     fn admits(self, member: &StaffMember) -> bool {
         match self {
-            Who::Anyone | Who::Staff => true,
+            Who::Anyone | Who::Entering | Who::Staff => true,
             Who::Provider | Who::Phone => false,
             Who::Surgeon => member.roles.surgeon,
             Who::Office => member.roles.office,
@@ -68,6 +74,8 @@ pub struct Door {
     pub method: Method,
     pub path: &'static str,
     pub who: Who,
+    /// Only for whoever took the second step a short while ago.
+    pub fresh: bool,
 }
 
 /// A router under construction, and its table.
@@ -87,7 +95,7 @@ impl Doors {
         H: Handler<T, App>,
         T: 'static,
     {
-        self.hang(Method::GET, MethodFilter::GET, path, who, handler)
+        self.hang(Door { method: Method::GET, path, who, fresh: false }, MethodFilter::GET, handler)
     }
 
     pub fn post<H, T>(self, path: &'static str, who: Who, handler: H) -> Doors
@@ -95,25 +103,27 @@ impl Doors {
         H: Handler<T, App>,
         T: 'static,
     {
-        self.hang(Method::POST, MethodFilter::POST, path, who, handler)
+        self.hang(Door { method: Method::POST, path, who, fresh: false }, MethodFilter::POST, handler)
     }
 
-    fn hang<H, T>(
-        mut self,
-        method: Method,
-        filter: MethodFilter,
-        path: &'static str,
-        who: Who,
-        handler: H,
-    ) -> Doors
+    /// As [`Doors::post`], for what is sensitive: whoever proved themselves longer ago does so again first.
+    pub fn post_fresh<H, T>(self, path: &'static str, who: Who, handler: H) -> Doors
+    where
+        H: Handler<T, App>,
+        T: 'static,
+    {
+        self.hang(Door { method: Method::POST, path, who, fresh: true }, MethodFilter::POST, handler)
+    }
+
+    fn hang<H, T>(mut self, door: Door, filter: MethodFilter, handler: H) -> Doors
     where
         H: Handler<T, App>,
         T: 'static,
     {
         let guarded =
-            on(filter, handler).route_layer(from_fn_with_state((self.app.clone(), who, path), guard));
-        self.router = self.router.route(path, guarded);
-        self.table.push(Door { method, path, who });
+            on(filter, handler).route_layer(from_fn_with_state((self.app.clone(), door.clone()), guard));
+        self.router = self.router.route(door.path, guarded);
+        self.table.push(door);
         self
     }
 
@@ -124,22 +134,24 @@ impl Doors {
 
 /// Lets in whom the rule admits. The log line names the door, never the address that was knocked at: that may hold a
 /// link.
-async fn guard(
-    State((app, who, path)): State<(App, Who, &'static str)>,
-    mut request: Request,
-    next: Next,
-) -> Response {
+async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, next: Next) -> Response {
     let (began, method) = (app.now(), request.method().clone());
+    let (who, path) = (door.who, door.path);
     let entered = match who {
         Who::Anyone | Who::Provider => Ok(()),
         Who::Phone => enter_phone(&app, &mut request).await,
-        Who::Staff | Who::Surgeon | Who::Office | Who::Caller | Who::PhotoViewer | Who::Lead | Who::Judge => {
-            enter_staff(&app, who, &mut request).await
-        }
+        Who::Entering
+        | Who::Staff
+        | Who::Surgeon
+        | Who::Office
+        | Who::Caller
+        | Who::PhotoViewer
+        | Who::Lead
+        | Who::Judge => enter_staff(&app, &door, &mut request).await,
     };
     let response = match entered {
         Ok(()) => next.run(request).await,
-        Err(refused) => crate::web::sign_in::turn_away(refused, who, request).await.into_response(),
+        Err(refused) => turn_away(&app, refused, who, request).await.into_response(),
     };
     let took_ms = app.now().duration_since(began).as_millis();
     tracing::info!(%method, path, status = response.status().as_u16(), took_ms, "answered");
@@ -153,26 +165,50 @@ async fn enter_phone(app: &App, request: &mut Request) -> Result<(), PageError> 
     Ok(())
 }
 
-async fn enter_staff(app: &App, who: Who, request: &mut Request) -> Result<(), PageError> {
+async fn enter_staff(app: &App, door: &Door, request: &mut Request) -> Result<(), PageError> {
     let token = Cookie::Staff.read(app, request.headers()).ok_or(PageError::SignedOut)?;
+    let now = app.now();
     let found = if request.headers().contains_key(UNATTENDED) {
-        sign_in::who_unattended(&app.desk, &token, app.now()).await?
+        sign_in::session_unattended(&app.desk, &token, now).await?
     } else {
-        sign_in::who(&app.desk, &token, app.now()).await?
+        sign_in::session(&app.desk, &token, now).await?
     };
-    let member = found.ok_or(PageError::SignedOut)?;
-    if !who.admits(&member) {
+    let session = found.ok_or(PageError::SignedOut)?;
+    let is_whole = session.stage == Stage::Whole;
+    if !is_whole && door.who != Who::Entering {
+        return Err(PageError::HalfIn);
+    }
+    if !door.who.admits(&session.member) {
         return Err(PageError::NotAllowed);
     }
-    request.extensions_mut().insert(Member { member, token });
+    if door.fresh && is_whole && now.duration_since(session.fresh) >= sign_in::FRESH_LIMIT {
+        return Err(PageError::NotFresh);
+    }
+    let known_browser = Cookie::Known.read(app, request.headers());
+    request.extensions_mut().insert(Member { member: session.member.clone(), session, token, known_browser });
     Ok(())
 }
 
-/// The staff member behind a request, and their session's token. Only behind a staff door.
+/// The staff member behind a request, and their session. Only behind a staff door.
 #[derive(Clone, Debug)]
 pub struct Member {
     pub member: StaffMember,
+    pub session: StaffSession,
+    /// The session's token.
     pub token: String,
+    /// Token of a browser in which staff signed in before; `None`: there is none.
+    pub known_browser: Option<String>,
+}
+
+impl Member {
+    /// The same person at the second step.
+    pub fn coming(&self) -> Coming {
+        Coming {
+            session: self.session.clone(),
+            token: self.token.clone(),
+            known_browser: self.known_browser.clone(),
+        }
+    }
 }
 
 /// The phone behind a request, and its session's token. Only behind a phone door.

@@ -14,6 +14,10 @@ use crate::web::assets;
 pub enum PageError {
     /// No staff session, or it ended.
     SignedOut,
+    /// The password was right, and the second step has not been taken.
+    HalfIn,
+    /// The second step was taken too long ago for this.
+    NotFresh,
     /// No phone session, or its link was closed.
     NoLink,
     NotAllowed,
@@ -31,6 +35,7 @@ impl From<CareError> for PageError {
         match fault {
             CareError::NotFound => PageError::NotFound,
             CareError::NotAllowed => PageError::NotAllowed,
+            CareError::LinkClosed => PageError::NoLink,
             other => PageError::Care(other),
         }
     }
@@ -50,7 +55,11 @@ struct ErrorPage {
 impl PageError {
     fn status(&self) -> StatusCode {
         match self {
-            PageError::SignedOut | PageError::NoLink => StatusCode::UNAUTHORIZED,
+            PageError::NotFresh => StatusCode::FORBIDDEN,
+            PageError::SignedOut
+            | PageError::HalfIn
+            | PageError::NoLink
+            | PageError::Care(CareError::LinkClosed) => StatusCode::UNAUTHORIZED,
             PageError::NotAllowed | PageError::FromElsewhere => StatusCode::FORBIDDEN,
             PageError::NotFound => StatusCode::NOT_FOUND,
             PageError::Unreadable => StatusCode::BAD_REQUEST,
@@ -66,7 +75,19 @@ impl PageError {
     fn page(&self) -> ErrorPage {
         let (heading, advice, next, next_words) = match self {
             PageError::SignedOut => ("Please sign in", "You were signed out.".to_owned(), "/sign-in", "Sign in"),
-            PageError::NoLink => (
+            PageError::HalfIn => (
+                "One step is still missing",
+                "Your password was right. Take the second step.".to_owned(),
+                "/prove",
+                "Second step",
+            ),
+            PageError::NotFresh => (
+                "Show once more that it is you",
+                "This is changed only by somebody who took the second step a moment ago.".to_owned(),
+                "/prove",
+                "Second step",
+            ),
+            PageError::NoLink | PageError::Care(CareError::LinkClosed) => (
                 "Open your link again / Abra su enlace otra vez",
                 "Use the link or the code on your sheet. If you cannot, ring the practice. In an emergency call the \
                  emergency number. · Use el enlace o el código de su hoja. Si no puede, llame al consultorio. En una \

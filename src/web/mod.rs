@@ -2,6 +2,7 @@
 
 mod app;
 mod assets;
+mod browser_words;
 mod chart_words;
 mod cookies;
 mod csv;
@@ -9,12 +10,17 @@ mod doors;
 pub mod error;
 mod headers;
 mod health;
+pub mod listen;
 mod local_time;
 mod office;
 mod patient;
+mod plain;
 mod practice;
+mod prove;
+mod qr_square;
 mod reach;
 mod router;
+mod second_step;
 mod sign_in;
 mod staff_frame;
 mod surgeon;

@@ -1,5 +1,6 @@
 //! Every door of the house, and the layers around them.
 
+use std::any::Any;
 use std::time::Duration;
 
 use axum::Router;
@@ -7,6 +8,7 @@ use axum::http::StatusCode;
 use axum::middleware::from_fn;
 use axum::middleware::from_fn_with_state;
 use axum::response::IntoResponse;
+use axum::response::Response;
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 use tower_http::compression::predicate::NotForContentType;
@@ -15,6 +17,7 @@ use tower_http::compression::predicate::SizeAbove;
 use tower_http::csrf::CsrfLayer;
 use tower_http::timeout::TimeoutLayer;
 
+use crate::care::CareError;
 use crate::web::App;
 use crate::web::Door;
 use crate::web::assets;
@@ -25,6 +28,7 @@ use crate::web::headers;
 use crate::web::health;
 use crate::web::office;
 use crate::web::patient;
+use crate::web::plain;
 use crate::web::practice;
 use crate::web::reach;
 use crate::web::sign_in;
@@ -44,6 +48,11 @@ fn hang_all(app: &App) -> Doors {
     reach::hang(practice::hang(office::hang(surgeon::hang(patient::hang(sign_in::hang(open))))))
 }
 
+/// A handler fell over: that request is answered like any other fault of ours, and the others go on.
+fn fell_over(_why: Box<dyn Any + Send>) -> Response {
+    PageError::Care(CareError::Work("a handler fell over".to_owned())).into_response()
+}
+
 /// Who may enter where, row by row.
 pub fn doors(app: &App) -> Vec<Door> {
     hang_all(app).into_parts().1
@@ -60,8 +69,9 @@ pub fn router(app: &App) -> Router {
     router
         .fallback(async || PageError::NotFound.into_response())
         .with_state(app.clone())
+        .layer(from_fn(plain::without_nul))
         .layer(CompressionLayer::new().compress_when(compressible))
-        .layer(CatchPanicLayer::new())
+        .layer(CatchPanicLayer::custom(fell_over))
         .layer(CsrfLayer::new())
         .layer(from_fn(headers::need_origin))
         .layer(from_fn_with_state(app.clone(), headers::add))

@@ -15,25 +15,32 @@ use axum::response::Html;
 use axum::response::IntoResponse;
 use axum::response::Redirect;
 use axum::response::Response;
+use jiff::SignedDuration;
+use jiff::Timestamp;
 use serde::Deserialize;
 
 use crate::care::CareError;
 use crate::care::Fault;
 use crate::care::knock;
 use crate::care::sign_in;
+use crate::care::sign_in::Knocking;
 use crate::care::sign_in::SignIn;
 use crate::care::staff;
 use crate::care::staff::NewMember;
 use crate::care::staff::NewPractice;
 use crate::sheet::Paper;
 use crate::store::staff::Roles;
+use crate::store::staff::StaffMember;
 use crate::web::App;
 use crate::web::assets;
+use crate::web::browser_words;
 use crate::web::cookies::Cookie;
 use crate::web::doors::Doors;
 use crate::web::doors::Member;
 use crate::web::doors::Who;
 use crate::web::error::PageError;
+use crate::web::prove;
+use crate::web::second_step;
 use crate::web::time_words;
 use crate::words::Language;
 
@@ -45,10 +52,23 @@ pub fn hang(doors: Doors) -> Doors {
         .get("/", Who::Anyone, start)
         .get("/sign-in", Who::Anyone, show)
         .post("/sign-in", Who::Anyone, enter)
-        .post("/sign-out", Who::Staff, leave)
+        .post("/sign-out", Who::Entering, leave)
+        .get("/prove", Who::Entering, prove::show)
+        .post("/prove/code", Who::Entering, prove::by_code)
+        .post("/prove/recovery-code", Who::Entering, prove::by_recovery_code)
+        .post("/prove/passkey/ask", Who::Entering, prove::ask_passkey)
+        .post("/prove/passkey", Who::Entering, prove::by_passkey)
+        .get("/second-step", Who::Entering, second_step::show)
+        .post_fresh("/second-step/app", Who::Entering, second_step::begin_app)
+        .post_fresh("/second-step/app/code", Who::Entering, second_step::confirm_app)
+        .post_fresh("/second-step/passkey/ask", Who::Entering, second_step::ask_passkey)
+        .post_fresh("/second-step/passkey", Who::Entering, second_step::add_passkey)
         .get("/set-up/{token}", Who::Anyone, show_set_up)
         .post("/set-up/{token}", Who::Anyone, finish_set_up)
 }
+
+/// Waits that grow with wrong tries end here; a longer one ends by a colleague.
+const LONGEST_ORDINARY_WAIT: SignedDuration = SignedDuration::from_hours(1);
 
 /// One field of a form that waits for its sender to sign in again.
 #[derive(Clone, Debug)]
@@ -92,7 +112,7 @@ async fn start(State(app): State<App>, headers: HeaderMap) -> Result<Redirect, P
 }
 
 /// The page a role works on.
-fn first_page(roles: Roles) -> &'static str {
+pub fn first_page(roles: Roles) -> &'static str {
     if roles.surgeon {
         "/queue"
     } else if roles.office {
@@ -133,8 +153,21 @@ struct SignInForm {
     held_body: String,
 }
 
-async fn enter(State(app): State<App>, Form(form): Form<SignInForm>) -> Result<Response, PageError> {
-    let tried = sign_in::sign_in(&app.desk, &form.sign_in_name, &form.password, &app.moment()).await?;
+async fn enter(
+    State(app): State<App>,
+    headers: HeaderMap,
+    Form(form): Form<SignInForm>,
+) -> Result<Response, PageError> {
+    let (old, known) = (Cookie::Staff.read(&app, &headers), Cookie::Known.read(&app, &headers));
+    let browser = browser_words::of(&headers);
+    let knocking = Knocking {
+        sign_in_name: &form.sign_in_name,
+        password: &form.password,
+        old_session: old.as_deref(),
+        known_browser: known.as_deref(),
+        browser: &browser,
+    };
+    let tried = sign_in::sign_in(&app.desk, knocking, &app.moment()).await?;
     let again = |fault: &str| {
         sign_in_page(
             fault,
@@ -145,20 +178,45 @@ async fn enter(State(app): State<App>, Form(form): Form<SignInForm>) -> Result<R
         )
     };
     match tried {
-        SignIn::Welcome { token, member } => {
+        SignIn::HalfWay { token, member } => {
             let cookie = AppendHeaders([(header::SET_COOKIE, Cookie::Staff.set(&app, token.reveal()))]);
-            if form.held_path.starts_with('/')
-                && !form.held_path.starts_with("//")
-                && !form.held_body.is_empty()
-            {
-                return Ok((cookie, held_form_page(&form.held_path, &form.held_body)?).into_response());
-            }
-            Ok((cookie, Redirect::to(first_page(member.roles))).into_response())
+            let held = Held { path: form.held_path.clone(), body: form.held_body.clone() };
+            let next = prove::after_password(&app, &member, held).await?;
+            Ok((cookie, next).into_response())
         }
         SignIn::Wrong => again("That name and password do not go together. Try again."),
-        SignIn::Wait { until } => {
-            let wait = time_words::time_left(until, app.now());
-            again(&format!("Too many wrong tries. The next one is looked at {wait}."))
+        SignIn::Wait { until } => again(&wait_words(until, app.now())),
+    }
+}
+
+/// What to do while no try is looked at.
+pub fn wait_words(until: Timestamp, now: Timestamp) -> String {
+    if until.duration_since(now) > LONGEST_ORDINARY_WAIT {
+        return "Too many wrong tries. Ask a lead of the practice to switch you off and on again, or use a browser in \
+                which you signed in before."
+            .to_owned();
+    }
+    format!("Too many wrong tries. The next one is looked at {}.", time_words::time_left(until, now))
+}
+
+/// A form that waits for its sender to come in.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Held {
+    #[serde(rename = "held_path")]
+    pub path: String,
+    #[serde(rename = "held_body")]
+    pub body: String,
+}
+
+impl Held {
+    /// Where somebody goes who is wholly in: what they typed is offered to be sent, or their first page opens.
+    pub fn let_go(&self, member: &StaffMember) -> Result<Response, PageError> {
+        let is_ours = self.path.starts_with('/') && !self.path.starts_with("//");
+        match (is_ours, self.body.is_empty()) {
+            (true, false) => Ok(held_form_page(&self.path, &self.body)?.into_response()),
+            (true, true) => Ok(Redirect::to(&self.path).into_response()),
+            (false, _) => Ok(Redirect::to(first_page(member.roles)).into_response()),
         }
     }
 }
@@ -175,17 +233,27 @@ fn held_form_page(path: &str, body: &str) -> Result<Html<String>, PageError> {
 }
 
 /// Answers whoever a door did not let in. A form that was being sent is held over the sign-in: nothing typed is lost.
-pub async fn turn_away(refused: PageError, who: Who, request: Request) -> Response {
+pub async fn turn_away(app: &App, refused: PageError, who: Who, request: Request) -> Response {
+    let is_half = matches!(refused, PageError::HalfIn | PageError::NotFresh);
     let signed_out = matches!(refused, PageError::SignedOut) && who != Who::Phone;
-    if !signed_out {
+    if !signed_out && !is_half {
         return refused.into_response();
     }
     if *request.method() != Method::POST {
-        return Redirect::to("/sign-in").into_response();
+        return Redirect::to(if is_half { "/prove" } else { "/sign-in" }).into_response();
     }
+    let status =
+        if matches!(refused, PageError::NotFresh) { StatusCode::FORBIDDEN } else { StatusCode::UNAUTHORIZED };
+    let token = Cookie::Staff.read(app, request.headers());
     let path = request.uri().path().to_owned();
     let body = to_bytes(request.into_body(), LONGEST_HELD).await.unwrap_or_default();
     let body = String::from_utf8(body.to_vec()).unwrap_or_default();
+    if is_half {
+        let held = Held { path, body };
+        return prove::hold(app, token.as_deref(), held, status)
+            .await
+            .unwrap_or_else(IntoResponse::into_response);
+    }
     let words = if body.is_empty() {
         "You were signed out. Sign in and press the button again."
     } else {

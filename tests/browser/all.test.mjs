@@ -10,6 +10,7 @@ import { journeys } from './journey.mjs';
 import { loop } from './loop.mjs';
 import { drawing } from './outline.mjs';
 import { packing } from './packing.mjs';
+import { passkeys } from './passkeys.mjs';
 import { checkPages, patientPages, staffPages } from './pages.mjs';
 import { progress } from './progress.mjs';
 import { ownProtocol } from './protocol.mjs';
@@ -41,6 +42,7 @@ describe('in a real browser', { concurrency: false }, () => {
   describe('step by step', () => stepByStep(world));
   describe('taking the strip out', () => packing(world));
   describe('at the desk', () => deskHabits(world));
+  describe('passkeys', () => passkeys(world));
   describe('pushes', () => pushes(world));
   describe('whether somebody is there', () => somebodyIsThere(world));
   // Last: it changes how the demo sorts.

@@ -1,7 +1,7 @@
 // What must hold on a bad day: no scripts, no line, a page that is left, another language.
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
-import { enrol, fillCheck, mustSay, openLink, shoot, signIn, textOf, tick } from './house.mjs';
+import { enrol, fillCheck, mustSay, openLink, shoot, signIn, takeSecondStep, textOf, tick } from './house.mjs';
 import { openLine } from './line.mjs';
 
 // How many checks of one patient wait, as a surgeon sees it.
@@ -192,7 +192,7 @@ export const badDays = (world) => {
     await surgeon.goto(`${world.demo.home}/queue`);
     const address = await surgeon.locator('.queue-row img').first().evaluate((image) => image.src);
     // Another origin: the same server under its other name.
-    const elsewhere = address.replace('127.0.0.1', 'localhost');
+    const elsewhere = address.replace('localhost', '127.0.0.1');
     const other = new URL(elsewhere).origin;
     await surgeon.route(`${other}/a-page-of-another-site`, (route) => route.fulfill({ contentType: 'text/html', body: `<img src="${address}">` }));
     await surgeon.goto(`${other}/a-page-of-another-site`);
@@ -309,6 +309,8 @@ export const deskHabits = (world) => {
     await office.fill('[name=sign_in_name]', world.demo.staff.office.name);
     await office.fill('[name=password]', world.demo.staff.office.password);
     await Promise.all([office.waitForLoadState('load'), office.press('[name=password]', 'Enter')]);
+    await office.waitForSelector('#demo-code');
+    await takeSecondStep(office);
     await Promise.all([office.waitForLoadState('load'), office.locator('main button, form button').first().click()]);
     await office.waitForSelector('#name');
     assert.equal(await office.inputValue('#name'), 'Gil Kept');

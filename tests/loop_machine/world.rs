@@ -133,7 +133,8 @@ impl<'a> World<'a> {
     /// Whether a rendition is there, and is what its name says: the SHA-256 of its bytes.
     pub async fn keeps(&self, rendition: &str) -> bool {
         let name = rendition.parse().unwrap();
-        let kept = self.desk.blobs.get(&name).await.unwrap();
+        let mut conn = self.db.read().await.unwrap();
+        let kept = self.desk.blobs.get(&mut conn, self.town.practice, &name).await.unwrap();
         kept.is_some_and(|bytes| BlobName::of(&bytes) == name)
     }
 

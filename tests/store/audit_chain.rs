@@ -3,6 +3,7 @@
 use sqlx::AssertSqlSafe;
 
 use closewatch::ids::Chance;
+use closewatch::store::Engine;
 use closewatch::store::audit;
 use closewatch::store::audit::Note;
 
@@ -32,6 +33,18 @@ async fn first_break(practice: &Practice) -> Option<i64> {
 /// Does harm in a transaction, looks where the chain breaks, and takes the harm back.
 async fn break_after(practice: &Practice, harm: &[String]) -> Option<i64> {
     let mut tx = practice.desk().db.write().await.unwrap();
+    let guards: &[&'static str] = match practice.desk().db.engine() {
+        Engine::Sqlite => &[
+            "DROP TRIGGER audit_never_changes",
+            "DROP TRIGGER audit_never_goes",
+            "DROP TRIGGER audit_never_replaced",
+        ],
+        Engine::Postgres => &["ALTER TABLE audit DISABLE TRIGGER USER"],
+    };
+    // Whoever owns the file can do this.
+    for sql in guards {
+        sqlx::query(*sql).execute(&mut *tx).await.unwrap();
+    }
     for sql in harm {
         sqlx::query(AssertSqlSafe(sql.clone())).execute(&mut *tx).await.unwrap();
     }
@@ -146,6 +159,38 @@ async fn lines_written_at_the_same_moment_still_make_one_chain() {
         assert_eq!(first_break(&practice).await, None);
         let lines = audit::newest(&mut *practice.books().await, practice.id, 100).await.unwrap();
         assert_eq!(lines.len(), before.len() + 20);
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn the_database_itself_refuses_to_change_or_take_away_a_line() {
+    on_each_engine(async |practice| {
+        let last = written(&practice).await;
+        let mut tries = vec![
+            "UPDATE audit SET actor = 'program' WHERE sequence = 3",
+            "UPDATE audit SET sequence = sequence + 1000",
+            "DELETE FROM audit WHERE sequence = 3",
+            "DELETE FROM audit",
+        ];
+        if practice.desk().db.engine() == Engine::Postgres {
+            tries.push("TRUNCATE audit");
+        }
+        for sql in tries {
+            let mut tx = practice.desk().db.write().await.unwrap();
+            let refused = sqlx::query(sql).execute(&mut *tx).await.expect_err(sql);
+            assert!(refused.to_string().contains("the record is append-only"), "{sql}: {refused}");
+        }
+        // A replaced row is a row taken away and another put in its place.
+        if practice.desk().db.engine() == Engine::Sqlite {
+            let replace = "INSERT OR REPLACE INTO audit SELECT practice_id, sequence, at_ms, 'program', action, subject, \
+                           detail, previous_sha256, sha256 FROM audit WHERE sequence = 3";
+            let mut tx = practice.desk().db.write().await.unwrap();
+            assert!(sqlx::query(replace).execute(&mut *tx).await.is_err());
+        }
+        assert_eq!(first_break(&practice).await, None);
+        let newest = audit::newest(&mut *practice.books().await, practice.id, 1).await.unwrap();
+        assert_eq!(newest[0].sequence, last);
     })
     .await;
 }

@@ -4,11 +4,14 @@ use jiff::SignedDuration;
 
 use closewatch::care::CareError;
 use closewatch::care::callback;
+use closewatch::care::intake;
+use closewatch::care::intake::Sending;
 use closewatch::care::knock;
 use closewatch::care::knock::Knock;
 use closewatch::care::knock::PinTry;
 use closewatch::care::review;
 use closewatch::care::sign_in;
+use closewatch::care::sign_in::Knocking;
 use closewatch::care::sign_in::SignIn;
 use closewatch::care::thread;
 use closewatch::ids::WoundCheckId;
@@ -279,8 +282,19 @@ async fn a_revoked_or_expired_link_opens_nothing_and_its_phones_are_out() {
         .await
         .unwrap();
         let link = patient.issued.link.id;
+        let holder = phone.holder().await;
+        phone.sends("in time", no_danger(), &[]).await;
         closewatch::care::enrol::revoke_link(desk, &office.member, link, practice.now()).await.unwrap();
         assert!(knock::holder(desk, &phone.token, practice.now()).await.unwrap().is_none());
+        // What was on its way when the link was revoked does not come in.
+        let on_its_way = Sending { form_key: "late".to_owned(), answers: no_danger(), photos_expected: 0 };
+        let came = intake::receive(desk, &holder, on_its_way, Vec::new(), &practice.moment()).await;
+        assert!(matches!(came, Err(CareError::LinkClosed)), "{came:?}");
+        let photo = intake::prepare_photo(desk, jpeg(2), 1, None).await.unwrap();
+        let came = intake::add_photo(desk, &holder, "in time", photo, &practice.moment()).await;
+        assert!(matches!(came, Err(CareError::LinkClosed)), "{came:?}");
+        let asked = thread::ask(desk, &holder, "asked", "May I shower?", &practice.moment()).await;
+        assert!(matches!(asked, Err(CareError::LinkClosed)), "{asked:?}");
         let knocked = async |token: &str| knock::knock(desk, token, &practice.moment()).await.unwrap();
         assert!(matches!(knocked(patient.issued.token.reveal()).await, Knock::Closed(_)));
         assert!(matches!(knocked(second.token.reveal()).await, Knock::Open { .. }));
@@ -346,17 +360,20 @@ async fn forty_wrong_passwords_at_once_are_not_forty_free_guesses() {
         let name = office.member.sign_in_name.clone();
         let tries = async |password: &'static str| {
             let (practice, name) = (practice.clone(), name.clone());
-            sign_in::sign_in(practice.desk(), &name, password, &practice.moment()).await.unwrap()
+            let knocking = Knocking { sign_in_name: &name, password, ..Knocking::default() };
+            sign_in::sign_in(practice.desk(), knocking, &practice.moment()).await.unwrap()
         };
         let ended = futures::future::join_all((0..40).map(|_| tries("a wrong password"))).await;
         let looked_at = ended.iter().filter(|end| matches!(end, SignIn::Wrong)).count();
         assert_eq!(looked_at, 4, "the fifth wrong one already waits");
         assert!(matches!(tries(PASSWORD).await, SignIn::Wait { .. }), "not even the right one is looked at");
         practice.minutes_pass(1);
-        assert!(matches!(tries(PASSWORD).await, SignIn::Welcome { .. }));
-        // The count starts again, and people who press twice get in twice.
+        assert!(matches!(tries(PASSWORD).await, SignIn::HalfWay { .. }));
+        // The count starts again with the second step, and people who press twice get in twice.
+        practice.minutes_pass(2);
+        Staff::signs_in(&practice, office.member.clone()).await;
         let twice = futures::future::join_all((0..2).map(|_| tries(PASSWORD))).await;
-        assert!(twice.iter().all(|end| matches!(end, SignIn::Welcome { .. })), "{twice:?}");
+        assert!(twice.iter().all(|end| matches!(end, SignIn::HalfWay { .. })), "{twice:?}");
     })
     .await;
 }

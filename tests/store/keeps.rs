@@ -14,6 +14,7 @@ use closewatch::store::photos;
 use closewatch::store::practices;
 use closewatch::store::replies;
 use closewatch::store::staff;
+use closewatch::store::staff_sessions;
 use closewatch::store::staff::Activity;
 use closewatch::store::staff::Roles;
 use closewatch::store::wounds;
@@ -168,7 +169,13 @@ async fn the_same_picture_is_kept_once_per_check_and_its_bytes_come_back() {
         for photo in &kept {
             let renditions = photo.renditions.as_ref().expect("a painted picture can be read");
             for name in [&renditions.full, &renditions.review, &renditions.small] {
-                let bytes = practice.desk().blobs.get(name).await.unwrap().expect("the blob is there");
+                let bytes = practice
+                    .desk()
+                    .blobs
+                    .get(&mut *practice.books().await, practice.id, name)
+                    .await
+                    .unwrap()
+                    .expect("the blob is there");
                 assert_eq!(&closewatch::store::BlobName::of(&bytes), name);
             }
         }
@@ -221,12 +228,12 @@ async fn a_member_who_left_has_no_session_and_cannot_sign_in() {
         let office = practice.office().await;
         let token = office.cookie.split_once('=').unwrap().1.to_owned();
         let hash = sha256_hex(&token);
-        assert!(staff::session(&mut *practice.books().await, &hash).await.unwrap().is_some());
+        assert!(staff_sessions::find(&mut *practice.books().await, &hash).await.unwrap().is_some());
         let mut tx = practice.desk().db.write().await.unwrap();
         staff::set_active(&mut tx, practice.id, office.member.id, Activity::Gone).await.unwrap();
         tx.commit().await.unwrap();
         let mut books = practice.books().await;
-        assert!(staff::session(&mut books, &hash).await.unwrap().is_none());
+        assert!(staff_sessions::find(&mut books, &hash).await.unwrap().is_none());
         assert!(staff::credentials(&mut books, &office.member.sign_in_name).await.unwrap().is_none());
         assert_eq!(count(&mut books, "staff_session").await, 0);
     })

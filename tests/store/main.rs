@@ -18,3 +18,4 @@ mod ladder;
 mod letters;
 mod protocols;
 mod queue_order;
+mod scrub;

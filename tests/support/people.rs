@@ -21,6 +21,7 @@ use closewatch::care::queue;
 use closewatch::care::queue::Looking;
 use closewatch::care::review;
 use closewatch::care::review::Deciding;
+use closewatch::care::second_step::setting_up;
 use closewatch::ids::CallbackId;
 use closewatch::ids::ReviewId;
 use closewatch::ids::WoundCheckId;
@@ -43,6 +44,7 @@ use super::File;
 use super::PASSWORD;
 use super::Page;
 use super::Practice;
+use super::app_seed;
 use super::form;
 use super::form_with_files;
 use super::from_our_page;
@@ -60,16 +62,27 @@ pub struct Staff {
 }
 
 impl Staff {
-    /// Signs in through the page.
+    /// Signs in through the pages, with both steps; the app for the second is given before.
     pub async fn signs_in(practice: &Practice, member: StaffMember) -> Staff {
+        setting_up::give_app(practice.desk(), &member, &app_seed(), practice.now()).await.unwrap();
+        let half = Staff::types_password(practice, member).await;
+        half.takes_second_step().await
+    }
+
+    /// Only the first step: nothing opens yet.
+    pub async fn types_password(practice: &Practice, member: StaffMember) -> Staff {
         let fields = [("sign_in_name", member.sign_in_name.as_str()), ("password", PASSWORD)];
-        let request = from_our_page(Method::POST, "/sign-in", "")
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-            .body(form(&fields))
-            .unwrap();
-        let page = send(&practice.router, request).await;
+        let page = presses(practice, "/sign-in", "", &fields).await;
         let cookie = page.cookie().unwrap_or_else(|| panic!("no cookie; the page says: {}", page.words()));
         Staff { practice: practice.clone(), member, cookie }
+    }
+
+    /// Types what the app shows now.
+    pub async fn takes_second_step(&self) -> Staff {
+        let code = app_seed().code_at(self.practice.now());
+        let page = self.presses("/prove/code", &[("code", &code)]).await;
+        let cookie = page.cookie().unwrap_or_else(|| panic!("no cookie; the page says: {}", page.words()));
+        Staff { cookie, ..self.clone() }
     }
 
     pub async fn opens(&self, path: &str) -> Page {
@@ -262,7 +275,7 @@ async fn opens(practice: &Practice, path: &str, cookie: &str) -> Page {
     send(&practice.router, request).await
 }
 
-async fn presses(practice: &Practice, path: &str, cookie: &str, fields: &[(&str, &str)]) -> Page {
+pub async fn presses(practice: &Practice, path: &str, cookie: &str, fields: &[(&str, &str)]) -> Page {
     let request = from_our_page(Method::POST, path, cookie)
         .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
         .body(form(fields))

@@ -13,6 +13,7 @@ use jiff::SignedDuration;
 use jiff::Timestamp;
 
 use closewatch::care::Desk;
+use closewatch::care::second_step::app::Seed;
 use closewatch::care::staff::NewPractice;
 use closewatch::config::NotifySettings;
 use closewatch::ids::Chance;
@@ -27,6 +28,7 @@ use closewatch::sheet::Paper;
 use closewatch::store::Blobs;
 use closewatch::store::Conn;
 use closewatch::store::Db;
+use closewatch::store::key_file;
 use closewatch::store::staff;
 use closewatch::store::staff::Roles;
 use closewatch::store::staff::StaffMember;
@@ -42,6 +44,11 @@ use super::Staff;
 pub const START: &str = "2026-03-10T15:00:00Z";
 /// What every member of staff signs in with.
 pub const PASSWORD: &str = "correct horse battery";
+
+/// What everybody's app was set up with.
+pub fn app_seed() -> Seed {
+    Seed::new(*b"a seed of 20 letters")
+}
 
 /// Cheap to clone.
 #[derive(Clone)]
@@ -62,7 +69,10 @@ impl Practice {
     /// The same, by another clock: the machine's, when a real program is to work on the same books.
     pub async fn open_by(place: &Place, clock: Clock) -> Practice {
         let db = Db::open(&place.url).await.unwrap();
+        let key_path = place.folder.path().join("sealing-keys");
+        let (keys, _) = key_file::open_keys(&key_path, &Chance::seeded(12)).unwrap();
         let blobs = Blobs::in_folder(&place.folder.path().join("photos")).unwrap();
+        let blobs = blobs.sealed_by(keys, &key_path, Chance::seeded(13));
         let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default());
         let letters = place.folder.path().join("letters");
         let doorway = to_folder(&letters);

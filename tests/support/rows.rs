@@ -14,6 +14,10 @@ use closewatch::store::Conn;
 pub const TABLES: &[&str] = &[
     "staff",
     "staff_session",
+    "passkey",
+    "authenticator",
+    "recovery_code",
+    "known_browser",
     "patient",
     "wound",
     "plan_step",
@@ -58,6 +62,7 @@ pub const TABLES: &[&str] = &[
     "page_beat",
     "drill",
     "canary",
+    "sealed_blob",
 ];
 
 /// Every row of one practice, its own row among them, by table. Equal before and after: nothing of it changed.
@@ -89,7 +94,13 @@ pub fn line(row: &AnyRow) -> String {
             let name = column.name();
             let value = match row.try_get::<Option<String>, _>(name) {
                 Ok(text) => text,
-                Err(_) => row.try_get::<Option<i64>, _>(name).unwrap().map(|whole| whole.to_string()),
+                Err(_) => match row.try_get::<Option<i64>, _>(name) {
+                    Ok(whole) => whole.map(|whole| whole.to_string()),
+                    Err(_) => row
+                        .try_get::<Option<Vec<u8>>, _>(name)
+                        .unwrap()
+                        .map(|bytes| data_encoding::HEXLOWER.encode(&bytes)),
+                },
             };
             format!("{name}={}", value.unwrap_or_else(|| "NULL".to_owned()))
         })

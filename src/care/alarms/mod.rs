@@ -282,12 +282,14 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         AlarmKind::SurgeonAsked
         | AlarmKind::LetterFailed
         | AlarmKind::JobFailed
+        | AlarmKind::PasswordGuessed
         | AlarmKind::ClockSetBack => true,
         AlarmKind::Unopened
         | AlarmKind::Overdue
         | AlarmKind::NobodyToTell
         | AlarmKind::QueueOld
         | AlarmKind::DrillMissing
+        | AlarmKind::PhotoDamaged
         | AlarmKind::NoPageOpen
         | AlarmKind::NobodySignedIn => false,
     }

@@ -162,7 +162,8 @@ async fn look_up(desk: &Desk, job: &Job) -> Done<Option<Waiting>> {
 /// The rendition that is measured.
 pub(super) async fn review_bytes(desk: &Desk, photo: &Photo) -> Done<bytes::Bytes> {
     let renditions = photo.renditions.as_ref().ok_or(CareError::NotFound)?;
-    let bytes = desk.blobs.get(renditions.blob(Size::Review)).await?;
+    let mut conn = desk.db.read().await?;
+    let bytes = desk.blobs.get(&mut conn, photo.practice, renditions.blob(Size::Review)).await?;
     bytes.ok_or_else(|| CareError::Work(format!("the rendition of photo {} is not there", photo.id)))
 }
 

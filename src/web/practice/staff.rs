@@ -16,6 +16,7 @@ use crate::care::addresses;
 use crate::care::duty;
 use crate::care::duty::Board;
 use crate::care::record::Actor;
+use crate::care::second_step::setting_up;
 use crate::care::staff;
 use crate::care::staff::NewMember;
 use crate::care::staff::Sight;
@@ -45,6 +46,17 @@ struct Row {
     duty: String,
     /// Nothing can be sent to them.
     is_unreached: bool,
+}
+
+/// Lets a colleague who lost their second step set up a new one; the lead has them before them.
+pub async fn re_enrol(
+    State(app): State<App>,
+    member: Member,
+    Path(id): Path<String>,
+) -> Result<Redirect, PageError> {
+    let id: StaffId = id.parse().map_err(|_| PageError::NotFound)?;
+    setting_up::re_enrol(&app.desk, &member.member, id, app.now()).await?;
+    Ok(Redirect::to("/practice/staff"))
 }
 
 /// The form as typed; a password is never shown again.

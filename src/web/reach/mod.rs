@@ -5,6 +5,7 @@ mod alarms_view;
 mod jobs;
 mod ladder_times;
 mod me;
+mod own_sign_in;
 mod phone;
 mod provider;
 mod strip;
@@ -33,11 +34,17 @@ pub fn hang(doors: Doors) -> Doors {
         .get("/practice/ladder", Who::Judge, ladder_times::show)
         .post("/practice/ladder", Who::Lead, ladder_times::keep)
         .get("/me", Who::Staff, me::show)
-        .post("/me/addresses", Who::Staff, me::add)
-        .post("/me/addresses/remove", Who::Staff, me::remove)
-        .post("/me/addresses/first", Who::Staff, me::put_first)
+        .post_fresh("/me/addresses", Who::Staff, me::add)
+        .post_fresh("/me/addresses/remove", Who::Staff, me::remove)
+        .post_fresh("/me/addresses/first", Who::Staff, me::put_first)
         .post("/me/addresses/test", Who::Staff, me::test)
-        .post("/me/push", Who::Staff, me::add_browser)
+        .post_fresh("/me/push", Who::Staff, me::add_browser)
+        .get("/me/sign-in", Who::Staff, own_sign_in::show)
+        .post_fresh("/me/passkeys/remove", Who::Staff, own_sign_in::remove_passkey)
+        .post_fresh("/me/app/remove", Who::Staff, own_sign_in::remove_app)
+        .post_fresh("/me/recovery-codes", Who::Staff, own_sign_in::new_codes)
+        .post_fresh("/me/password", Who::Staff, own_sign_in::change_password)
+        .post("/me/sessions/end", Who::Staff, own_sign_in::end_sessions)
         .post("/my/push", Who::Phone, phone::begin)
         .post("/my/push/end", Who::Phone, phone::end)
         .get("/push-worker.js", Who::Anyone, worker::serve)

@@ -41,6 +41,8 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::ClockSetBack => "The server’s clock was set back",
         AlarmKind::QueueOld => "A check has waited longer than the practice wants any to wait",
         AlarmKind::DrillMissing => "No drill was answered for more than a week",
+        AlarmKind::PhotoDamaged => "A photo cannot be read as it was kept",
+        AlarmKind::PasswordGuessed => "Somebody tries one password after another",
     }
 }
 
@@ -55,6 +57,12 @@ pub fn advice(kind: AlarmKind) -> &'static str {
         AlarmKind::NoPageOpen => "Keep the queue open on one screen.",
         AlarmKind::NobodySignedIn | AlarmKind::QueueOld => "Somebody signs in, and looks at the queue.",
         AlarmKind::DrillMissing => "A lead starts one.",
+        AlarmKind::PhotoDamaged => {
+            "Ask whoever looks after the server to bring its file back from a back-up. The record names it."
+        }
+        AlarmKind::PasswordGuessed => {
+            "Ask the colleague whether it was them. The record names whom it is about; browsers they use stay open."
+        }
         AlarmKind::ClockSetBack => {
             "What waits was moved nearer by as much. Ask whoever looks after the server to set its clock right."
         }

@@ -1,0 +1,196 @@
+//! `closewatch keys`: a new key for what is sealed, the old wraps made anew while the server runs, and the old key taken out.
+
+use std::fs;
+use std::path::Path;
+
+use jiff::SignedDuration;
+use jiff::Timestamp;
+
+use crate::care::second_step::app;
+use crate::cli::BadInput;
+use crate::cli::Failure;
+use crate::config::Settings;
+use crate::ids::Chance;
+use crate::ids::PracticeId;
+use crate::store::Db;
+use crate::store::key_file;
+use crate::store::keyring::KeyRing;
+use crate::store::practices;
+use crate::store::sealed_blobs;
+use crate::store::second_steps;
+use crate::web::Clock;
+
+/// So many wraps are made anew in one transaction: nobody waits for it.
+const AT_ONCE: i64 = 200;
+/// A server reads its keys again within this long; a key is not taken out while one may still seal with it.
+const SETTLES_WITHIN: SignedDuration = SignedDuration::from_secs(120);
+
+#[derive(Debug, clap::Subcommand)]
+pub enum Keys {
+    /// Show which keys there are and how much each opens.
+    Show(Settings),
+    /// Add a key: everything that comes from now on is sealed with it, within a minute on servers that run.
+    Add(Settings),
+    /// Wrap the keys of everything that is there by the newest key. Harmless when done twice or cut off.
+    Rewrap(Settings),
+    /// Take a key out of the file that opens nothing any more.
+    Remove(Remove),
+}
+
+#[derive(Debug, clap::Args)]
+pub struct Remove {
+    #[command(flatten)]
+    settings: Settings,
+    /// The key's version, as `closewatch keys show` names it.
+    version: u32,
+}
+
+pub async fn run(command: Keys) -> Result<(), Failure> {
+    match command {
+        Keys::Show(settings) => show(&settings).await,
+        Keys::Add(settings) => add(&settings),
+        Keys::Rewrap(settings) => rewrap(&settings).await,
+        Keys::Remove(remove) => take_out(&remove.settings, remove.version).await,
+    }
+}
+
+fn read(path: &Path) -> Result<(String, KeyRing), BadInput> {
+    let told = |why: &dyn std::fmt::Display| BadInput(format!("{}: {why}", path.display()));
+    let text = fs::read_to_string(path).map_err(|fault| told(&fault))?;
+    let ring = KeyRing::from_text(&text).map_err(|why| told(&why))?;
+    Ok((text, ring))
+}
+
+/// Every practice with how many blobs each key opens.
+async fn counted(db: &Db) -> Result<Vec<(PracticeId, String, Vec<(u32, i64)>)>, Failure> {
+    let mut conn = db.read().await?;
+    let mut all = Vec::new();
+    for practice in practices::all(&mut conn).await? {
+        let mut counts = sealed_blobs::count_by_key(&mut conn, practice.id).await?;
+        for (_, seed) in second_steps::seeds(&mut conn, practice.id).await? {
+            let version = KeyRing::version_of(&seed).unwrap_or(0);
+            match counts.iter_mut().find(|(used, _)| *used == version) {
+                Some((_, many)) => *many += 1,
+                None => counts.push((version, 1)),
+            }
+        }
+        all.push((practice.id, practice.name, counts));
+    }
+    Ok(all)
+}
+
+async fn show(settings: &Settings) -> Result<(), Failure> {
+    let (_, ring) = read(&settings.sealing_keys())?;
+    println!("{}: keys {}; {} seals.", settings.sealing_keys().display(), listed(&ring), ring.newest());
+    let db = Db::open(&settings.database_url()).await?;
+    for (_, name, counts) in counted(&db).await? {
+        for (version, many) in counts {
+            let missing = if version > 0 && !ring.holds(version) { ", and this key is MISSING" } else { "" };
+            match version {
+                0 => println!("{name}: {many} objects from before anything was sealed."),
+                _ => println!("{name}: {many} objects are opened by key {version}{missing}."),
+            }
+        }
+    }
+    db.close().await;
+    Ok(())
+}
+
+fn listed(ring: &KeyRing) -> String {
+    ring.versions().map(|version| version.to_string()).collect::<Vec<_>>().join(", ")
+}
+
+fn add(settings: &Settings) -> Result<(), Failure> {
+    let path = settings.sealing_keys();
+    let (text, ring) = read(&path)?;
+    let line = KeyRing::new_line(Some(&ring), &Chance::OperatingSystem);
+    let text = format!("{}\n{line}", text.trim_end());
+    key_file::write_new(&path, &text, 0o600)?;
+    println!("Key {} was added. Copy {} to where its copy is kept, now.", ring.newest() + 1, path.display());
+    println!("Servers use it within a minute; then `closewatch keys rewrap` makes the old wraps anew.");
+    Ok(())
+}
+
+async fn rewrap(settings: &Settings) -> Result<(), Failure> {
+    let (_, ring) = read(&settings.sealing_keys())?;
+    let db = Db::open(&settings.database_url()).await?;
+    let mut many = 0;
+    for (practice, _, _) in counted(&db).await? {
+        loop {
+            let mut tx = db.write().await?;
+            let old = sealed_blobs::of_other_keys(&mut tx, practice, ring.newest(), AT_ONCE).await?;
+            if old.is_empty() {
+                break;
+            }
+            for blob in old {
+                let name = blob.name.as_str();
+                let wrapped = ring
+                    .rewrap(&blob.wrapped_key, name, &Chance::OperatingSystem)
+                    .map_err(|fault| format!("blob {name}: {fault}"))?;
+                if let Some(wrapped) = wrapped {
+                    sealed_blobs::set_key(&mut tx, practice, &blob, ring.newest(), &wrapped).await?;
+                    many += 1;
+                }
+            }
+            tx.commit().await?;
+        }
+        many += rewrap_seeds(&db, practice, &ring).await?;
+    }
+    db.close().await;
+    println!("{many} keys were wrapped anew by key {}.", ring.newest());
+    Ok(())
+}
+
+async fn rewrap_seeds(db: &Db, practice: PracticeId, ring: &KeyRing) -> Result<i64, Failure> {
+    let mut tx = db.write().await?;
+    let mut many = 0;
+    for (staff, seed) in second_steps::seeds(&mut tx, practice).await? {
+        let rewrapped = ring
+            .rewrapped(&seed, &app::about(staff), &Chance::OperatingSystem)
+            .map_err(|fault| format!("the app of {staff}: {fault}"))?;
+        if let Some(rewrapped) = rewrapped {
+            second_steps::reseal(&mut tx, practice, staff, &seed, &rewrapped).await?;
+            many += 1;
+        }
+    }
+    tx.commit().await?;
+    Ok(many)
+}
+
+async fn take_out(settings: &Settings, version: u32) -> Result<(), Failure> {
+    let path = settings.sealing_keys();
+    let (text, ring) = read(&path)?;
+    if !ring.holds(version) || version == ring.newest() {
+        let why = format!(
+            "key {version} cannot be taken out: there are {}, and {} seals",
+            listed(&ring),
+            ring.newest()
+        );
+        return Err(BadInput(why).into());
+    }
+    let changed = Timestamp::try_from(fs::metadata(&path)?.modified()?)?;
+    if Clock::Machine.now().duration_since(changed) < SETTLES_WITHIN {
+        let why = "the key file was changed just now, and a server may still seal with the old key: wait two minutes";
+        return Err(BadInput(why.to_owned()).into());
+    }
+    let db = Db::open(&settings.database_url()).await?;
+    let counts = counted(&db).await?;
+    db.close().await;
+    let opens: i64 = counts
+        .iter()
+        .flat_map(|(_, _, counts)| counts)
+        .filter(|(used, _)| *used == version)
+        .map(|(_, many)| many)
+        .sum();
+    if opens > 0 {
+        let why = format!("key {version} still opens {opens} objects: run `closewatch keys rewrap` first");
+        return Err(BadInput(why).into());
+    }
+    let begins = format!("{version} ");
+    let kept: Vec<&str> = text.lines().filter(|line| !line.trim_start().starts_with(&begins)).collect();
+    key_file::write_new(&path, &format!("{}\n", kept.join("\n")), 0o600)?;
+    println!(
+        "Key {version} was taken out. Back-ups from before need it still: keep its copy as long as they are kept."
+    );
+    Ok(())
+}

@@ -1,0 +1,275 @@
+//! Listening: every connection has its deadlines. Whoever is slow is served; whoever only holds a place is let go.
+//!
+//! `axum::serve` sets no timer, so that a half-sent header stays open for ever (measured: 75 s and more). Hence a loop of
+//! our own over hyper.
+
+use std::collections::HashMap;
+use std::io;
+use std::net::IpAddr;
+use std::net::SocketAddr;
+use std::pin::Pin;
+use std::sync::Arc;
+use std::sync::Mutex;
+use std::sync::PoisonError;
+use std::task::Context;
+use std::task::Poll;
+use std::time::Duration;
+
+use axum::Router;
+use axum::body::Body;
+use axum::extract::ConnectInfo;
+use bytes::Bytes;
+use http_body::Frame;
+use http_body::SizeHint;
+use hyper::body::Incoming;
+use hyper::server::conn::http1;
+use hyper::service::service_fn;
+use hyper_util::rt::TokioIo;
+use hyper_util::rt::TokioTimer;
+use hyper_util::server::graceful::GracefulShutdown;
+use tokio::io::AsyncReadExt;
+use tokio::io::AsyncWriteExt;
+use tokio::net::TcpListener;
+use tokio::net::TcpStream;
+use tokio::sync::OwnedSemaphorePermit;
+use tokio::sync::Semaphore;
+use tokio::time::Instant;
+use tokio::time::Sleep;
+use tokio_io_timeout::TimeoutStream;
+use tower::ServiceExt;
+
+/// How long a connection may take, and how many there may be (safety promise U9).
+#[derive(Clone, Debug)]
+pub struct ListenLimits {
+    /// For the whole header of a request.
+    pub header: Duration,
+    /// A body may be as slow as it likes for so long,
+    pub grace: Duration,
+    /// and then must have come at so many bytes a second since it began,
+    pub bytes_per_second: u64,
+    /// and within so long in all.
+    pub body: Duration,
+    /// Nothing of an answer is taken for so long: the other side is gone.
+    pub unread: Duration,
+    pub connections: usize,
+    /// From one address.
+    pub connections_each: usize,
+    /// Addresses of proxies in front: behind one stand many people, and none is counted.
+    pub proxies: Vec<IpAddr>,
+}
+
+impl Default for ListenLimits {
+    fn default() -> ListenLimits {
+        ListenLimits {
+            header: Duration::from_secs(10),
+            grace: Duration::from_secs(20),
+            bytes_per_second: 1_024,
+            body: Duration::from_secs(600),
+            unread: Duration::from_secs(60),
+            connections: 512,
+            connections_each: 16,
+            proxies: Vec::new(),
+        }
+    }
+}
+
+/// What is said to whom there is no place for.
+const FULL: &[u8] = b"HTTP/1.1 503 Service Unavailable\r\nRetry-After: 5\r\nContent-Type: text/plain; charset=utf-8\r\n\
+Content-Length: 66\r\nConnection: close\r\n\r\nToo many connections just now. Wait five seconds, then try again.\n";
+
+/// So many at once are told why, each within this time; the rest are let go without a word.
+const TURNED_AWAY: usize = 64;
+const TOLD_WITHIN: Duration = Duration::from_secs(1);
+
+/// Tells whom there is no place for. What they sent is read first: closing over it would take the words back.
+async fn turn_away(mut stream: TcpStream, _turn: OwnedSemaphorePermit) {
+    let told = async {
+        stream.write_all(FULL).await?;
+        stream.shutdown().await?;
+        let mut heard = [0; 4_096];
+        while stream.read(&mut heard).await? > 0 {}
+        io::Result::Ok(())
+    };
+    let _ = tokio::time::timeout(TOLD_WITHIN, told).await;
+}
+
+/// After the system could not give a connection, such as for want of file descriptors.
+const BREATHER: Duration = Duration::from_millis(200);
+
+/// Serves until `stop` ends; then no new connection is taken, and requests under way are answered.
+pub async fn serve(
+    listener: TcpListener,
+    router: Router,
+    limits: ListenLimits,
+    stop: impl Future<Output = ()>,
+) -> io::Result<()> {
+    let places = Places::new(limits);
+    let turned_away = Arc::new(Semaphore::new(TURNED_AWAY));
+    let graceful = GracefulShutdown::new();
+    tokio::pin!(stop);
+    loop {
+        let (stream, peer) = tokio::select! {
+            taken = listener.accept() => match taken {
+                Ok(taken) => taken,
+                Err(fault) => {
+                    tracing::warn!(%fault, "a connection could not be taken");
+                    tokio::time::sleep(BREATHER).await;
+                    continue;
+                }
+            },
+            () = &mut stop => break,
+        };
+        let Some(place) = places.take(peer.ip()) else {
+            if let Ok(turn) = Arc::clone(&turned_away).try_acquire_owned() {
+                tokio::spawn(turn_away(stream, turn));
+            }
+            continue;
+        };
+        let answering = answer(stream, peer, router.clone(), Arc::clone(&places.limits));
+        let watched = graceful.watch(answering);
+        tokio::spawn(async move {
+            // A connection cut off is the other side's own affair.
+            let _ = watched.await;
+            drop(place);
+        });
+    }
+    drop(listener);
+    graceful.shutdown().await;
+    Ok(())
+}
+
+fn answer(
+    stream: TcpStream,
+    peer: SocketAddr,
+    router: Router,
+    limits: Arc<ListenLimits>,
+) -> impl hyper_util::server::graceful::GracefulConnection<Error = hyper::Error> {
+    let _ = stream.set_nodelay(true);
+    let mut stream = TimeoutStream::new(stream);
+    stream.set_write_timeout(Some(limits.unread));
+    let header = limits.header;
+    let service = service_fn(move |request: hyper::Request<Incoming>| {
+        let mut request = request.map(|body| Body::new(Paced::new(body, Arc::clone(&limits))));
+        request.extensions_mut().insert(ConnectInfo(peer));
+        router.clone().oneshot(request)
+    });
+    http1::Builder::new()
+        .timer(TokioTimer::new())
+        .header_read_timeout(header)
+        .serve_connection(TokioIo::new(Box::pin(stream)), service)
+}
+
+/// How many places each address has.
+type Counts = Arc<Mutex<HashMap<IpAddr, usize>>>;
+
+/// The places there are for connections.
+struct Places {
+    limits: Arc<ListenLimits>,
+    all: Arc<Semaphore>,
+    each: Counts,
+}
+
+/// A place that somebody has; given back when it is dropped.
+struct Place {
+    _of_all: OwnedSemaphorePermit,
+    counted: Option<(IpAddr, Counts)>,
+}
+
+impl Places {
+    fn new(limits: ListenLimits) -> Places {
+        Places {
+            all: Arc::new(Semaphore::new(limits.connections)),
+            each: Arc::default(),
+            limits: Arc::new(limits),
+        }
+    }
+
+    /// `None`: there is none left, for this address or for anybody.
+    fn take(&self, address: IpAddr) -> Option<Place> {
+        let _of_all = Arc::clone(&self.all).try_acquire_owned().ok()?;
+        if self.limits.proxies.contains(&address) {
+            return Some(Place { _of_all, counted: None });
+        }
+        let mut each = self.each.lock().unwrap_or_else(PoisonError::into_inner);
+        let taken = each.entry(address).or_insert(0);
+        if *taken >= self.limits.connections_each {
+            return None;
+        }
+        *taken += 1;
+        Some(Place { _of_all, counted: Some((address, Arc::clone(&self.each))) })
+    }
+}
+
+impl Drop for Place {
+    fn drop(&mut self) {
+        let Some((address, each)) = &self.counted else { return };
+        let mut each = each.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(taken) = each.get_mut(address) {
+            *taken -= 1;
+            if *taken == 0 {
+                each.remove(address);
+            }
+        }
+    }
+}
+
+/// A body that must keep up its pace.
+struct Paced {
+    body: Incoming,
+    limits: Arc<ListenLimits>,
+    began: Instant,
+    came: u64,
+    late: Pin<Box<Sleep>>,
+}
+
+impl Paced {
+    fn new(body: Incoming, limits: Arc<ListenLimits>) -> Paced {
+        let began = Instant::now();
+        let late = Box::pin(tokio::time::sleep_until(began + limits.grace.min(limits.body)));
+        Paced { body, limits, began, came: 0, late }
+    }
+
+    /// By when more must have come.
+    fn deadline(&self) -> Instant {
+        let earned =
+            Duration::from_millis(self.came.saturating_mul(1_000) / self.limits.bytes_per_second.max(1));
+        self.began + (self.limits.grace + earned).min(self.limits.body)
+    }
+}
+
+/// Why the rest of a body is not waited for.
+#[derive(Debug, thiserror::Error)]
+#[error("the body came too slowly")]
+struct TooSlow;
+
+impl http_body::Body for Paced {
+    type Data = Bytes;
+    type Error = axum::BoxError;
+
+    fn poll_frame(
+        mut self: Pin<&mut Self>,
+        context: &mut Context<'_>,
+    ) -> Poll<Option<Result<Frame<Bytes>, axum::BoxError>>> {
+        if let Poll::Ready(frame) = Pin::new(&mut self.body).poll_frame(context) {
+            let frame = frame.map(|frame| frame.map_err(axum::BoxError::from));
+            if let Some(Ok(frame)) = &frame {
+                self.came += frame.data_ref().map_or(0, |data| data.len() as u64);
+                let deadline = self.deadline();
+                self.late.as_mut().reset(deadline);
+            }
+            return Poll::Ready(frame);
+        }
+        match self.late.as_mut().poll(context) {
+            Poll::Ready(()) => Poll::Ready(Some(Err(TooSlow.into()))),
+            Poll::Pending => Poll::Pending,
+        }
+    }
+
+    fn is_end_stream(&self) -> bool {
+        self.body.is_end_stream()
+    }
+
+    fn size_hint(&self) -> SizeHint {
+        self.body.size_hint()
+    }
+}

@@ -1,0 +1,158 @@
+//! `closewatch keys`, while the practice works on: a key is added, everything is wrapped by it, the old one is taken out, and
+//! no photo is unreadable at any time.
+
+mod support;
+
+use std::fs;
+use std::path::Path;
+use std::path::PathBuf;
+use std::process::Command;
+use std::process::Output;
+use std::time::Duration;
+
+use closewatch::store::BlobName;
+use closewatch::store::photos;
+use closewatch::store::sealed_blobs;
+
+use support::Phone;
+use support::Place;
+use support::Practice;
+use support::jpeg;
+use support::no_danger;
+use support::on_each_engine;
+
+fn keys(place: &Place, command: &str, more: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_closewatch"))
+        .args([
+            "keys",
+            command,
+            "--data",
+            place.folder.path().to_str().unwrap(),
+            "--database-url",
+            &place.url,
+        ])
+        .args(more)
+        .output()
+        .unwrap()
+}
+
+fn said(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr)
+}
+
+/// How many renditions the phone’s photos have, each read. The pictures are small: full and review are one blob.
+async fn all_readable(practice: &Practice, phone: &Phone) -> usize {
+    let mut conn = practice.books().await;
+    let mut read = 0;
+    for check in phone.checks().await {
+        for photo in photos::of_check(&mut conn, practice.id, check.id).await.unwrap() {
+            let renditions = photo.renditions.unwrap();
+            for name in [&renditions.full, &renditions.review, &renditions.small] {
+                let bytes = practice.desk().blobs.get(&mut conn, practice.id, name).await.unwrap().unwrap();
+                assert_eq!(&BlobName::of(&bytes), name);
+                read += 1;
+            }
+        }
+    }
+    read
+}
+
+/// As if the file had been written five minutes earlier.
+fn five_minutes_ago(path: &Path) {
+    let file = fs::File::options().append(true).open(path).unwrap();
+    let written = file.metadata().unwrap().modified().unwrap();
+    file.set_modified(written - Duration::from_secs(300)).unwrap();
+}
+
+fn files(folder: &Path) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() { found.extend(files(&path)) } else { found.push(path) }
+    }
+    found
+}
+
+async fn versions(practice: &Practice) -> Vec<(u32, i64)> {
+    sealed_blobs::count_by_key(&mut *practice.books().await, practice.id).await.unwrap()
+}
+
+#[tokio::test]
+async fn a_key_is_rotated_under_a_working_practice_and_every_photo_can_be_read_all_the_while() {
+    let place = Place::sqlite();
+    let practice = Practice::open(&place).await;
+    let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+    let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+    phone.sends("one", no_danger(), &[jpeg(1), jpeg(2)]).await;
+    let key_file = place.folder.path().join("sealing-keys");
+    assert!(said(&keys(&place, "show", &[])).contains("4 objects are opened by key 1."));
+
+    let told = keys(&place, "add", &[]);
+    assert!(told.status.success() && said(&told).contains("Key 2 was added."), "{}", said(&told));
+    assert_eq!(all_readable(&practice, &phone).await, 6);
+    // The server has not read it yet: what comes is sealed with the old one, and nothing is lost.
+    phone.sends("two", no_danger(), &[jpeg(3)]).await;
+    assert_eq!(versions(&practice).await, [(1, 6)]);
+    assert!(said(&keys(&place, "rewrap", &[])).contains("6 keys were wrapped anew by key 2."));
+    // Now it meets a key it does not know, and reads the file.
+    assert_eq!(all_readable(&practice, &phone).await, 9);
+    phone.sends("three", no_danger(), &[jpeg(4)]).await;
+    assert_eq!(versions(&practice).await, [(2, 8)]);
+    assert!(said(&keys(&place, "rewrap", &[])).contains("0 keys were wrapped anew"));
+
+    let told = keys(&place, "remove", &["1"]);
+    assert_eq!(told.status.code(), Some(2));
+    assert!(said(&told).contains("wait two minutes"), "{}", said(&told));
+    five_minutes_ago(&key_file);
+    assert!(said(&keys(&place, "remove", &["2"])).contains("cannot be taken out"), "the newest seals");
+    assert!(keys(&place, "remove", &["1"]).status.success());
+    practice.desk().blobs.reload_keys().unwrap();
+    assert_eq!(all_readable(&practice, &phone).await, 12);
+    assert!(!fs::read_to_string(&key_file).unwrap().lines().any(|line| line.starts_with("1 ")));
+}
+
+#[tokio::test]
+async fn a_key_that_still_opens_something_is_not_taken_out() {
+    let place = Place::sqlite();
+    let practice = Practice::open(&place).await;
+    let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+    let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+    phone.sends("one", no_danger(), &[jpeg(1)]).await;
+    assert!(keys(&place, "add", &[]).status.success());
+    let key_file = place.folder.path().join("sealing-keys");
+    five_minutes_ago(&key_file);
+    let told = keys(&place, "remove", &["1"]);
+    assert_eq!(told.status.code(), Some(2));
+    assert!(said(&told).contains("key 1 still opens 2 objects"), "{}", said(&told));
+}
+
+#[tokio::test]
+async fn no_file_of_the_photo_folder_begins_like_a_picture() {
+    on_each_engine(async |practice| {
+        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+        let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+        phone.sends("one", no_danger(), &[jpeg(1), jpeg(2)]).await;
+        assert_eq!(all_readable(&practice, &phone).await, 6);
+        let kept = versions(&practice).await;
+        assert_eq!(kept, [(1, 4)]);
+    })
+    .await;
+    let place = Place::sqlite();
+    let practice = Practice::open(&place).await;
+    let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+    let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+    phone.sends("one", no_danger(), &[jpeg(1), jpeg(2)]).await;
+    let found = files(&place.folder.path().join("photos"));
+    assert_eq!(found.len(), 4);
+    for path in found {
+        let bytes = fs::read(&path).unwrap();
+        assert!(!bytes.windows(3).take(64).any(|window| window == [0xff, 0xd8, 0xff]), "{}", path.display());
+        assert!(!bytes.windows(4).any(|window| window == b"JFIF"), "{}", path.display());
+        // Sealed bytes are as good as chance: every value comes about as often (a chi-square far beyond any doubt is 600).
+        let mut counts = [0f64; 256];
+        bytes.iter().for_each(|byte| counts[usize::from(*byte)] += 1.0);
+        let expected = bytes.len() as f64 / 256.0;
+        let chi: f64 = counts.iter().map(|count| (count - expected).powi(2) / expected).sum();
+        assert!(chi < 600.0, "{}: {chi}", path.display());
+    }
+}
