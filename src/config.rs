@@ -5,6 +5,10 @@ use std::net::SocketAddr;
 use std::path::Path;
 use std::path::PathBuf;
 
+/// Some two thousand photos.
+pub const PHOTOS_NEED_MIB: u64 = 2_048;
+pub const LEAST_FREE_MIB: u64 = 256;
+
 /// Where and how the server runs. Every flag has an environment variable.
 #[derive(Clone, Debug, clap::Args)]
 pub struct Settings {
@@ -46,6 +50,15 @@ pub struct Settings {
     /// Folder that takes the signed heads, to be copied to another machine. Without it, `heads` in the data folder.
     #[arg(long, env = "CLOSEWATCH_HEADS_FOLDER")]
     pub heads_folder: Option<PathBuf>,
+
+    /// Photos are refused with less room than this on the disk, in MiB, or with less than a tenth of it, whichever is less;
+    /// answers are still taken. An alarm comes at twice as much.
+    #[arg(long, env = "CLOSEWATCH_PHOTOS_NEED_MIB", default_value_t = PHOTOS_NEED_MIB)]
+    pub photos_need_mib: u64,
+
+    /// With less room than this on the disk, in MiB, the server says that it is not ready.
+    #[arg(long, env = "CLOSEWATCH_LEAST_FREE_MIB", default_value_t = LEAST_FREE_MIB)]
+    pub least_free_mib: u64,
 
     /// How much faster than the machine's the practice's clock goes: for trying things out.
     #[arg(long, env = "CLOSEWATCH_SPEED", hide = true, default_value_t = 1.0, value_parser = speed)]

@@ -263,6 +263,7 @@ fn every_query_of_the_store_names_the_practice_or_a_secret() {
         "set_up",
         "unknown_name",
         "pg_trigger",
+        "pg_stat_database",
         "link_id = $1",
         "check_id = $1",
     ];

@@ -79,6 +79,8 @@ async fn readers(conn: &mut Conn, alarm: &Alarm, now: Timestamp) -> Done<BTreeSe
         | AlarmKind::LetterFailed
         | AlarmKind::JobFailed
         | AlarmKind::ClockSetBack
+        | AlarmKind::DiskFilling
+        | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
         | AlarmKind::PasswordGuessed
         | AlarmKind::DrillMissing => leads.collect(),

@@ -7,6 +7,7 @@ use jiff::tz::TimeZone;
 
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::room;
 use crate::duty::Hours;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
@@ -18,6 +19,7 @@ use crate::store::canary;
 use crate::store::drills;
 use crate::store::drills::Drill;
 use crate::store::duty;
+use crate::store::practices;
 use crate::store::staff::StaffMember;
 
 /// In practice hours some page answers at least this often (M3).
@@ -91,6 +93,8 @@ impl Attendance {
             | AlarmKind::SurgeonAsked
             | AlarmKind::LetterFailed
             | AlarmKind::JobFailed
+            | AlarmKind::DiskFilling
+            | AlarmKind::BooksDamaged
             | AlarmKind::PhotoDamaged
             | AlarmKind::PasswordGuessed
             | AlarmKind::ClockSetBack => None,
@@ -114,9 +118,13 @@ pub(in crate::care) async fn see_to(desk: &Desk, practice: PracticeId, moment: &
         if canary::practice(&mut conn).await? == Some(practice) {
             return Ok(());
         }
+        if let Some(practice) = practices::find(&mut conn, practice).await? {
+            desk.vitals.remember(&practice);
+        }
         Attendance::read(&mut conn, practice, moment.now).await?
     };
     let Some(attendance) = attendance else { return Ok(()) };
+    room::see_to(desk, practice, moment).await?;
     let about = format!("practice:{practice}");
     let mut changed = false;
     let mut tx = desk.db.write().await?;

@@ -19,6 +19,8 @@ use crate::care::plan;
 use crate::care::protocols;
 use crate::care::record;
 use crate::care::record::Actor;
+use crate::care::room;
+use crate::care::room::Room;
 use crate::care::secrets;
 use crate::care::strip_out;
 use crate::ids::Moment;
@@ -31,6 +33,7 @@ use crate::photo::Refused;
 use crate::store::BlobName;
 use crate::store::Conn;
 use crate::store::KeptBlob;
+use crate::store::StoreError;
 use crate::store::Tx;
 use crate::store::assessments;
 use crate::store::check_drafts;
@@ -118,13 +121,16 @@ pub struct Receipt {
 }
 
 /// Cleans a picture and keeps its renditions durably. A picture that cannot be read is no error: the check goes on
-/// without it, and the reason is kept. `position` from 1.
+/// without it, and the reason is kept. `position` from 1. [`CareError::NoRoom`]: the disk takes no photos just now.
 pub async fn prepare_photo(
     desk: &Desk,
     bytes: Vec<u8>,
     position: i64,
     tap: Option<Tap>,
 ) -> Done<PreparedPhoto> {
+    if room::now(desk) == Room::AnswersOnly {
+        return Err(CareError::NoRoom);
+    }
     let position = position.clamp(1, MOST_PHOTOS);
     let sent_sha256 = data_encoding::HEXLOWER.encode(&Sha256::digest(&bytes));
     let clean = {
@@ -157,7 +163,7 @@ async fn keep_renditions(
         let name = BlobName::of(&jpeg);
         // Of a small picture the larger renditions are one and the same.
         if !kept.iter().any(|blob| blob.name == name) {
-            kept.push(desk.blobs.put(jpeg).await?);
+            kept.push(desk.blobs.put(jpeg).await.map_err(no_room_or_fault)?);
         }
         names.push(name);
     }
@@ -165,6 +171,11 @@ async fn keep_renditions(
         names.try_into().map_err(|_| CareError::Work("a photo has three renditions".to_owned()))?;
     let renditions = Renditions { full, review, small, width_px, height_px };
     Ok(PreparedPhoto { position, sent_sha256, renditions: Some(renditions), kept, tap, camera, flags })
+}
+
+/// A disk that was full in the middle of a photo: the watermark came too late.
+fn no_room_or_fault(fault: StoreError) -> CareError {
+    if fault.is_no_room() { CareError::NoRoom } else { fault.into() }
 }
 
 fn refused_photo(refused: &Refused, sent_sha256: String, position: i64) -> PreparedPhoto {

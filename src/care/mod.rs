@@ -8,6 +8,7 @@ pub mod antibiotic;
 mod asking;
 mod assessing;
 pub mod attend;
+pub mod books;
 pub mod calendar;
 mod call_attempt;
 pub mod callback;
@@ -45,6 +46,7 @@ pub mod record;
 pub mod record_head;
 pub mod replies;
 pub mod review;
+pub mod room;
 pub mod rule_counts;
 pub mod scrub;
 pub mod second_step;
@@ -54,6 +56,7 @@ pub mod sign_in;
 pub mod silence;
 pub mod staff;
 pub mod strip_out;
+pub mod sweep;
 pub mod thread;
 pub mod trial;
 pub mod vitals;
@@ -92,6 +95,9 @@ pub enum CareError {
     /// What was entered cannot stand; the words say what to do, per field.
     #[error("entered wrongly")]
     Entered(Vec<Fault>),
+    /// The disk has no room for a photo; answers are taken all the same.
+    #[error("no room for photos")]
+    NoRoom,
     /// The machine could not hash or decode just now.
     #[error("work could not be done: {0}")]
     Work(String),

@@ -27,6 +27,8 @@ use crate::triage::Urgency;
 
 /// An answer is given again for this long: whoever asks often writes no more often for it.
 const REMEMBERED: SignedDuration = SignedDuration::from_secs(2);
+/// A "no" for less: whoever waits for the start, or for a fault to pass, is not told what is over.
+const NO_REMEMBERED: SignedDuration = SignedDuration::from_millis(250);
 /// The runner steps twice a second, but a letter may hold it up for ten.
 const RUNNER_SILENT: SignedDuration = SignedDuration::from_secs(12);
 /// A disk that takes longer to keep one row keeps nothing in time.
@@ -37,7 +39,7 @@ const UNOPENED: SignedDuration = SignedDuration::from_mins(5);
 /// What works, part by part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 pub struct Readiness {
-    /// A row was written, and is on the disk.
+    /// A row was written, and is on the disk; and the books passed their last check.
     pub database: bool,
     /// The photo folder takes a file, and there is room.
     pub disk: bool,
@@ -58,10 +60,11 @@ impl Readiness {
 /// Tries everything; whoever asks while somebody else's try runs gets the same answer.
 pub async fn readiness(desk: &Desk, now: Timestamp) -> Readiness {
     let mut kept = desk.vitals.ready().lock().await;
-    if let Some((at, found)) = *kept
-        && now.duration_since(at).abs() < scaled(REMEMBERED, desk)
-    {
-        return found;
+    if let Some((at, found)) = *kept {
+        let remembered = if found.is_ready() { REMEMBERED } else { NO_REMEMBERED };
+        if now.duration_since(at).abs() < scaled(remembered, desk) {
+            return found;
+        }
     }
     let (database, disk, keys) = tokio::join!(database(desk, now), disk(desk), keys(desk));
     let runner = desk.vitals.runner_stepped();
@@ -83,6 +86,9 @@ fn scaled(time: SignedDuration, desk: &Desk) -> SignedDuration {
 
 /// The write goes on by itself when it takes too long: broken off in the middle it would leave its connection in doubt.
 async fn database(desk: &Desk, now: Timestamp) -> bool {
+    if desk.vitals.are_books_damaged() {
+        return false;
+    }
     let db = desk.db.clone();
     let writing = tokio::spawn(async move { server::probe(&db, now.as_millisecond()).await.is_ok() });
     matches!(tokio::time::timeout(WRITE_WITHIN, writing).await, Ok(Ok(true)))
@@ -93,7 +99,7 @@ async fn disk(desk: &Desk) -> bool {
     let Some(folder) = machine.data_folder else { return true };
     let trying = tokio::task::spawn_blocking(move || {
         server::probe_folder(&folder).is_ok()
-            && server::free_bytes(&folder).is_ok_and(|free| free >= machine.least_free_bytes)
+            && server::space(&folder).is_ok_and(|space| space.free_bytes >= machine.least_free_bytes)
     });
     matches!(tokio::time::timeout(WRITE_WITHIN, trying).await, Ok(Ok(true)))
 }

@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::sync::PoisonError;
+use std::sync::RwLock;
 use std::sync::atomic::AtomicBool;
 use std::sync::atomic::AtomicI64;
 use std::sync::atomic::Ordering;
@@ -10,6 +12,10 @@ use jiff::Timestamp;
 use tokio::sync::Mutex;
 
 use crate::care::ready::Readiness;
+use crate::ids::PracticeId;
+use crate::store::practices::Practice;
+
+pub const MIB: u64 = 1_024 * 1_024;
 
 /// What the program stands on.
 #[derive(Clone, Debug)]
@@ -18,6 +24,10 @@ pub struct Machine {
     pub data_folder: Option<PathBuf>,
     /// Less room than this is not enough to go on (ours: some three checks with six photos each).
     pub least_free_bytes: u64,
+    /// Photos are refused with less room than this, or than this part of the disk (10: a tenth), whichever is less (safety
+    /// promise U10): a tenth of a large disk is more than a year of photos.
+    pub photos_need_bytes: u64,
+    pub photos_need_part: u64,
     /// Secrets that must be there and readable.
     pub key_files: Vec<PathBuf>,
     /// How much faster than the machine's clock the practice's goes; 1 in earnest.
@@ -28,11 +38,21 @@ impl Default for Machine {
     fn default() -> Machine {
         Machine {
             data_folder: None,
-            least_free_bytes: 256 * 1_024 * 1_024,
+            least_free_bytes: 256 * MIB,
+            photos_need_bytes: 2_048 * MIB,
+            photos_need_part: 10,
             key_files: Vec::new(),
             speed: 1.0,
         }
     }
+}
+
+/// Whom a patient rings, remembered for when the books cannot be asked.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Numbers {
+    pub practice: PracticeId,
+    pub phone: String,
+    pub emergency: String,
 }
 
 /// Cheap to clone; every clone is the same.
@@ -45,6 +65,9 @@ struct Inner {
     /// Epoch milliseconds; 0: never.
     runner_ms: AtomicI64,
     clock_lags: AtomicBool,
+    books_damaged: AtomicBool,
+    /// Of each practice.
+    numbers: RwLock<Vec<Numbers>>,
     /// The last answer to "ready?", and when it was found.
     pub(in crate::care) ready: Mutex<Option<(Timestamp, Readiness)>>,
 }
@@ -71,6 +94,28 @@ impl Vitals {
         }
     }
 
+    /// Remembers whom the patients of a practice ring.
+    pub fn remember(&self, practice: &Practice) {
+        let mut all = self.0.numbers.write().unwrap_or_else(PoisonError::into_inner);
+        all.retain(|one| one.practice != practice.id);
+        all.push(Numbers {
+            practice: practice.id,
+            phone: practice.phone.clone(),
+            emergency: practice.emergency_number.clone(),
+        });
+    }
+
+    /// Whom the patients of this practice ring. Where nobody knows which practice it is, the only one there is. `None`: it is
+    /// not remembered, or there are several.
+    pub fn numbers(&self, practice: Option<PracticeId>) -> Option<Numbers> {
+        let all = self.0.numbers.read().unwrap_or_else(PoisonError::into_inner);
+        match (practice, all.as_slice()) {
+            (Some(practice), all) => all.iter().find(|one| one.practice == practice).cloned(),
+            (None, [only]) => Some(only.clone()),
+            (None, _) => None,
+        }
+    }
+
     /// Whether the practice's clock fell behind one that nobody sets, within the last minute.
     pub fn clock_lags(&self) -> bool {
         self.0.clock_lags.load(Ordering::Relaxed)
@@ -78,6 +123,15 @@ impl Vitals {
 
     pub fn set_clock_lags(&self, lags: bool) {
         self.0.clock_lags.store(lags, Ordering::Relaxed);
+    }
+
+    /// The books did not pass their check. Only a start on whole ones takes it back.
+    pub(in crate::care) fn books_are_damaged(&self) {
+        self.0.books_damaged.store(true, Ordering::Relaxed);
+    }
+
+    pub fn are_books_damaged(&self) -> bool {
+        self.0.books_damaged.load(Ordering::Relaxed)
     }
 
     pub(in crate::care) fn ready(&self) -> &Mutex<Option<(Timestamp, Readiness)>> {

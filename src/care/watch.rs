@@ -172,6 +172,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::NobodySignedIn
                         | AlarmKind::ClockSetBack
                         | AlarmKind::QueueOld
+                        | AlarmKind::DiskFilling
+                        | AlarmKind::BooksDamaged
                         | AlarmKind::PhotoDamaged
                         | AlarmKind::PasswordGuessed
                         | AlarmKind::DrillMissing => true,
@@ -193,6 +195,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
         | AlarmKind::NobodySignedIn
         | AlarmKind::ClockSetBack
         | AlarmKind::QueueOld
+        | AlarmKind::DiskFilling
+        | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
         | AlarmKind::PasswordGuessed
         | AlarmKind::DrillMissing => true,

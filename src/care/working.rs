@@ -5,12 +5,14 @@ use jiff::Timestamp;
 
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::books;
 use crate::care::canary;
 use crate::care::ladder;
 use crate::care::outbox;
 use crate::care::outbox::Outside;
 use crate::care::record;
 use crate::care::record::Actor;
+use crate::care::sweep;
 use crate::care::watch;
 use crate::ids::Moment;
 use crate::store::alarms;
@@ -69,6 +71,8 @@ pub async fn within_the_house(
         JobKind::ClimbLadder => ladder::climb(desk, job, moment).await?,
         JobKind::Watch => watch::look(desk, job, moment).await?,
         JobKind::Canary => canary::fly(desk, job, moment).await?,
+        JobKind::Sweep => sweep::work(desk, job, moment).await?,
+        JobKind::CheckBooks => books::work(desk, job, moment).await?,
         JobKind::AddressNotice => outbox::address(desk, job, outside, moment).await?,
         JobKind::SendLetter => return Ok(None),
     }))
@@ -83,7 +87,9 @@ pub async fn any_due(desk: &Desk, now: Timestamp) -> Done<bool> {
 pub async fn give_back(desk: &Desk, job: &Job, why: &str, moment: &Moment) -> Done<Worked> {
     let mut tx = desk.db.write().await?;
     let is_kept_for_ever = match job.kind {
-        JobKind::ClimbLadder | JobKind::Watch | JobKind::Canary => true,
+        JobKind::ClimbLadder | JobKind::Watch | JobKind::Canary | JobKind::Sweep | JobKind::CheckBooks => {
+            true
+        }
         JobKind::AddressNotice | JobKind::SendLetter => false,
     };
     let given_up = job.tries >= MOST_TRIES && !is_kept_for_ever;

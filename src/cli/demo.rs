@@ -15,7 +15,9 @@ use crate::cli::seed;
 use crate::cli::seed::Seeded;
 use crate::cli::serve;
 use crate::config::HeartbeatSettings;
+use crate::config::LEAST_FREE_MIB;
 use crate::config::NotifySettings;
+use crate::config::PHOTOS_NEED_MIB;
 use crate::config::Settings;
 use crate::config::speed;
 use crate::store::clock as store_clock;
@@ -77,6 +79,8 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         data: data.clone(),
         database_url: demo.database_url,
         public_url: None,
+        photos_need_mib: PHOTOS_NEED_MIB,
+        least_free_mib: LEAST_FREE_MIB,
         // The past is painted by the machine's clock.
         speed: 1.0,
         proxies: vec![Ipv4Addr::LOCALHOST.into(), Ipv6Addr::LOCALHOST.into()],

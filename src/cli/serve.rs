@@ -10,6 +10,8 @@ use tokio::net::TcpListener;
 use crate::care::Desk;
 use crate::care::measuring::Method;
 use crate::care::staff;
+use crate::care::sweep;
+use crate::care::vitals::MIB;
 use crate::care::vitals::Machine;
 use crate::cli::BadInput;
 use crate::cli::Failure;
@@ -24,7 +26,14 @@ use crate::notify::Post;
 use crate::photo::Limits;
 use crate::store::Blobs;
 use crate::store::Db;
+use crate::store::disk_fault;
 use crate::store::key_file;
+use crate::store::log_whole;
+use crate::store::log_whole::CutShort;
+use crate::store::practices;
+use crate::store::server;
+use crate::store::whole;
+use crate::store::whole::Depth;
 use crate::triage::Protocol;
 use crate::web;
 use crate::web::App;
@@ -34,7 +43,19 @@ use crate::web::listen::ListenLimits;
 /// Opens the database and the photo folder the settings name.
 pub async fn open(settings: &Settings) -> Result<App, Failure> {
     std::fs::create_dir_all(settings.data_folder())?;
-    let db = Db::open(&settings.database_url()).await?;
+    disk_fault::from_the_disk(&settings.database_url())?;
+    if let Some(cut) = log_is_cut_short(&settings.database_url()).await? {
+        return Err(damaged(&[cut.to_string()]));
+    }
+    let db = match Db::open(&settings.database_url()).await {
+        Err(fault) if fault.is_damage() => return Err(damaged(&[fault.to_string()])),
+        opened => opened?,
+    };
+    let faults = whole::faults(&db, Depth::Pages).await?;
+    if !faults.is_empty() {
+        return Err(damaged(&faults));
+    }
+    db.settle().await?;
     let (keys, is_new) = key_file::open_keys(&settings.sealing_keys(), &Chance::OperatingSystem)?;
     if is_new {
         println!("Photos are sealed with new keys in {}.", settings.sealing_keys().display());
@@ -44,9 +65,34 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
     let blobs = blobs.sealed_by(keys, &settings.sealing_keys(), Chance::OperatingSystem);
     let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default()).on(machine(settings));
     let clock = if settings.speed > 1.0 { Clock::fast(settings.speed) } else { Clock::Machine };
+    for practice in practices::all(&mut *desk.db.read().await?).await? {
+        desk.vitals.remember(&practice);
+    }
     let doorway = Doorway::new(Post::from_settings(&settings.notify)?, &settings.public_url());
     let app = App::new(desk, clock, Chance::OperatingSystem, &settings.public_url());
     Ok(app.with_post(doorway.post(), doorway.outside()))
+}
+
+/// Looks twice: a server may be writing the log just now, while a command beside it opens the books.
+async fn log_is_cut_short(database_url: &str) -> Result<Option<CutShort>, Failure> {
+    let first = log_whole::cut_short(database_url)?;
+    if first.is_none() {
+        return Ok(None);
+    }
+    tokio::time::sleep(std::time::Duration::from_millis(300)).await;
+    let second = log_whole::cut_short(database_url)?;
+    Ok(second.filter(|cut| first.is_some_and(|first| first.frame == cut.frame)))
+}
+
+/// Nobody is shown anything out of damaged books.
+fn damaged(faults: &[String]) -> Failure {
+    let found = faults.join("; ");
+    format!(
+        "the books are damaged ({found}). Nothing is served from them. Keep the whole data folder as it is, bring back the last \
+         back-up into another folder, and start on that one. Then ring everybody who may have sent \
+         something since."
+    )
+    .into()
 }
 
 /// What the program stands on, as the settings say.
@@ -54,6 +100,8 @@ pub fn machine(settings: &Settings) -> Machine {
     Machine {
         data_folder: Some(settings.photo_folder()),
         key_files: settings.key_files(),
+        least_free_bytes: settings.least_free_mib.saturating_mul(MIB),
+        photos_need_bytes: settings.photos_need_mib.saturating_mul(MIB),
         speed: settings.speed,
         ..Machine::default()
     }
@@ -126,6 +174,12 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
         tokio::spawn(jobs::runner::run(app.desk.clone(), doorway, move || clock.moment(), app.clock.speed()));
     let clock = app.clone();
     let scrubbing = tokio::spawn(jobs::scrub::run(app.desk.clone(), move || clock.moment()));
+    let desk = app.desk.clone();
+    tokio::spawn(async move {
+        if let Err(fault) = sweep::pass(&desk).await {
+            tracing::error!(%fault, "the photo folder was not swept at the start");
+        }
+    });
     let reloading = tokio::spawn(reload_keys(app.desk.blobs.clone()));
     let files = record_files(settings);
     let (key, is_new) = files.open_key(&Chance::OperatingSystem)?;
@@ -157,7 +211,9 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
             speed,
         ))
     });
-    let limits = ListenLimits { proxies: settings.proxies.clone(), ..ListenLimits::default() };
+    let (proxies, vitals) = (settings.proxies.clone(), app.desk.vitals.clone());
+    let limits = ListenLimits { proxies, vitals, ..ListenLimits::default() };
+    let limits = server::most_files().map_or_else(|| limits.clone(), |most| limits.clone().within(most));
     web::listen::serve(listener, web::router(app), limits, async move { stop.notified().await }).await?;
     measuring.abort();
     working.abort();

@@ -9,6 +9,7 @@ use tokio::time::Instant;
 
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::books;
 use crate::care::canary;
 use crate::care::clock;
 use crate::care::outbox;
@@ -242,6 +243,7 @@ pub async fn run(desk: Desk, doorway: Doorway, now: impl Fn() -> Moment + Sync, 
     let began = [
         watch::ensure(&desk, &now()).await,
         canary::ensure(&desk, &now()).await,
+        books::ensure(&desk, &now()).await,
         clock::at_start(&desk, &now()).await.map(drop),
     ];
     for step in began {

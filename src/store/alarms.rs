@@ -41,6 +41,10 @@ coded! {
         PhotoDamaged = "photo_damaged",
         /// Somebody tries one password after another at a colleague's name.
         PasswordGuessed = "password_guessed",
+        /// The disk has little room left.
+        DiskFilling = "disk_filling",
+        /// The books did not pass their check.
+        BooksDamaged = "books_damaged",
     }
 }
 

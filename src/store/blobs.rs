@@ -69,6 +69,8 @@ impl FromStr for BlobName {
 #[derive(Clone, Debug)]
 pub struct Blobs {
     files: Arc<dyn ObjectStore>,
+    /// `None`: they lie in no folder of this machine.
+    folder: Option<PathBuf>,
     /// `None`: nothing is sealed; only tests go without.
     keys: Option<Arc<Seals>>,
 }
@@ -112,12 +114,17 @@ pub struct KeptBlob {
 impl Blobs {
     /// A local folder, made when absent. Each put is synced: the file, its rename and its folder.
     pub fn in_folder(folder: &Path) -> Stored<Blobs> {
-        std::fs::create_dir_all(folder).map_err(|source| object_store::Error::Generic {
+        make_durable(folder).map_err(|source| object_store::Error::Generic {
             store: "photo folder",
             source: Box::new(source),
         })?;
         let files = LocalFileSystem::new_with_prefix(folder)?.with_fsync(true);
-        Ok(Blobs { files: Arc::new(files), keys: None })
+        Ok(Blobs { files: Arc::new(files), folder: Some(folder.to_owned()), keys: None })
+    }
+
+    /// Where the files lie; `None`: not on this machine.
+    pub fn folder(&self) -> Option<&Path> {
+        self.folder.as_deref()
     }
 
     /// The same store, whose blobs are sealed from now on.
@@ -224,6 +231,13 @@ impl Blobs {
             Err(fault) => Err(fault.into()),
         }
     }
+}
+
+/// A folder that a power cut does not take away again: what is in it is synced with each put, itself only here.
+fn make_durable(folder: &Path) -> std::io::Result<()> {
+    std::fs::create_dir_all(folder)?;
+    let above = folder.parent().filter(|above| !above.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    std::fs::File::open(above)?.sync_all()
 }
 
 #[cfg(test)]

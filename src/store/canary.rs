@@ -69,14 +69,14 @@ pub async fn keep(conn: &mut Conn, practice: PracticeId, flight: &Flight) -> Sto
     Ok(())
 }
 
-/// What a flight leaves behind, what points at others first. `job`: all but the canary's own and the watch.
+/// What a flight leaves behind, what points at others first. `job`: all but what comes again by itself.
 const LEFT: [&str; 13] = [
     "DELETE FROM delivery WHERE practice_id = $1",
     "DELETE FROM notice WHERE practice_id = $1",
     "DELETE FROM ladder_rung WHERE practice_id = $1",
     "DELETE FROM ladder WHERE practice_id = $1",
     "DELETE FROM alarm WHERE practice_id = $1",
-    "DELETE FROM job WHERE practice_id = $1 AND kind NOT IN ('canary', 'watch')",
+    "DELETE FROM job WHERE practice_id = $1 AND kind NOT IN ('canary', 'watch', 'sweep', 'check_books')",
     "DELETE FROM message WHERE practice_id = $1",
     "DELETE FROM review WHERE practice_id = $1",
     "DELETE FROM answers_version WHERE practice_id = $1",

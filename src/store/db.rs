@@ -8,6 +8,7 @@ use std::time::Duration;
 use sqlx::Any;
 use sqlx::AnyConnection;
 use sqlx::AnyPool;
+use sqlx::Connection;
 use sqlx::Executor;
 use sqlx::any::AnyPoolOptions;
 use sqlx::pool::PoolConnection;
@@ -52,18 +53,22 @@ impl Db {
             Engine::Sqlite if !url.contains('?') => format!("{url}?mode=rwc"),
             Engine::Sqlite | Engine::Postgres => url.to_owned(),
         };
+        // The pool tries again and again, and then says only that it took too long. PostgreSQL may come up yet; a file that
+        // cannot be opened stays so, and the first connection says why.
+        if engine == Engine::Sqlite {
+            let mut first = AnyConnection::connect(&address).await?;
+            prepare(&mut first, engine).await?;
+            first.close().await?;
+        }
         let pool = AnyPoolOptions::new()
             .max_connections(8)
             .acquire_timeout(Duration::from_secs(10))
-            .after_connect(move |connection, _| {
-                Box::pin(async move {
-                    if engine == Engine::Sqlite {
-                        for pragma in SQLITE_PRAGMAS {
-                            connection.execute(*pragma).await?;
-                        }
-                    }
-                    Ok(())
-                })
+            .after_connect(move |connection, _| Box::pin(async move { prepare(connection, engine).await }))
+            // A commit that a full disk refused was undone by SQLite itself; the driver does not learn of it (sqlx 0.9.0
+            // keeps its depth when COMMIT fails), and would refuse every transaction of this connection from then on.
+            .before_acquire(move |connection, _| {
+                let is_clean = engine == Engine::Postgres || !connection.is_in_transaction();
+                Box::pin(async move { Ok(is_clean) })
             })
             .connect(&address)
             .await?;
@@ -97,6 +102,19 @@ impl Db {
         })))
     }
 
+    /// Moves what stands in SQLite's log into the books themselves, synced: rows that were read back from the log of a program
+    /// that died are then on the disk, whatever became of the log's own sync. Harmless at any time; leaves to later what
+    /// somebody still reads. PostgreSQL does this by itself.
+    pub async fn settle(&self) -> Stored<()> {
+        match self.engine {
+            Engine::Sqlite => {
+                sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").fetch_all(&self.pool).await?;
+            }
+            Engine::Postgres => {}
+        }
+        Ok(())
+    }
+
     pub async fn close(&self) {
         self.pool.close().await;
     }
@@ -110,6 +128,15 @@ const SQLITE_PRAGMAS: &[&str] = &[
     "PRAGMA busy_timeout = 10000",
     "PRAGMA foreign_keys = ON",
 ];
+
+async fn prepare(connection: &mut AnyConnection, engine: Engine) -> sqlx::Result<()> {
+    if engine == Engine::Sqlite {
+        for pragma in SQLITE_PRAGMAS {
+            connection.execute(*pragma).await?;
+        }
+    }
+    Ok(())
+}
 
 fn install_drivers() {
     static ONCE: Once = Once::new();

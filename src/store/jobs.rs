@@ -30,6 +30,10 @@ coded! {
         /// Sends a canary the whole way of a check, or looks how far it has come. About the canary's practice; comes again
         /// and again.
         Canary = "canary",
+        /// Clears away photo files that belong to nothing. About the canary's practice; comes again every day.
+        Sweep = "sweep",
+        /// Checks that the books are whole. About the canary's practice; comes again every day.
+        CheckBooks = "check_books",
     }
 }
 

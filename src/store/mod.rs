@@ -22,6 +22,7 @@ pub mod claims;
 pub mod clock;
 mod db;
 pub mod deliveries;
+pub mod disk_fault;
 pub mod drills;
 pub mod duty;
 pub mod figures;
@@ -31,9 +32,11 @@ pub mod keyring;
 pub mod ladders;
 pub mod link_addresses;
 pub mod links;
+pub mod log_whole;
 pub mod measurements;
 pub mod measuring_jobs;
 pub mod notices;
+pub mod orphans;
 pub mod patients;
 pub mod photos;
 pub mod plan;
@@ -52,6 +55,7 @@ pub mod staff;
 pub mod staff_sessions;
 pub mod strip_attempts;
 pub mod thread;
+pub mod whole;
 pub mod wounds;
 
 pub use blobs::{BlobName, Blobs, KeptBlob};
@@ -63,20 +67,93 @@ pub enum StoreError {
     /// After an error at commit the change may or may not have been kept: never undo the blobs, ask the sender to
     /// send again under the same form key.
     #[error("database: {0}")]
-    Database(#[from] sqlx::Error),
+    Database(#[source] sqlx::Error),
     #[error("migration: {0}")]
-    Migration(#[from] sqlx::migrate::MigrateError),
+    Migration(#[source] sqlx::migrate::MigrateError),
+    /// Nothing was changed.
+    #[error(
+        "the books were last opened by a newer program: this one does not know their change number {version}. Start the newer \
+         program again, or bring back the back-up that was made before it came."
+    )]
+    NewerBooks { version: i64 },
     #[error("column {column} holds something unreadable: {because}")]
     Unreadable { column: &'static str, because: String },
     #[error("photo store: {0}")]
-    Blob(#[from] object_store::Error),
+    Blob(#[source] object_store::Error),
     #[error("something sealed cannot be opened: {0}")]
     Sealed(#[from] keyring::SealFault),
     #[error("the database address must begin with sqlite: or postgres:")]
     UnknownEngine,
 }
 
+/// Every fault of the books comes through here, so that none of a failed disk is overlooked (see [`disk_fault`]).
+impl From<sqlx::Error> for StoreError {
+    fn from(fault: sqlx::Error) -> StoreError {
+        disk_fault::heed_database(&fault);
+        StoreError::Database(fault)
+    }
+}
+
+impl From<sqlx::migrate::MigrateError> for StoreError {
+    fn from(fault: sqlx::migrate::MigrateError) -> StoreError {
+        if let sqlx::migrate::MigrateError::Execute(inner)
+        | sqlx::migrate::MigrateError::ExecuteMigration(inner, _) = &fault
+        {
+            disk_fault::heed_database(inner);
+        }
+        match fault {
+            sqlx::migrate::MigrateError::VersionMissing(version) => StoreError::NewerBooks { version },
+            other => StoreError::Migration(other),
+        }
+    }
+}
+
+/// As for the books.
+impl From<object_store::Error> for StoreError {
+    fn from(fault: object_store::Error) -> StoreError {
+        disk_fault::heed_folder(&fault);
+        StoreError::Blob(fault)
+    }
+}
+
 impl StoreError {
+    /// The disk is full, or its owner's share of it: nothing is broken, and it ends once there is room. SQLite has code 13 for
+    /// it, PostgreSQL 53100 (disk_full).
+    pub fn is_no_room(&self) -> bool {
+        match self {
+            StoreError::Database(sqlx::Error::Database(fault)) => {
+                fault.code().is_some_and(|code| code == "13" || code == "53100")
+            }
+            StoreError::Blob(fault) => disk_fault::is_no_room(fault),
+            StoreError::Database(_)
+            | StoreError::Migration(_)
+            | StoreError::NewerBooks { .. }
+            | StoreError::Unreadable { .. }
+            | StoreError::Sealed(_)
+            | StoreError::UnknownEngine => false,
+        }
+    }
+
+    /// The books themselves are damaged: SQLite's codes 11 and 26 and their kin, PostgreSQL's data_corrupted and
+    /// index_corrupted.
+    pub fn is_damage(&self) -> bool {
+        let (StoreError::Database(fault)
+        | StoreError::Migration(
+            sqlx::migrate::MigrateError::Execute(fault)
+            | sqlx::migrate::MigrateError::ExecuteMigration(fault, _),
+        )) = self
+        else {
+            return false;
+        };
+        let sqlx::Error::Database(fault) = fault else { return false };
+        let code = fault.code().unwrap_or_default();
+        match code.parse::<u32>() {
+            // The lowest eight bits of a SQLite code say what it is, the others more exactly.
+            Ok(code) if code < 10_000 => matches!(code & 0xff, 11 | 26),
+            Ok(_) | Err(_) => code == "XX001" || code == "XX002",
+        }
+    }
+
     /// The row exists already; the caller decides whether that is a doubled send or a clash.
     pub fn is_duplicate(&self) -> bool {
         matches!(self, StoreError::Database(sqlx::Error::Database(fault)) if fault.is_unique_violation())

@@ -5,6 +5,7 @@ use std::path::Path;
 use crate::store::Conn;
 use crate::store::Db;
 use crate::store::Stored;
+use crate::store::disk_fault;
 use crate::store::row::Columns;
 
 /// A write that is only kept when the disk has it: the same way a check is kept.
@@ -30,8 +31,16 @@ async fn set(conn: &mut Conn, name: &str, value: i64) -> Stored<()> {
     Ok(())
 }
 
-/// Writes a small file into a folder, to the disk itself, and takes it away again.
+/// Writes a small file into a folder, to the disk itself, and takes it away again. Does not come back from a disk that failed.
 pub fn probe_folder(folder: &Path) -> std::io::Result<()> {
+    let tried = try_folder(folder);
+    if let Err(fault) = &tried {
+        disk_fault::heed_folder(fault);
+    }
+    tried
+}
+
+fn try_folder(folder: &Path) -> std::io::Result<()> {
     use std::io::Write;
     // Several programs on one folder must not take each other's file away.
     let name = folder.join(format!(".probe-{}", std::process::id()));
@@ -42,8 +51,25 @@ pub fn probe_folder(folder: &Path) -> std::io::Result<()> {
     std::fs::remove_file(&name)
 }
 
-/// Bytes that a program without privileges may still write where `folder` lies.
-pub fn free_bytes(folder: &Path) -> std::io::Result<u64> {
+/// Room on a disk.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Space {
+    /// What a program without privileges may still write.
+    pub free_bytes: u64,
+    /// Of the whole disk.
+    pub size_bytes: u64,
+}
+
+/// The room where `folder` lies.
+pub fn space(folder: &Path) -> std::io::Result<Space> {
     let about = rustix::fs::statvfs(folder)?;
-    Ok(about.f_bavail.saturating_mul(about.f_frsize))
+    let bytes = |blocks: u64| blocks.saturating_mul(about.f_frsize);
+    Ok(Space { free_bytes: bytes(about.f_bavail), size_bytes: bytes(about.f_blocks) })
+}
+
+/// How many files this process may have open at once. `None`: the system does not say so here.
+pub fn most_files() -> Option<usize> {
+    let limits = std::fs::read_to_string("/proc/self/limits").ok()?;
+    let line = limits.lines().find_map(|line| line.strip_prefix("Max open files"))?;
+    line.split_whitespace().next()?.parse().ok()
 }

@@ -24,7 +24,9 @@ use crate::store::staff_sessions::StaffSession;
 use crate::store::staff_sessions::Stage;
 use crate::web::App;
 use crate::web::cookies::Cookie;
+use crate::web::error::OursFailed;
 use crate::web::error::PageError;
+use crate::web::patient::unsaved;
 use crate::web::sign_in::turn_away;
 
 /// A page that reads itself again sends this: it must not keep a session alive that nobody is sitting at.
@@ -137,9 +139,10 @@ impl Doors {
 async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, next: Next) -> Response {
     let (began, method) = (app.now(), request.method().clone());
     let (who, path) = (door.who, door.path);
+    let mut asked_by = None;
     let entered = match who {
         Who::Anyone | Who::Provider => Ok(()),
-        Who::Phone => enter_phone(&app, &mut request).await,
+        Who::Phone => enter_phone(&app, &mut request).await.map(|holder| asked_by = Some(holder)),
         Who::Entering
         | Who::Staff
         | Who::Surgeon
@@ -149,20 +152,25 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
         | Who::Lead
         | Who::Judge => enter_staff(&app, &door, &mut request).await,
     };
-    let response = match entered {
+    let mut response = match entered {
         Ok(()) => next.run(request).await,
         Err(refused) => turn_away(&app, refused, who, request).await.into_response(),
     };
+    if who == Who::Phone && response.extensions().get::<OursFailed>().is_some() {
+        let (practice, language) = asked_by.map(|holder| (holder.practice, holder.language)).unzip();
+        let language = language.unwrap_or_default();
+        response = unsaved::page(&app, practice, language, &method, response.status());
+    }
     let took_ms = app.now().duration_since(began).as_millis();
     tracing::info!(%method, path, status = response.status().as_u16(), took_ms, "answered");
     response
 }
 
-async fn enter_phone(app: &App, request: &mut Request) -> Result<(), PageError> {
+async fn enter_phone(app: &App, request: &mut Request) -> Result<LinkHolder, PageError> {
     let token = Cookie::Phone.read(app, request.headers()).ok_or(PageError::NoLink)?;
     let holder = knock::holder(&app.desk, &token, app.now()).await?.ok_or(PageError::NoLink)?;
-    request.extensions_mut().insert(Phone { holder, token });
-    Ok(())
+    request.extensions_mut().insert(Phone { holder: holder.clone(), token });
+    Ok(holder)
 }
 
 async fn enter_staff(app: &App, door: &Door, request: &mut Request) -> Result<(), PageError> {

@@ -41,6 +41,10 @@ impl From<CareError> for PageError {
     }
 }
 
+/// Goes with an answer that says nothing but that something of ours failed: the door knows who asked, and says more.
+#[derive(Clone, Copy, Debug)]
+pub struct OursFailed;
+
 #[derive(Template)]
 #[template(path = "error.html")]
 struct ErrorPage {
@@ -68,6 +72,7 @@ impl PageError {
             PageError::Care(CareError::Entered(_)) => StatusCode::UNPROCESSABLE_ENTITY,
             PageError::Care(CareError::NotFound) => StatusCode::NOT_FOUND,
             PageError::Care(CareError::NotAllowed) => StatusCode::FORBIDDEN,
+            PageError::Care(CareError::NoRoom) => StatusCode::INSUFFICIENT_STORAGE,
             PageError::Care(CareError::Store(_) | CareError::Work(_)) => StatusCode::INTERNAL_SERVER_ERROR,
         }
     }
@@ -150,7 +155,7 @@ impl PageError {
                 "",
                 "",
             ),
-            PageError::Care(CareError::Store(_) | CareError::Work(_)) => (
+            PageError::Care(CareError::Store(_) | CareError::Work(_) | CareError::NoRoom) => (
                 "This did not work. Send it again",
                 "It may not have been saved. Go back and send it again in a moment: the same form is never kept \
                  twice. If it is urgent, ring the practice; in an emergency call the emergency number. · Tal vez no se \
@@ -175,6 +180,10 @@ impl IntoResponse for PageError {
         }
         let html =
             self.page().render().unwrap_or_else(|_| "This did not work. Ring the practice.".to_owned());
-        (self.status(), Html(html)).into_response()
+        let mut response = (self.status(), Html(html)).into_response();
+        if let PageError::Care(CareError::Store(_) | CareError::Work(_) | CareError::NoRoom) = self {
+            response.extensions_mut().insert(OursFailed);
+        }
+        response
     }
 }

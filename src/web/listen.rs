@@ -38,6 +38,9 @@ use tokio::time::Sleep;
 use tokio_io_timeout::TimeoutStream;
 use tower::ServiceExt;
 
+use crate::care::vitals::Numbers;
+use crate::care::vitals::Vitals;
+
 /// How long a connection may take, and how many there may be (safety promise U9).
 #[derive(Clone, Debug)]
 pub struct ListenLimits {
@@ -54,8 +57,12 @@ pub struct ListenLimits {
     pub connections: usize,
     /// From one address.
     pub connections_each: usize,
+    /// At once, of those there is no place for: they are told why.
+    pub turned_away: usize,
     /// Addresses of proxies in front: behind one stand many people, and none is counted.
     pub proxies: Vec<IpAddr>,
+    /// Knows whom to ring instead.
+    pub vitals: Vitals,
 }
 
 impl Default for ListenLimits {
@@ -68,23 +75,56 @@ impl Default for ListenLimits {
             unread: Duration::from_secs(60),
             connections: 512,
             connections_each: 16,
+            turned_away: TURNED_AWAY,
             proxies: Vec::new(),
+            vitals: Vitals::default(),
         }
     }
 }
 
-/// What is said to whom there is no place for.
-const FULL: &[u8] = b"HTTP/1.1 503 Service Unavailable\r\nRetry-After: 5\r\nContent-Type: text/plain; charset=utf-8\r\n\
-Content-Length: 66\r\nConnection: close\r\n\r\nToo many connections just now. Wait five seconds, then try again.\n";
+impl ListenLimits {
+    /// No more connections than there are files for, so that the books and photos can always be opened: who is in stays in, and
+    /// who comes is told to ring. `most_files`: what the system lets this process have open.
+    #[must_use]
+    pub fn within(self, most_files: usize) -> ListenLimits {
+        let left = most_files.saturating_sub(OWN_FILES);
+        let turned_away = self.turned_away.min((left / 4).max(2));
+        let connections = self.connections.min(left.saturating_sub(turned_away).max(2));
+        ListenLimits { connections, turned_away, ..self }
+    }
+}
+
+/// What is said to whom there is no place for, and whom to ring instead; `None`: nobody knows which practice it is.
+fn full(numbers: Option<&Numbers>) -> String {
+    let ring = numbers.map_or_else(String::new, |numbers| {
+        let Numbers { phone, emergency, .. } = numbers;
+        format!(
+            "Urgent? Call the practice: {phone}. An emergency? Call {emergency}.\n\
+             ¿Urgente? Llame al consultorio: {phone}. ¿Una emergencia? Llame al {emergency}.\n"
+        )
+    });
+    let body = format!(
+        "Too many connections just now. Wait five seconds, then try again.\n\
+         Hay demasiadas conexiones ahora. Espere cinco segundos y pruebe otra vez.\n{ring}"
+    );
+    format!(
+        "HTTP/1.1 503 Service Unavailable\r\nRetry-After: 5\r\nContent-Type: text/plain; charset=utf-8\r\n\
+         Content-Length: {}\r\nConnection: close\r\n\r\n{body}",
+        body.len()
+    )
+}
 
 /// So many at once are told why, each within this time; the rest are let go without a word.
 const TURNED_AWAY: usize = 64;
+/// Of the files a process may have open, so many are the program's own: the books by eight connections, their log and its
+/// index, photos being written, letters being sent, the runtime (seen: 43 in all while 16 connections were held).
+const OWN_FILES: usize = 48;
 const TOLD_WITHIN: Duration = Duration::from_secs(1);
 
 /// Tells whom there is no place for. What they sent is read first: closing over it would take the words back.
-async fn turn_away(mut stream: TcpStream, _turn: OwnedSemaphorePermit) {
+async fn turn_away(mut stream: TcpStream, words: String, _turn: OwnedSemaphorePermit) {
     let told = async {
-        stream.write_all(FULL).await?;
+        stream.write_all(words.as_bytes()).await?;
         stream.shutdown().await?;
         let mut heard = [0; 4_096];
         while stream.read(&mut heard).await? > 0 {}
@@ -103,8 +143,9 @@ pub async fn serve(
     limits: ListenLimits,
     stop: impl Future<Output = ()>,
 ) -> io::Result<()> {
+    let turned_away = Arc::new(Semaphore::new(limits.turned_away));
+    let vitals = limits.vitals.clone();
     let places = Places::new(limits);
-    let turned_away = Arc::new(Semaphore::new(TURNED_AWAY));
     let graceful = GracefulShutdown::new();
     tokio::pin!(stop);
     loop {
@@ -121,7 +162,7 @@ pub async fn serve(
         };
         let Some(place) = places.take(peer.ip()) else {
             if let Ok(turn) = Arc::clone(&turned_away).try_acquire_owned() {
-                tokio::spawn(turn_away(stream, turn));
+                tokio::spawn(turn_away(stream, full(vitals.numbers(None).as_ref()), turn));
             }
             continue;
         };
@@ -271,5 +312,36 @@ impl http_body::Body for Paced {
 
     fn size_hint(&self) -> SizeHint {
         self.body.size_hint()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn there_are_never_more_connections_than_files_for_them() {
+        let of = |most_files: usize| {
+            let limits = ListenLimits::default().within(most_files);
+            (limits.connections, limits.turned_away)
+        };
+        assert_eq!(of(64), (12, 4));
+        assert_eq!(of(256), (156, 52));
+        assert_eq!(of(4_096), (512, 64));
+        assert_eq!(of(0), (2, 2), "it listens all the same");
+    }
+
+    #[test]
+    fn whoever_is_turned_away_is_told_whom_to_ring() {
+        let practice = crate::ids::PracticeId::mint(&crate::ids::Moment::new(
+            jiff::Timestamp::UNIX_EPOCH,
+            crate::ids::Chance::seeded(1),
+        ));
+        let numbers = Numbers { practice, phone: "202-555-0100".to_owned(), emergency: "911".to_owned() };
+        let told = full(Some(&numbers));
+        let (head, body) = told.split_once("\r\n\r\n").unwrap();
+        assert!(head.contains(&format!("Content-Length: {}", body.len())));
+        assert!(body.contains("Call the practice: 202-555-0100.") && body.contains("Llame al 911."));
+        assert!(!full(None).contains("Call the practice"));
     }
 }

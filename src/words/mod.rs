@@ -20,6 +20,7 @@ pub mod patient_sent;
 pub mod patient_strip;
 pub mod patient_today;
 pub mod patient_told;
+pub mod patient_unsaved;
 pub mod sheet;
 pub mod text_parts;
 

@@ -70,12 +70,13 @@ mod tests {
     use crate::words::patient_strip::StripWords;
     use crate::words::patient_today::TodayWords;
     use crate::words::patient_told::ToldWords;
+    use crate::words::patient_unsaved::UnsavedWords;
 
     use super::*;
 
     type Sentence = (&'static str, &'static str, &'static str);
 
-    fn sets() -> [(&'static str, &'static [Sentence]); 17] {
+    fn sets() -> [(&'static str, &'static [Sentence]); 18] {
         [
             ("frame", PatientWords::ALL),
             ("open", OpenWords::ALL),
@@ -94,6 +95,7 @@ mod tests {
             ("calendar", CalendarPageWords::ALL),
             ("script", ScriptWords::ALL),
             ("told", ToldWords::ALL),
+            ("unsaved", UnsavedWords::ALL),
         ]
     }
 

@@ -32,6 +32,7 @@ messages! {
     look_again(number: usize) { en: "Photo {number} came through.", es: "La foto {number} llegó." }
     came(number: usize) { en: "Photo {number} came through well.", es: "La foto {number} llegó bien." }
     missing() { en: "Not all photos came. Your answers are safe with us.", es: "No llegaron todas las fotos. Sus respuestas sí las tenemos." }
+    no_room(phone: &str) { en: "We have your answers. The photo could not be kept. Worse, or worried? Call {phone}.", es: "Tenemos sus respuestas. La foto no se pudo guardar. ¿Empeora o le preocupa? Llame al {phone}." }
     send_another_title() { en: "Send another photo", es: "Enviar otra foto" }
     send_another() { en: "Send this photo", es: "Enviar esta foto" }
     full() { en: "We have 6 photos. That is enough.", es: "Tenemos 6 fotos. Es suficiente." }

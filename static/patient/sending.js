@@ -2,8 +2,9 @@
 
 const WAITS_S = [1, 2, 4, 8, 16, 32, 60];
 
-// The server has the last word on what can be tried again.
-const CAN_TRY_AGAIN = (status) => status === 0 || status === 408 || status === 429 || status >= 500;
+// The server has the last word on what can be tried again. 507: it takes no photos now, nor in a minute.
+const NO_ROOM = 507;
+const CAN_TRY_AGAIN = (status) => status !== NO_ROOM && (status === 0 || status === 408 || status === 429 || status >= 500);
 
 export class Sending {
   #form; #bar; #say; #progress; #buttons; #words; #callNow; #told;
@@ -117,7 +118,8 @@ export class Sending {
       body.append("photo", await photo.copy(), "photo.jpg");
       const answer = await this.#until(() => upload(this.#form.dataset.photo, body, (part) => this.#move(part)), true);
       photo.done = true;
-      if (!answer.json) this.#show(`${line}: ${this.#words.photoFailed}`);
+      if (answer.status === NO_ROOM && answer.json) this.#show(`${line}: ${answer.json.words.join(" ")}`);
+      else if (!answer.json) this.#show(`${line}: ${this.#words.photoFailed}`);
     }
     this.#progress.hidden = true;
   }

@@ -61,7 +61,7 @@ async function send(form, photos) {
     try {
       const answer = await fetch(form.action, { method: "POST", body, headers: { accept: "application/json" } });
       photo.done = answer.ok;
-      if (!answer.ok) told.textContent = form.dataset.failed;
+      if (!answer.ok) told.textContent = (answer.status === 507 && (await answer.json()).words.join(" ")) || form.dataset.failed;
     } catch {
       told.textContent = form.dataset.noLine;
     }

@@ -14,9 +14,9 @@ use closewatch::store::photos;
 use closewatch::store::practices;
 use closewatch::store::replies;
 use closewatch::store::staff;
-use closewatch::store::staff_sessions;
 use closewatch::store::staff::Activity;
 use closewatch::store::staff::Roles;
+use closewatch::store::staff_sessions;
 use closewatch::store::wounds;
 use closewatch::triage::Decision;
 

@@ -8,6 +8,7 @@ mod arrivals;
 mod at_once;
 mod attendance;
 mod audit_chain;
+mod daily;
 mod durable;
 mod duty;
 mod figures;

@@ -4,24 +4,32 @@
 //! a database of its own there.
 #![allow(dead_code, unused_imports, reason = "each test binary speaks only some of the verbs")]
 
+mod failing_disk;
 mod made_up;
 mod measured;
+mod mounted;
 mod page;
 mod people;
 mod place;
 mod practice;
 mod rows;
+mod senders;
+mod served;
 mod silent;
 mod stopwatch;
 mod until_killed;
 
+pub use failing_disk::*;
 pub use made_up::*;
 pub use measured::*;
+pub use mounted::*;
 pub use page::*;
 pub use people::*;
 pub use place::*;
 pub use practice::*;
 pub use rows::*;
+pub use senders::*;
+pub use served::*;
 pub use silent::*;
 pub use stopwatch::*;
 pub use until_killed::*;

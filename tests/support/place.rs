@@ -2,6 +2,7 @@
 
 use std::panic::AssertUnwindSafe;
 use std::panic::resume_unwind;
+use std::path::Path;
 
 use futures::FutureExt;
 use sqlx::AnyConnection;
@@ -26,6 +27,14 @@ impl Place {
     pub fn sqlite() -> Place {
         sqlx::any::install_default_drivers();
         let folder = tempfile::tempdir().unwrap();
+        let url = format!("sqlite:{}", folder.path().join("test.sqlite").display());
+        Place { url, folder, made: None }
+    }
+
+    /// On another disk.
+    pub fn sqlite_on(disk: &Path) -> Place {
+        sqlx::any::install_default_drivers();
+        let folder = tempfile::tempdir_in(disk).unwrap();
         let url = format!("sqlite:{}", folder.path().join("test.sqlite").display());
         Place { url, folder, made: None }
     }

@@ -289,6 +289,8 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         | AlarmKind::NobodyToTell
         | AlarmKind::QueueOld
         | AlarmKind::DrillMissing
+        | AlarmKind::DiskFilling
+        | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
         | AlarmKind::NoPageOpen
         | AlarmKind::NobodySignedIn => false,

@@ -8,6 +8,7 @@ use axum::extract::multipart::Field;
 use sha2::Digest;
 use sha2::Sha256;
 
+use crate::care::CareError;
 use crate::care::intake;
 use crate::care::intake::PreparedPhoto;
 use crate::store::photos::MOST_PHOTOS;
@@ -27,13 +28,16 @@ pub struct Incoming {
     pub photos: Vec<PreparedPhoto>,
     /// Photos that came but could not be kept just now.
     pub lost: usize,
+    /// Of them, those there was no room for.
+    pub no_room: usize,
     /// The form ended before its end.
     pub cut_short: bool,
 }
 
 /// Takes a form in. Only answers beyond their limit are an error; pictures never are.
 pub async fn take(app: &App, mut form: Multipart) -> Result<Incoming, PageError> {
-    let mut incoming = Incoming { typed: Typed::default(), photos: Vec::new(), lost: 0, cut_short: false };
+    let mut incoming =
+        Incoming { typed: Typed::default(), photos: Vec::new(), lost: 0, no_room: 0, cut_short: false };
     let mut fields = Vec::new();
     let mut answer_bytes = 0;
     let mut seen = BTreeSet::new();
@@ -80,6 +84,11 @@ async fn keep(app: &App, incoming: &mut Incoming, bytes: Vec<u8>, fields: &[(Str
     let position = whole(fields, "position").unwrap_or(number);
     match intake::prepare_photo(&app.desk, bytes, position, tap(fields)).await {
         Ok(photo) => incoming.photos.push(photo),
+        Err(CareError::NoRoom) => {
+            tracing::error!("there is no room for photos");
+            incoming.lost += 1;
+            incoming.no_room += 1;
+        }
         // The answers must not go down with a picture.
         Err(fault) => {
             tracing::error!(%fault, "a photo could not be kept");

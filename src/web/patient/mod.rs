@@ -26,6 +26,7 @@ mod tasks;
 mod tasks_checks;
 mod today;
 mod typed;
+pub mod unsaved;
 mod visit;
 
 use axum::extract::DefaultBodyLimit;

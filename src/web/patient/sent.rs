@@ -14,6 +14,8 @@ use crate::care::measuring::PhotoSays;
 use crate::care::progress;
 use crate::care::progress::Progress;
 use crate::care::progress::Seen;
+use crate::care::room;
+use crate::care::room::Room;
 use crate::care::thread;
 use crate::duty::Watch;
 use crate::store::checks::CheckState;
@@ -83,7 +85,7 @@ struct SentPage {
     called: Option<String>,
     photos: Vec<PhotoLine>,
     /// Photos the phone meant to send and did not, or that could not be kept.
-    missing: Option<()>,
+    missing: Option<String>,
     /// How many more photos the check takes.
     room_for_photos: i64,
     /// A better photo would help.
@@ -136,7 +138,10 @@ pub async fn show(
         unknown: (promise == Promise::Unknown).then_some(()),
         state: state_words(&progress, words),
         called: call_words(&progress, words, clock),
-        missing: (check.photos_expected > photos.len() as i64).then_some(()),
+        missing: (check.photos_expected > photos.len() as i64).then(|| match room::now(&app.desk) {
+            Room::AnswersOnly => photo_words.no_room(&home.practice.phone),
+            Room::Filling | Room::Plenty => photo_words.missing(),
+        }),
         room_for_photos: MOST_PHOTOS - photos.len() as i64,
         asks_again: advised.iter().any(|(_, advice)| matches!(advice, Advice::Again(_))).then_some(()),
         not_yet: advised.iter().any(|(_, advice)| *advice == Advice::NotYet).then_some(()),

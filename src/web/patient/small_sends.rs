@@ -13,6 +13,7 @@ use axum::response::Response;
 use serde::Serialize;
 
 use crate::care::intake;
+use crate::care::thread;
 use crate::triage::Urgency;
 use crate::web::App;
 use crate::web::doors::Phone;
@@ -96,6 +97,9 @@ pub async fn photo(
     let form_key = incoming.typed.form_key();
     let mut last = None;
     let mut seen = PhotoIn { ok: false, words: Vec::new() };
+    if incoming.no_room > 0 {
+        return no_room(&app, &phone, wants_json, incoming.typed.text("receipt")).await;
+    }
     if incoming.lost > 0 || incoming.cut_short && wants_json {
         return Err(PageError::Care(crate::care::CareError::Work("a photo did not arrive".to_owned())));
     }
@@ -113,6 +117,17 @@ pub async fn photo(
         }
         None => Ok(Redirect::to(&way_to_check(incoming.typed.text("receipt"))).into_response()),
     }
+}
+
+/// The disk takes no photos just now: trying again at once would bring the same, and the answers are what counts.
+async fn no_room(app: &App, phone: &Phone, wants_json: bool, receipt: &str) -> Result<Response, PageError> {
+    if !wants_json {
+        return Ok(Redirect::to(&way_to_check(receipt)).into_response());
+    }
+    let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
+    let words = PhotoWords(phone.holder.language);
+    let told = PhotoIn { ok: false, words: vec![words.no_room(&home.practice.phone)] };
+    Ok((StatusCode::INSUFFICIENT_STORAGE, Json(told)).into_response())
 }
 
 /// Nothing was chosen: back to where the form stood.

@@ -43,6 +43,8 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::DrillMissing => "No drill was answered for more than a week",
         AlarmKind::PhotoDamaged => "A photo cannot be read as it was kept",
         AlarmKind::PasswordGuessed => "Somebody tries one password after another",
+        AlarmKind::DiskFilling => "The server’s disk is nearly full",
+        AlarmKind::BooksDamaged => "The books did not pass their check",
     }
 }
 
@@ -57,6 +59,12 @@ pub fn advice(kind: AlarmKind) -> &'static str {
         AlarmKind::NoPageOpen => "Keep the queue open on one screen.",
         AlarmKind::NobodySignedIn | AlarmKind::QueueOld => "Somebody signs in, and looks at the queue.",
         AlarmKind::DrillMissing => "A lead starts one.",
+        AlarmKind::DiskFilling => {
+            "Ask whoever looks after the server to make room today. When less is left, photos are refused; answers still come in."
+        }
+        AlarmKind::BooksDamaged => {
+            "Ask whoever looks after the server at once: what is shown may be wrong. Until the back-up is back, ring those who wait."
+        }
         AlarmKind::PhotoDamaged => {
             "Ask whoever looks after the server to bring its file back from a back-up. The record names it."
         }
@@ -97,6 +105,8 @@ pub fn job(kind: JobKind) -> &'static str {
         JobKind::AddressNotice => "Find out whom to write to",
         JobKind::SendLetter => "Send a message",
         JobKind::Watch => "Look at everything that waits",
+        JobKind::Sweep => "Clear away photo files that belong to nothing",
+        JobKind::CheckBooks => "Check that the books are whole",
         JobKind::Canary => "See that a check goes the whole way",
     }
 }

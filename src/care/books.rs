@@ -1,0 +1,92 @@
+//! Whether the books are whole: asked at the start and daily, and told loudly when they are not.
+
+use jiff::SignedDuration;
+
+use crate::care::Desk;
+use crate::care::Done;
+use crate::care::record;
+use crate::care::record::Actor;
+use crate::care::working::Worked;
+use crate::ids::Moment;
+use crate::store::alarms;
+use crate::store::alarms::AlarmKind;
+use crate::store::canary::practice as canary_practice;
+use crate::store::jobs;
+use crate::store::jobs::Job;
+use crate::store::jobs::JobKind;
+use crate::store::jobs::Queueing;
+use crate::store::practices;
+use crate::store::whole;
+use crate::store::whole::Depth;
+
+/// Between two checks.
+pub const EVERY: SignedDuration = SignedDuration::from_hours(24);
+
+/// Sees to it that the daily look at the books and at the photo folder are queued, in the canary's practice: they are nobody
+/// else's. Harmless when they are. After [`crate::care::canary::ensure`].
+pub async fn ensure(desk: &Desk, moment: &Moment) -> Done<()> {
+    let mut tx = desk.db.write().await?;
+    let Some(practice) = canary_practice(&mut tx).await? else { return Ok(()) };
+    let about = practice.to_string();
+    for (kind, due) in
+        [(JobKind::CheckBooks, moment.now + EVERY), (JobKind::Sweep, moment.now + crate::care::sweep::EVERY)]
+    {
+        let once_key = format!("{}:{practice}", kind.code());
+        let queueing = Queueing { practice, kind, about: &about, once_key: &once_key, due };
+        jobs::enqueue(&mut tx, queueing, moment).await?;
+    }
+    Ok(tx.commit().await?)
+}
+
+/// Reads all of the books. What is wrong, in the engine's words; empty: nothing. With faults, an alarm is raised in every
+/// practice, and the program says that it is not ready until it has been started anew on whole books.
+pub async fn check(desk: &Desk, depth: Depth, moment: &Moment) -> Done<Vec<String>> {
+    let faults = whole::faults(&desk.db, depth).await?;
+    for fault in &faults {
+        tracing::error!(fault, "the books are damaged: bring the back-up back");
+    }
+    if !faults.is_empty() {
+        desk.vitals.books_are_damaged();
+    }
+    tell(desk, &faults, moment).await?;
+    Ok(faults)
+}
+
+async fn tell(desk: &Desk, faults: &[String], moment: &Moment) -> Done<()> {
+    let practices = practices::all(&mut *desk.db.read().await?).await?;
+    for practice in practices {
+        let about = format!("practice:{}", practice.id);
+        let mut tx = desk.db.write().await?;
+        let (changed, action) = match faults {
+            [] => (
+                alarms::end(&mut tx, practice.id, AlarmKind::BooksDamaged, &about, moment.now).await?,
+                "books.whole_again",
+            ),
+            [_, ..] => (
+                alarms::raise(&mut tx, practice.id, AlarmKind::BooksDamaged, &about, moment).await?,
+                "books.damaged",
+            ),
+        };
+        if changed {
+            let detail = format!("faults={}", faults.len());
+            record::note(&mut tx, practice.id, Actor::Program, action, &about, &detail, moment.now).await?;
+        }
+        tx.commit().await?;
+        if changed {
+            desk.tell(practice.id);
+        }
+    }
+    Ok(())
+}
+
+/// The daily job: the whole check, and what stands in the log moved into the books.
+pub(in crate::care) async fn work(desk: &Desk, job: &Job, moment: &Moment) -> Done<Worked> {
+    check(desk, Depth::Whole, moment).await?;
+    desk.db.settle().await?;
+    let mut tx = desk.db.write().await?;
+    if !jobs::put_off(&mut tx, job, moment.now + EVERY, "").await? {
+        return Ok(Worked::InOtherHands);
+    }
+    tx.commit().await?;
+    Ok(Worked::PutOff)
+}
