@@ -97,6 +97,8 @@ pub async fn sign_in(desk: &Desk, knocking: Knocking<'_>, moment: &Moment) -> Do
     };
     let token = secrets::session_token(&moment.chance);
     let mut tx = desk.db.write().await?;
+    // The second step does not wait for tries at the password; wrong ones before it still count.
+    sign_in_tries::take_back(&mut tx, &counted, booked).await?;
     if let Some(phc) = again {
         staff::set_password(&mut tx, member.practice, member.id, &phc).await?;
     }

@@ -103,6 +103,29 @@ pub async fn forget(conn: &mut Conn, counted: &Counted) -> Stored<()> {
     Ok(())
 }
 
+/// Takes back a booked try that proved right; nothing when another was booked meanwhile.
+pub async fn take_back(conn: &mut Conn, counted: &Counted, booked: Tries) -> Stored<()> {
+    let query = match counted {
+        Counted::AtName(staff) => sqlx::query(
+            "UPDATE staff SET failed_sign_ins = failed_sign_ins - 1, next_try_ms = 0 \
+             WHERE id = $1 AND failed_sign_ins = $2",
+        )
+        .bind(staff.to_string())
+        .bind(booked.failed),
+        Counted::InBrowser { token_sha256, staff } => sqlx::query(
+            "UPDATE known_browser SET failed_sign_ins = failed_sign_ins - 1, next_try_ms = 0 \
+             WHERE token_sha256 = $1 AND staff_id = $2 AND failed_sign_ins = $3",
+        )
+        .bind(token_sha256.clone())
+        .bind(staff.to_string())
+        .bind(booked.failed),
+        // Nobody has that name: no try there is right.
+        Counted::Unknown(_) => return Ok(()),
+    };
+    query.execute(conn).await?;
+    Ok(())
+}
+
 /// Keeps that a member signed in in this browser.
 pub async fn know_browser(
     conn: &mut Conn,

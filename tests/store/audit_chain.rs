@@ -65,7 +65,9 @@ async fn what_people_do_leaves_a_whole_chain_on_which_every_view_and_change_stan
         let actions: Vec<&str> = lines.iter().rev().map(|line| line.action.as_str()).collect();
         let expected = [
             "practice.add",
+            "sign_in.half",
             "sign_in",
+            "sign_in.half",
             "sign_in",
             "patient.enrol",
             "link.issue",

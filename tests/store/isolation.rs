@@ -88,9 +88,13 @@ use closewatch::store::practices;
 use closewatch::store::protocols;
 use closewatch::store::replies;
 use closewatch::store::reviews;
+use closewatch::store::second_steps;
+use closewatch::store::second_steps::KeptPasskey;
+use closewatch::store::sign_in_tries;
 use closewatch::store::silences;
 use closewatch::store::staff;
 use closewatch::store::staff::Activity;
+use closewatch::store::staff_sessions;
 use closewatch::store::strip_attempts;
 use closewatch::store::thread;
 use closewatch::store::wounds;
@@ -200,6 +204,22 @@ async fn is_told_of(practice: &Practice, surgeon: &Staff, check: &checks::WoundC
     ladders::running(&mut *practice.books().await, practice.id, &about).await.unwrap().unwrap().id
 }
 
+/// A passkey and printed recovery codes; the app and the browser came with signing in.
+async fn sets_up_more_ways(surgeon: &Staff) {
+    let practice = &surgeon.practice;
+    let kept = KeptPasskey {
+        credential_id: format!("key of {}", surgeon.member.id),
+        name: "the practice's tablet".to_owned(),
+        credential: "{}".to_owned(),
+        created: practice.now(),
+        last_used: None,
+    };
+    let mut tx = practice.desk().db.write().await.unwrap();
+    assert!(second_steps::insert_passkey(&mut tx, &surgeon.member, &kept).await.unwrap());
+    second_steps::set_recovery_codes(&mut tx, &surgeon.member, &["a hash".to_owned()]).await.unwrap();
+    tx.commit().await.unwrap();
+}
+
 async fn busy(practice: Practice) -> Busy {
     let (office, surgeon, lead) = (practice.office().await, practice.surgeon().await, practice.lead().await);
     let patient = office.enrols("Mia Stone", &surgeon).await;
@@ -215,6 +235,7 @@ async fn busy(practice: Practice) -> Busy {
     let program = Protocol::built_in().version();
     protocol_draft::keep(practice.desk(), &lead.member, program, &edits, practice.now()).await.unwrap();
     enters_duty(&practice, &lead, &surgeon).await;
+    sets_up_more_ways(&surgeon).await;
     let mut books = practice.books().await;
     let waiting = checks::find(&mut books, practice.id, second.check).await.unwrap().unwrap();
     let calling = checks::find(&mut books, practice.id, first.check).await.unwrap().unwrap();
@@ -376,6 +397,11 @@ async fn with_the_other_practices_ids_nothing_is_found() {
             duty::roster(b, us).await.unwrap().spans(now, now + day).iter().all(|on| on.staff != surgeon)
         );
         assert!(claims::of_member(b, us, surgeon, now).await.unwrap().is_empty());
+        assert!(second_steps::passkeys(b, us, surgeon).await.unwrap().is_empty());
+        assert!(second_steps::seed(b, us, surgeon).await.unwrap().is_none());
+        assert!(second_steps::last_step(b, us, surgeon).await.unwrap().is_none());
+        assert!(second_steps::unused_codes(b, us, surgeon).await.unwrap().is_empty());
+        assert_eq!(second_steps::seeds(b, us).await.unwrap().len(), 3);
         let lines = audit::newest(b, us, 1_000).await.unwrap();
         assert!(lines.iter().all(|line| line.practice == us));
         let texts = replies::of_practice(b, us).await.unwrap();
@@ -463,6 +489,19 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         assert!(!drills::answer(&mut tx, us, their_drill, ours.office.member.id, now).await.unwrap());
         attendance::note_beat(&mut tx, us, theirs.surgeon.member.id, now).await.unwrap();
         attendance::set_queue_oldest(&mut tx, us, 5).await.unwrap();
+        // Their surgeon, said to be one of us.
+        let mut posing = theirs.surgeon.member.clone();
+        posing.practice = us;
+        let passkey = format!("key of {}", posing.id);
+        second_steps::note_use(&mut tx, &posing, &passkey, "ours now", now).await.unwrap();
+        assert!(!second_steps::remove_passkey(&mut tx, &posing, &passkey).await.unwrap());
+        assert!(!second_steps::take_step(&mut tx, &posing, i64::MAX).await.unwrap());
+        assert!(!second_steps::use_code(&mut tx, &posing, 1, now).await.unwrap());
+        let seed = second_steps::seed(&mut tx, them, posing.id).await.unwrap().unwrap();
+        second_steps::reseal(&mut tx, us, posing.id, &seed, b"ours now").await.unwrap();
+        second_steps::remove_seed(&mut tx, &posing).await.unwrap();
+        sign_in_tries::forget_browsers(&mut tx, &posing).await.unwrap();
+        staff_sessions::end_all(&mut tx, us, posing.id).await.unwrap();
         let alarm = alarms::open(&mut tx, them).await.unwrap().remove(0);
         alarms::note_told(&mut tx, us, alarm.id, now).await.unwrap();
         canary::clear(&mut tx, us).await.unwrap();
