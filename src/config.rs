@@ -60,6 +60,10 @@ pub struct Settings {
     #[arg(long, env = "CLOSEWATCH_LEAST_FREE_MIB", default_value_t = LEAST_FREE_MIB)]
     pub least_free_mib: u64,
 
+    /// Back-ups are made by other means than `closewatch backup`: none is missed, and nobody is told how old they are.
+    #[arg(long, env = "CLOSEWATCH_BACKUPS_ELSEWHERE")]
+    pub backups_elsewhere: bool,
+
     /// How much faster than the machine's the practice's clock goes: for trying things out.
     #[arg(long, env = "CLOSEWATCH_SPEED", hide = true, default_value_t = 1.0, value_parser = speed)]
     pub speed: f64,

@@ -83,6 +83,8 @@ async fn readers(conn: &mut Conn, alarm: &Alarm, now: Timestamp) -> Done<BTreeSe
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
         | AlarmKind::PasswordGuessed
+        | AlarmKind::BackupOld
+        | AlarmKind::RestoreUnproved
         | AlarmKind::DrillMissing => leads.collect(),
     };
     let mut reached = BTreeSet::new();

@@ -7,6 +7,7 @@ use jiff::tz::TimeZone;
 
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::backup::noted::Backups;
 use crate::care::room;
 use crate::duty::Hours;
 use crate::ids::Moment;
@@ -47,6 +48,7 @@ pub struct Attendance {
     pub queue_oldest_hours: i64,
     /// When the last answered drill began; before the first, since when there is a practice.
     pub last_drill: Timestamp,
+    pub backups: Backups,
 }
 
 impl Attendance {
@@ -70,6 +72,7 @@ impl Attendance {
                 .min(),
             queue_oldest_hours: settings.queue_oldest_hours,
             last_drill: answered.map_or(settings.since, |drill: &Drill| drill.begun),
+            backups: Backups::read(conn).await?,
         }))
     }
 
@@ -87,6 +90,8 @@ impl Attendance {
                 now.duration_since(oldest) > SignedDuration::from_hours(self.queue_oldest_hours)
             })),
             AlarmKind::DrillMissing => Some(now.duration_since(self.last_drill) >= DRILL_MISSING),
+            AlarmKind::BackupOld => Some(self.backups.is_old(now)),
+            AlarmKind::RestoreUnproved => Some(self.backups.is_unproved(now)),
             AlarmKind::Unopened
             | AlarmKind::Overdue
             | AlarmKind::NobodyToTell
@@ -183,6 +188,7 @@ mod tests {
             oldest: None,
             queue_oldest_hours: 72,
             last_drill: at("2026-03-09T15:00:00Z"),
+            backups: Backups::default(),
         }
     }
 

@@ -8,6 +8,8 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Fault;
 use crate::care::asking::call_within;
+use crate::care::backup::noted;
+use crate::care::backup::noted::Restored;
 pub use crate::care::call_attempt::Attempting;
 use crate::care::call_attempt::attempt_faults;
 use crate::care::call_attempt::came_to;
@@ -95,6 +97,8 @@ pub struct Calls {
     pub open: Vec<Call>,
     pub ended: Vec<Call>,
     pub staff: Vec<StaffMember>,
+    /// `None`: these books never came out of a back-up.
+    pub restored: Option<Restored>,
 }
 
 /// One callback in full.
@@ -127,7 +131,8 @@ pub async fn list(desk: &Desk, member: &StaffMember, now: Timestamp) -> Done<Cal
     for callback in callbacks::ended(&mut conn, member.practice, ENDED_SHOWN).await? {
         ended.push(call(&mut conn, callback).await?);
     }
-    Ok(Calls { practice, open, ended, staff: staff::of_practice(&mut conn, member.practice).await? })
+    let staff = staff::of_practice(&mut conn, member.practice).await?;
+    Ok(Calls { practice, open, ended, staff, restored: noted::restored(&mut conn).await? })
 }
 
 /// Reads one callback, and notes that the member saw it.

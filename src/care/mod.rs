@@ -8,6 +8,7 @@ pub mod antibiotic;
 mod asking;
 mod assessing;
 pub mod attend;
+pub mod backup;
 pub mod books;
 pub mod calendar;
 mod call_attempt;

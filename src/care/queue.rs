@@ -5,6 +5,8 @@ use jiff::Timestamp;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::backup::noted;
+use crate::care::backup::noted::Restored;
 use crate::care::duty;
 use crate::care::duty::MyDuty;
 use crate::care::record;
@@ -37,6 +39,8 @@ pub struct Queue {
     pub duty: MyDuty,
     /// A drill that nobody has opened yet; it waits beside the checks and counts as none.
     pub drill: Option<Drill>,
+    /// `None`: these books never came out of a back-up.
+    pub restored: Option<Restored>,
 }
 
 /// Whether a person opened the page, or a page that is open keeps itself fresh.
@@ -70,5 +74,6 @@ pub async fn read(
         staff: staff::of_practice(&mut conn, member.practice).await?,
         duty: duty::of_member(&mut conn, member, now).await?,
         drill: drills::running(&mut conn, member.practice).await?,
+        restored: noted::restored(&mut conn).await?,
     })
 }

@@ -11,6 +11,7 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::attend;
 use crate::care::attend::Attendance;
+use crate::care::backup::noted::Backups;
 use crate::care::canary;
 use crate::care::clock;
 use crate::ids::PracticeId;
@@ -149,6 +150,12 @@ pub struct Answering {
     pub canary_s: Option<i64>,
     /// Since the last drill that somebody answered.
     pub last_drill_s: Option<i64>,
+    /// Since the books stood as they do in the last back-up.
+    pub last_backup_s: Option<i64>,
+    /// Since it was last proved that a back-up can be restored.
+    pub last_restore_proof_s: Option<i64>,
+    /// Since the books came out of a back-up, if nobody armed them: nothing is sent.
+    pub held_s: Option<i64>,
 }
 
 impl Answering {
@@ -176,6 +183,13 @@ pub async fn answering(desk: &Desk, now: Timestamp) -> Done<Answering> {
         all.is_wrong("canary");
     }
     let mut conn = desk.db.read().await?;
+    let backups = Backups::read(&mut conn).await?;
+    all.last_backup_s = age(now, backups.last);
+    all.last_restore_proof_s = age(now, backups.proved);
+    all.held_s = age(now, backups.held);
+    if backups.held.is_some() {
+        all.is_wrong("held");
+    }
     for practice in practices::all(&mut conn).await? {
         of_practice(&mut conn, practice.id, now, &mut all).await?;
     }

@@ -24,12 +24,14 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::ids::Chance;
 use crate::ids::PracticeId;
+use crate::store::Conn;
 use crate::store::audit;
 use crate::store::audit_chain::RecordHead;
 use crate::store::practices;
 
 /// What is signed begins with this, so that no signature made for something else can be taken for one of a head.
 const MEANING: &str = "closewatch record head 1";
+const MANIFEST: &str = "closewatch back-up manifest 1";
 
 /// The private key. Never shown.
 #[derive(Clone)]
@@ -52,6 +54,11 @@ impl RecordKey {
 
     pub fn public(&self) -> RecordPublicKey {
         RecordPublicKey(self.0.verifying_key())
+    }
+
+    /// Vouches for a back-up's manifest, by its text. Base64.
+    pub fn vouch(&self, manifest: &str) -> String {
+        BASE64.encode(&self.0.sign(format!("{MANIFEST}\n{manifest}").as_bytes()).to_bytes())
     }
 
     pub fn sign(&self, head: &RecordHead) -> SignedHead {
@@ -87,6 +94,14 @@ impl RecordPublicKey {
 
     pub fn to_pem(&self) -> Result<String, String> {
         self.0.to_public_key_pem(LineEnding::LF).map_err(|fault| fault.to_string())
+    }
+
+    /// Whether the private half of this key vouched for exactly this manifest.
+    pub fn vouches(&self, manifest: &str, signature: &str) -> bool {
+        let bytes = BASE64.decode(signature.trim().as_bytes()).unwrap_or_default();
+        Signature::from_slice(&bytes).is_ok_and(|signature| {
+            self.0.verify_strict(format!("{MANIFEST}\n{manifest}").as_bytes(), &signature).is_ok()
+        })
     }
 
     /// Sixteen letters that tell one key from another.
@@ -143,10 +158,18 @@ pub enum WrongHead {
 
 /// The heads of all practices as they stand now, signed, each with the practice's own date.
 pub async fn sign_all(desk: &Desk, key: &RecordKey, now: Timestamp) -> Done<Vec<(String, SignedHead)>> {
-    let mut conn = desk.db.read().await?;
+    sign_within(&mut *desk.db.read().await?, key, now).await
+}
+
+/// The same, as this connection sees them.
+pub async fn sign_within(
+    conn: &mut Conn,
+    key: &RecordKey,
+    now: Timestamp,
+) -> Done<Vec<(String, SignedHead)>> {
     let mut signed = Vec::new();
-    for practice in practices::all(&mut conn).await? {
-        let head = audit::head(&mut conn, practice.id, now).await?;
+    for practice in practices::all(conn).await? {
+        let head = audit::head(conn, practice.id, now).await?;
         signed.push((now.to_zoned_datetime(practice.zone.clone()).date().to_string(), key.sign(&head)));
     }
     Ok(signed)
@@ -198,6 +221,18 @@ mod tests {
         for head in forged {
             assert_eq!(head.checked(&key.public()), Err(WrongHead::Forged), "{head:?}");
         }
+    }
+
+    #[test]
+    fn a_manifest_is_vouched_for_as_it_was_and_a_heads_signature_is_none_of_a_manifest() {
+        let (key, other) = (RecordKey::make(&Chance::seeded(3)), RecordKey::make(&Chance::seeded(4)));
+        let signature = key.vouch("manifest");
+        assert!(key.public().vouches("manifest", &format!("{signature}\n")));
+        assert!(!key.public().vouches("Manifest", &signature));
+        assert!(!other.public().vouches("manifest", &signature));
+        let signed = key.sign(&head());
+        assert!(!key.public().vouches(&signed.message(), &signed.signature));
+        assert!(!key.public().vouches("manifest", "no base64"));
     }
 
     #[test]

@@ -32,6 +32,8 @@ pub struct Machine {
     pub key_files: Vec<PathBuf>,
     /// How much faster than the machine's clock the practice's goes; 1 in earnest.
     pub speed: f64,
+    /// Somebody else backs it up: no back-up of the program's own is missed.
+    pub backups_elsewhere: bool,
 }
 
 impl Default for Machine {
@@ -43,6 +45,7 @@ impl Default for Machine {
             photos_need_part: 10,
             key_files: Vec::new(),
             speed: 1.0,
+            backups_elsewhere: false,
         }
     }
 }

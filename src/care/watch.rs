@@ -176,6 +176,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::BooksDamaged
                         | AlarmKind::PhotoDamaged
                         | AlarmKind::PasswordGuessed
+                        | AlarmKind::BackupOld
+                        | AlarmKind::RestoreUnproved
                         | AlarmKind::DrillMissing => true,
                     }
             }),
@@ -199,6 +201,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
         | AlarmKind::PasswordGuessed
+        | AlarmKind::BackupOld
+        | AlarmKind::RestoreUnproved
         | AlarmKind::DrillMissing => true,
     })
 }

@@ -87,6 +87,8 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         sealing_keys_file: None,
         record_key_file: None,
         heads_folder: None,
+        // Nothing in it is worth one.
+        backups_elsewhere: true,
         heartbeat: HeartbeatSettings::default(),
         notify: NotifySettings { notify_folder: Some(data.join("letters")), ..NotifySettings::default() },
     };

@@ -1,6 +1,8 @@
 //! The commands of the one binary.
 
 mod ahead;
+mod arm;
+mod backup;
 mod demo;
 mod keys;
 mod measure;
@@ -11,6 +13,7 @@ mod measure_report;
 mod measure_told;
 mod past;
 mod protocol;
+mod restore;
 mod score;
 pub mod seed;
 mod seed_duty;
@@ -36,6 +39,10 @@ pub struct Line {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// Let a server send again that came out of a back-up.
+    Arm(Settings),
+    /// Back up the books and the photos, while the server runs.
+    Backup(Box<backup::Backup>),
     /// Start the server with an invented practice in a fresh temporary folder.
     Demo(demo::Demo),
     /// Keys that seal photos: show, add, wrap anew, take out.
@@ -46,6 +53,8 @@ enum Command {
     /// Check, show and compare protocols.
     #[command(subcommand)]
     Protocol(protocol::Command),
+    /// Bring a back-up back into an empty folder, or only try whether it can be.
+    Restore(Box<restore::Restore>),
     /// Score facts given as JSON by a protocol.
     Score(score::Score),
     /// Start the server.
@@ -70,10 +79,13 @@ pub struct BadInput(pub String);
 /// Does what the command line says.
 pub async fn run(line: Line) -> Result<(), Failure> {
     match line.command {
+        Command::Arm(settings) => arm::run(&settings).await,
+        Command::Backup(backup) => backup::run(*backup).await,
         Command::Demo(demo) => demo::run(demo).await,
         Command::Keys(command) => keys::run(command).await,
         Command::Measure(measure) => measure::run(measure).await,
         Command::Protocol(command) => protocol::run(&command),
+        Command::Restore(restore) => restore::run(*restore).await,
         Command::Score(score) => score::run(&score),
         Command::Serve(settings) => serve::run(settings).await,
         Command::Staff(command) => staff::run(command).await,

@@ -103,6 +103,7 @@ pub fn machine(settings: &Settings) -> Machine {
         least_free_bytes: settings.least_free_mib.saturating_mul(MIB),
         photos_need_bytes: settings.photos_need_mib.saturating_mul(MIB),
         speed: settings.speed,
+        backups_elsewhere: settings.backups_elsewhere,
         ..Machine::default()
     }
 }

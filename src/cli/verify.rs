@@ -108,7 +108,8 @@ fn read_heads(places: &[PathBuf], key_file: &Path) -> Result<(Vec<RecordHead>, u
     Ok((heads, faults))
 }
 
-fn words(flaw: Flaw) -> String {
+/// What is wrong, in words.
+pub(in crate::cli) fn words(flaw: Flaw) -> String {
     match flaw {
         Flaw::Missing { first, last } if first == last => format!("line {first} is gone"),
         Flaw::Missing { first, last } => format!("lines {first} to {last} are gone"),

@@ -9,6 +9,7 @@ use tokio::time::Instant;
 
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::backup::noted;
 use crate::care::books;
 use crate::care::canary;
 use crate::care::clock;
@@ -104,7 +105,8 @@ fn channel_of(reached: Reached) -> Channel {
     }
 }
 
-/// Works until nothing is due, in `lanes` side by side.
+/// Works until nothing is due, in `lanes` side by side. Books that came out of a back-up are left alone until somebody arms
+/// them: nothing of theirs is sent, climbed, looked at or tried.
 pub async fn until_idle(
     desk: &Desk,
     doorway: &Doorway,
@@ -112,6 +114,10 @@ pub async fn until_idle(
     lanes: usize,
 ) -> Done<Tally> {
     let mut all = Tally::default();
+    if noted::held(&mut *desk.db.read().await?).await?.is_some() {
+        desk.vitals.runner_steps(now().now);
+        return Ok(all);
+    }
     for tally in join_all((0..lanes).map(|_| lane(desk, doorway, now))).await {
         all.add(tally?);
     }
@@ -244,6 +250,7 @@ pub async fn run(desk: Desk, doorway: Doorway, now: impl Fn() -> Moment + Sync, 
         watch::ensure(&desk, &now()).await,
         canary::ensure(&desk, &now()).await,
         books::ensure(&desk, &now()).await,
+        noted::note_start(&desk, now().now).await,
         clock::at_start(&desk, &now()).await.map(drop),
     ];
     for step in began {

@@ -45,6 +45,10 @@ coded! {
         DiskFilling = "disk_filling",
         /// The books did not pass their check.
         BooksDamaged = "books_damaged",
+        /// No back-up was made for longer than a day.
+        BackupOld = "backup_old",
+        /// It was not proved for longer than a month that a back-up can be restored.
+        RestoreUnproved = "restore_unproved",
     }
 }
 

@@ -1,5 +1,6 @@
 //! The database: one address, two engines, one set of queries.
 
+use std::borrow::Cow;
 use std::ops::Deref;
 use std::ops::DerefMut;
 use std::sync::Once;
@@ -11,6 +12,7 @@ use sqlx::AnyPool;
 use sqlx::Connection;
 use sqlx::Executor;
 use sqlx::any::AnyPoolOptions;
+use sqlx::migrate::Migrator;
 use sqlx::pool::PoolConnection;
 
 #[cfg(feature = "doubles")]
@@ -20,8 +22,9 @@ use crate::guards::Guard;
 use crate::store::StoreError;
 use crate::store::Stored;
 use crate::store::append_only;
+use crate::store::books;
 
-static MIGRATOR: sqlx::migrate::Migrator = sqlx::migrate!("./migrations");
+static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
 
 /// One connection, inside a transaction or not.
 pub type Conn = AnyConnection;
@@ -43,6 +46,32 @@ pub struct Db {
 impl Db {
     /// Opens and migrates. `url`: `sqlite:PATH` (made when absent) or `postgres://…`.
     pub async fn open(url: &str) -> Stored<Db> {
+        let db = Db::connect(url).await?;
+        MIGRATOR.run(&db.pool).await?;
+        append_only::guard(&db.pool, db.engine).await?;
+        Ok(db)
+    }
+
+    /// Makes the books as they were at one version of the schema, in a database that holds nothing. `None`: it holds something,
+    /// and was left alone.
+    pub async fn make_blank(url: &str, schema_version: i64) -> Stored<Option<Db>> {
+        let db = Db::connect(url).await?;
+        if !books::tables_there(&mut *db.read().await?, db.engine).await?.is_empty() {
+            db.close().await;
+            return Ok(None);
+        }
+        let until: Vec<_> =
+            MIGRATOR.iter().filter(|migration| migration.version <= schema_version).cloned().collect();
+        Migrator { migrations: Cow::Owned(until), ..Migrator::DEFAULT }.run(&db.pool).await?;
+        Ok(Some(db))
+    }
+
+    /// The version of the schema that this program works with.
+    pub fn newest_schema() -> i64 {
+        MIGRATOR.iter().map(|migration| migration.version).max().unwrap_or(0)
+    }
+
+    async fn connect(url: &str) -> Stored<Db> {
         install_drivers();
         let engine = match url.split(':').next() {
             Some("sqlite") => Engine::Sqlite,
@@ -72,8 +101,6 @@ impl Db {
             })
             .connect(&address)
             .await?;
-        MIGRATOR.run(&pool).await?;
-        append_only::guard(&pool, engine).await?;
         Ok(Db { pool, engine })
     }
 
@@ -113,6 +140,16 @@ impl Db {
             Engine::Postgres => {}
         }
         Ok(())
+    }
+
+    /// A transaction to read in: it sees the books as they stand at its first query, whatever is written meanwhile, and holds
+    /// nobody up. On SQLite that is what reading a write-ahead log is; PostgreSQL is told so.
+    pub async fn snapshot(&self) -> Stored<Tx> {
+        let begin = match self.engine {
+            Engine::Sqlite => "BEGIN DEFERRED",
+            Engine::Postgres => "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY",
+        };
+        Ok(Tx(Held::Whole(self.pool.begin_with(begin).await?)))
     }
 
     pub async fn close(&self) {

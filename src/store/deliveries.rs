@@ -226,6 +226,19 @@ pub async fn revive(conn: &mut Conn, practice: PracticeId, id: DeliveryId) -> St
     Ok(revived.rows_affected() == 1)
 }
 
+/// Whatever waits since before then is never sent, and why. How many there were.
+pub async fn put_aside(conn: &mut Conn, practice: PracticeId, before: Timestamp, why: &str) -> Stored<u64> {
+    const SQL: &str = "UPDATE delivery SET state = 'dead', why = $3 WHERE practice_id = $1 AND state = 'waiting' \
+                       AND queued_ms < $2";
+    let aside = sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(before.as_millisecond())
+        .bind(why)
+        .execute(conn)
+        .await?;
+    Ok(aside.rows_affected())
+}
+
 /// The newest deliveries in one state.
 pub async fn in_state(
     conn: &mut Conn,

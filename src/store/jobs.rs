@@ -232,6 +232,25 @@ pub async fn end_undone(
     Ok(())
 }
 
+/// Ends, without doing it, whatever waits since before then to be sent or climbed: the books came out of a back-up.
+pub async fn put_aside(
+    conn: &mut Conn,
+    practice: PracticeId,
+    before: Timestamp,
+    now: Timestamp,
+) -> Stored<()> {
+    const SQL: &str = "UPDATE job SET state = 'done', ended_ms = $3, why = 'from before the restore' \
+                       WHERE practice_id = $1 AND state = 'waiting' AND queued_ms < $2 \
+                       AND kind IN ('climb_ladder', 'address_notice', 'send_letter')";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(before.as_millisecond())
+        .bind(now.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
 /// A failed job is tried again now, by hand. False: it is not failed.
 pub async fn try_again(conn: &mut Conn, practice: PracticeId, id: JobId, now: Timestamp) -> Stored<bool> {
     const SQL: &str = "UPDATE job SET state = 'waiting', due_ms = $3, tries = 0, ended_ms = NULL, lease = '' \

@@ -23,6 +23,8 @@ const WRAP_BYTES: usize = 4 + NONCE_BYTES + KEY_BYTES + TAG_BYTES;
 const LAYOUT: u8 = 1;
 /// What sealing adds to an object's length.
 pub const SEAL_BYTES: usize = 1 + WRAP_BYTES + NONCE_BYTES + TAG_BYTES;
+/// The same where the wrapped key is kept apart.
+pub const OBJECT_SEAL_BYTES: usize = NONCE_BYTES + TAG_BYTES;
 
 /// Why something sealed cannot be opened.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]

@@ -12,7 +12,10 @@ pub mod assessments;
 pub mod attendance;
 pub mod audit;
 pub mod audit_chain;
+pub mod backup_key;
+pub mod backup_part;
 mod blobs;
+pub mod books;
 pub mod calendar_feeds;
 pub mod callbacks;
 pub mod canary;
@@ -82,6 +85,8 @@ pub enum StoreError {
     Blob(#[source] object_store::Error),
     #[error("something sealed cannot be opened: {0}")]
     Sealed(#[from] keyring::SealFault),
+    #[error("file: {0}")]
+    File(#[from] std::io::Error),
     #[error("the database address must begin with sqlite: or postgres:")]
     UnknownEngine,
 }
@@ -125,6 +130,7 @@ impl StoreError {
                 fault.code().is_some_and(|code| code == "13" || code == "53100")
             }
             StoreError::Blob(fault) => disk_fault::is_no_room(fault),
+            StoreError::File(fault) => fault.kind() == std::io::ErrorKind::StorageFull,
             StoreError::Database(_)
             | StoreError::Migration(_)
             | StoreError::NewerBooks { .. }

@@ -91,7 +91,7 @@ coded! {
         Addressed = "addressed",
         /// There was nobody to write to.
         Nobody = "nobody",
-        /// From before anything was sent.
+        /// From before anything was sent, or from before the books came out of a back-up: nobody is written to.
         Kept = "kept",
     }
 }
@@ -245,6 +245,15 @@ pub async fn set_state(
         .execute(conn)
         .await?;
     Ok(())
+}
+
+/// Nobody is written to about whatever waits since before then. How many there were.
+pub async fn put_aside(conn: &mut Conn, practice: PracticeId, before: Timestamp) -> Stored<u64> {
+    const SQL: &str =
+        "UPDATE notice SET state = 'kept' WHERE practice_id = $1 AND state = 'waiting' AND due_ms < $2";
+    let aside =
+        sqlx::query(SQL).bind(practice.to_string()).bind(before.as_millisecond()).execute(conn).await?;
+    Ok(aside.rows_affected())
 }
 
 /// How many notices of the practice wait.

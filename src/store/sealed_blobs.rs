@@ -117,6 +117,19 @@ pub async fn to_scrub(
         .collect()
 }
 
+/// The blobs whose names come after this one, in the order of their names, at most so many.
+pub async fn after(conn: &mut Conn, practice: PracticeId, name: &str, limit: i64) -> Stored<Vec<KeptBlob>> {
+    sqlx::query("SELECT * FROM sealed_blob WHERE practice_id = $1 AND sha256 > $2 ORDER BY sha256 LIMIT $3")
+        .bind(practice.to_string())
+        .bind(name)
+        .bind(limit)
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(kept)
+        .collect()
+}
+
 /// What reading a blob came to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Condition {

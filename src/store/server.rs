@@ -2,6 +2,8 @@
 
 use std::path::Path;
 
+use jiff::Timestamp;
+
 use crate::store::Conn;
 use crate::store::Db;
 use crate::store::Stored;
@@ -22,6 +24,93 @@ pub async fn next_beat(conn: &mut Conn, least: i64) -> Stored<i64> {
                        SET value = CASE WHEN server_state.value >= $1 THEN server_state.value + 1 ELSE $1 END \
                        RETURNING value";
     sqlx::query(SQL).bind(least).fetch_one(conn).await?.whole("value")
+}
+
+/// A moment that the server keeps of itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Noted {
+    /// When the program was first started on these books.
+    FirstStart,
+    /// As of when the books stand in the last back-up.
+    LastBackup,
+    /// When it was last proved that a back-up can be restored.
+    LastRestoreProof,
+    /// The server was last started with back-ups made by other means. Gone once it is started without.
+    BackupsElsewhere,
+    /// Nothing is sent since. Gone once somebody armed the server.
+    Held,
+    /// When the books came out of a back-up. It stays.
+    Restored,
+    /// As of when the books stood in that back-up. It stays.
+    RestoredFrom,
+}
+
+impl Noted {
+    fn name(self) -> &'static str {
+        match self {
+            Noted::FirstStart => "first_start_ms",
+            Noted::LastBackup => "last_backup_ms",
+            Noted::LastRestoreProof => "last_restore_proof_ms",
+            Noted::BackupsElsewhere => "backups_elsewhere_ms",
+            Noted::Held => "held_ms",
+            Noted::Restored => "restored_ms",
+            Noted::RestoredFrom => "restored_from_ms",
+        }
+    }
+}
+
+/// `None`: it never was.
+pub async fn noted(conn: &mut Conn, what: Noted) -> Stored<Option<Timestamp>> {
+    sqlx::query("SELECT value FROM server_state WHERE name = $1")
+        .bind(what.name())
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(|row| row.time("value"))
+        .transpose()
+}
+
+pub async fn note(conn: &mut Conn, what: Noted, at: Timestamp) -> Stored<()> {
+    set(conn, what.name(), at.as_millisecond()).await
+}
+
+/// As if it had never been.
+pub async fn forget(conn: &mut Conn, what: Noted) -> Stored<()> {
+    sqlx::query("DELETE FROM server_state WHERE name = $1").bind(what.name()).execute(conn).await?;
+    Ok(())
+}
+
+/// Notes the first start, unless it was noted before.
+pub async fn note_first_start(conn: &mut Conn, now: Timestamp) -> Stored<()> {
+    const SQL: &str = "INSERT INTO server_state (name, value) VALUES ($1, $2) ON CONFLICT (name) DO NOTHING";
+    sqlx::query(SQL).bind(Noted::FirstStart.name()).bind(now.as_millisecond()).execute(conn).await?;
+    Ok(())
+}
+
+const PROOF: &str = "backup_proof:";
+
+/// Keeps by what a restore of the back-up made at `taken` is known: the SHA-256 of a code that only its reader finds. Codes of
+/// before `forgotten` are known no more.
+pub async fn keep_proof(
+    conn: &mut Conn,
+    code_sha256: &str,
+    taken: Timestamp,
+    forgotten: Timestamp,
+) -> Stored<()> {
+    const SQL: &str = "DELETE FROM server_state WHERE name LIKE 'backup_proof:%' AND value < $1";
+    sqlx::query(SQL).bind(forgotten.as_millisecond()).execute(&mut *conn).await?;
+    set(conn, &format!("{PROOF}{code_sha256}"), taken.as_millisecond()).await
+}
+
+/// When the back-up was made that this code was found in; `None`: in none of ours.
+pub async fn proof(conn: &mut Conn, code_sha256: &str) -> Stored<Option<Timestamp>> {
+    sqlx::query("SELECT value FROM server_state WHERE name = $1")
+        .bind(format!("{PROOF}{code_sha256}"))
+        .fetch_optional(conn)
+        .await?
+        .as_ref()
+        .map(|row| row.time("value"))
+        .transpose()
 }
 
 async fn set(conn: &mut Conn, name: &str, value: i64) -> Stored<()> {

@@ -5,9 +5,11 @@ use axum::http::StatusCode;
 use axum::response::Html;
 use axum::response::IntoResponse;
 use axum::response::Response;
+use jiff::tz::TimeZone;
 
 use crate::care::CareError;
 use crate::care::Fault;
+use crate::care::backup::noted;
 use crate::store::practices;
 use crate::store::practices::Practice;
 use crate::store::staff::Roles;
@@ -16,6 +18,8 @@ use crate::web::assets;
 use crate::web::doors::Member;
 use crate::web::error::PageError;
 use crate::web::reach::Strip;
+use crate::web::sign_in::STAFF_LANGUAGE;
+use crate::web::time_words;
 
 /// The part of the site a page belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -104,6 +108,8 @@ pub struct Frame {
     pub icon: String,
     /// What nobody sees to yet; `None`: nothing.
     pub strip: Option<Strip>,
+    /// That the books came out of a back-up and nothing is sent; empty: everything is.
+    pub held: String,
 }
 
 impl Frame {
@@ -113,8 +119,20 @@ impl Frame {
         let mut conn = app.desk.db.read().await.map_err(CareError::from)?;
         let practice = practices::find(&mut conn, member.member.practice).await.map_err(CareError::from)?;
         let strip = Strip::of(&mut conn, &member.member).await?;
+        let held = noted::held(&mut conn).await?;
+        let zone = practice.as_ref().map(|practice| practice.zone.clone());
+        let clock = |at| {
+            time_words::clock_time(at, app.now(), &zone.clone().unwrap_or(TimeZone::UTC), STAFF_LANGUAGE)
+        };
         Ok(Frame {
             strip,
+            held: held.map_or_else(String::new, |held| {
+                format!(
+                    "Restored from a back-up ({}): no message and no alarm is sent until whoever looks after the server \
+                     arms it. Watch the queue yourselves, and ring.",
+                    clock(held)
+                )
+            }),
             title: title.to_owned(),
             practice: practice.ok_or(PageError::NotFound)?,
             member_name: member.member.name.clone(),

@@ -4,6 +4,7 @@
 //! a database of its own there.
 #![allow(dead_code, unused_imports, reason = "each test binary speaks only some of the verbs")]
 
+mod backed_up;
 mod failing_disk;
 mod made_up;
 mod measured;
@@ -19,6 +20,7 @@ mod silent;
 mod stopwatch;
 mod until_killed;
 
+pub use backed_up::*;
 pub use failing_disk::*;
 pub use made_up::*;
 pub use measured::*;

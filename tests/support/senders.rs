@@ -31,6 +31,7 @@ use closewatch::store::measuring_jobs;
 use closewatch::store::photos;
 use closewatch::web::Clock;
 
+use super::Phone;
 use super::Place;
 use super::Practice;
 use super::jpeg;
@@ -44,6 +45,15 @@ pub struct Sender {
     pub practice: PracticeId,
 }
 
+impl Sender {
+    pub fn of(phone: &Phone) -> Sender {
+        let link = &phone.patient.issued.link;
+        // Over plain http on loopback the cookie has its plain name.
+        let cookie = format!("closewatch-phone={}", phone.token);
+        Sender { cookie, link: link.id, practice: link.practice }
+    }
+}
+
 /// Enrols so many patients in a practice on the machine's clock, and closes the books again.
 pub async fn senders(place: &Place, how_many: usize) -> Vec<Sender> {
     let practice = Practice::open_by(place, Clock::Machine).await;
@@ -52,10 +62,7 @@ pub async fn senders(place: &Place, how_many: usize) -> Vec<Sender> {
     for number in 0..how_many {
         let name = format!("Mia Stone {number}");
         let phone = office.enrols(&name, &surgeon).await.opens_link().await;
-        let link = &phone.patient.issued.link;
-        // Over plain http on loopback the cookie has its plain name.
-        let cookie = format!("closewatch-phone={}", phone.token);
-        all.push(Sender { cookie, link: link.id, practice: link.practice });
+        all.push(Sender::of(&phone));
     }
     practice.desk().db.close().await;
     all

@@ -292,6 +292,8 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         | AlarmKind::DiskFilling
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
+        | AlarmKind::BackupOld
+        | AlarmKind::RestoreUnproved
         | AlarmKind::NoPageOpen
         | AlarmKind::NobodySignedIn => false,
     }

@@ -7,6 +7,7 @@ use axum::response::Response;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+use crate::care::backup::noted::Restored;
 use crate::care::callback;
 use crate::care::callback::Call;
 use crate::care::silence;
@@ -40,6 +41,8 @@ struct Row {
     due_ms: i64,
     missed: String,
     ended: String,
+    /// It was open when the books came out of a back-up: it may have been made since.
+    is_restored: bool,
 }
 
 #[derive(Template)]
@@ -64,7 +67,7 @@ pub async fn show(State(app): State<App>, member: Member) -> Result<Response, Pa
     });
     let shown = CallsPage {
         frame: Frame::of(&app, &member, Part::Callbacks, "Callbacks").await?,
-        open: open.into_iter().map(|call| row(call, now, zone)).collect(),
+        open: open.into_iter().map(|call| open_row(call, calls.restored, now, zone)).collect(),
         ended: calls.ended.iter().map(|call| row(call, now, zone)).collect(),
         now_ms: now.as_millisecond(),
         silent: silence::count_open(&app.desk, &member.member).await?,
@@ -94,7 +97,13 @@ fn row(call: &Call, now: Timestamp, zone: &TimeZone) -> Row {
         due_ms: callback.due.as_millisecond(),
         missed: missed_words(callback.missed),
         ended: ended_words(call, now, zone),
+        is_restored: false,
     }
+}
+
+fn open_row(call: &Call, restored: Option<Restored>, now: Timestamp, zone: &TimeZone) -> Row {
+    let is_restored = restored.is_some_and(|restored| call.callback.created < restored.at);
+    Row { is_restored, ..row(call, now, zone) }
 }
 
 /// Tries nobody answered; empty when there were none.

@@ -45,6 +45,8 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::PasswordGuessed => "Somebody tries one password after another",
         AlarmKind::DiskFilling => "The server’s disk is nearly full",
         AlarmKind::BooksDamaged => "The books did not pass their check",
+        AlarmKind::BackupOld => "No back-up was made for more than a day",
+        AlarmKind::RestoreUnproved => "No back-up was restored to try it for more than a month",
     }
 }
 
@@ -70,6 +72,10 @@ pub fn advice(kind: AlarmKind) -> &'static str {
         }
         AlarmKind::PasswordGuessed => {
             "Ask the colleague whether it was them. The record names whom it is about; browsers they use stay open."
+        }
+        AlarmKind::BackupOld => "Ask whoever looks after the server why no back-up is made, and to make one.",
+        AlarmKind::RestoreUnproved => {
+            "Ask whoever looks after the server to restore one on another machine, and to tell the server the code it shows."
         }
         AlarmKind::ClockSetBack => {
             "What waits was moved nearer by as much. Ask whoever looks after the server to set its clock right."

@@ -10,6 +10,7 @@ use jiff::Timestamp;
 use serde::Deserialize;
 
 use crate::care::CareError;
+use crate::care::backup::noted::Restored;
 use crate::care::queue;
 use crate::care::queue::Looking;
 use crate::care::queue::Queue;
@@ -240,7 +241,7 @@ fn row(queue: &Queue, check: &WaitingCheck, me: StaffId, now: Timestamp) -> Row 
         left: time_words::time_left(check.due, now),
         due_clock: time_words::clock_time(check.due, now, zone, STAFF_LANGUAGE),
         received: time_words::ago(check.received, now),
-        marks: marks(check, now),
+        marks: marks(check, queue.restored, now),
         measured: measured(&check.measured, &check.measured_before),
         reasons: reasons.iter().take(REASONS_SHOWN).map(reason_line).collect(),
         more_reasons: reasons.len().saturating_sub(REASONS_SHOWN),
@@ -252,8 +253,12 @@ fn reason_line(reason: &Reason) -> ReasonLine {
     ReasonLine { sentence: reason.sentence.clone(), values: fact_words::values(&reason.tripped) }
 }
 
-fn marks(check: &WaitingCheck, now: Timestamp) -> Vec<String> {
+fn marks(check: &WaitingCheck, restored: Option<Restored>, now: Timestamp) -> Vec<String> {
     let mut marks = Vec::new();
+    if restored.is_some_and(|restored| check.received < restored.at) {
+        // What was done about it since the back-up is in no book.
+        marks.push("Restored: verify".to_owned());
+    }
     if now.duration_since(check.received) < NEW_FOR {
         marks.push("New".to_owned());
     }
