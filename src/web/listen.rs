@@ -74,7 +74,7 @@ impl Default for ListenLimits {
             body: Duration::from_secs(600),
             unread: Duration::from_secs(60),
             connections: 512,
-            connections_each: 16,
+            connections_each: 64,
             turned_away: TURNED_AWAY,
             proxies: Vec::new(),
             vitals: Vitals::default(),

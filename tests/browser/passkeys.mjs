@@ -38,8 +38,10 @@ export const passkeys = (world) => {
     await takeSecondStep(page);
     await lookAt(t, page, 'own-sign-in', `${demo.home}/me/sign-in`, { patient: false });
     await lookAt(t, page, 'second-step', `${demo.home}/second-step`, { patient: false });
+    // Looking at a page opens another one, and a browser asks for a passkey only where it is looked at.
+    await page.bringToFront();
     await page.fill('#passkey-name', 'the desk’s key');
-    await Promise.all([page.waitForLoadState('load'), page.click('form[data-passkey=make] button')]);
+    await Promise.all([page.waitForURL('**/second-step/passkey'), page.click('form[data-passkey=make] button')]);
     // The first thing beside an app brings the paper as well.
     await mustSay(page, 'Recovery codes');
     assert.equal(await page.locator('ol.codes li').count(), 10);
@@ -60,7 +62,7 @@ export const passkeys = (world) => {
     await tools.send('WebAuthn.addCredential', { authenticatorId, credential: { ...credentials[0], signCount: 0 } });
     await page.context().clearCookies();
     await typePassword(page, demo, 'office');
-    await Promise.all([page.waitForLoadState('load'), page.click('form[data-passkey=sign] button')]);
+    await Promise.all([page.waitForURL('**/prove/passkey'), page.click('form[data-passkey=sign] button')]);
     await mustSay(page, 'That passkey was not taken.');
     const lead = await signIn(browser, demo, 'lead');
     await lead.goto(`${demo.home}/practice/record`);
@@ -88,7 +90,7 @@ export const passkeys = (world) => {
         HTMLFormElement.prototype.submit.call(form);
       };
     });
-    await Promise.all([page.waitForLoadState('load'), page.click('form[data-passkey=make] button')]);
+    await Promise.all([page.waitForURL('**/second-step/passkey'), page.click('form[data-passkey=make] button')]);
     await mustSay(page, 'The passkey was not made.');
     await page.context().close();
   });
