@@ -26,6 +26,7 @@ use crate::triage::Value;
 use crate::triage::ladder_of;
 use crate::web::App;
 use crate::web::assets;
+use crate::web::chart_words;
 use crate::web::chart_words::Class;
 use crate::web::chart_words::class;
 use crate::web::chart_words::class_in_time;
@@ -262,6 +263,7 @@ fn marks(check: &WaitingCheck, restored: Option<Restored>, now: Timestamp) -> Ve
     if now.duration_since(check.received) < NEW_FOR {
         marks.push("New".to_owned());
     }
+    marks.extend(chart_words::sent_from(&check.phone));
     let urgency = check.assessment.urgency;
     match check.previous_urgency {
         None => marks.push("First check".to_owned()),
