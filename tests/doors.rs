@@ -15,11 +15,16 @@ use axum::http::request;
 
 use closewatch::care::callback::Call;
 use closewatch::care::enrol;
+use closewatch::care::phones;
+use closewatch::ids::LateKnockId;
 use closewatch::ids::PhotoId;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
 use closewatch::store::drills;
 use closewatch::store::ladders;
+use closewatch::store::late_knocks;
+use closewatch::store::late_knocks::LateKnock;
+use closewatch::store::links;
 use closewatch::store::photos;
 use closewatch::store::protocols;
 use closewatch::store::protocols::KeptProtocol;
@@ -147,6 +152,9 @@ struct House {
     ladder: String,
     alarm: String,
     drill: String,
+    /// A phone of the patient's own link, and a knock on a closed one.
+    phone_name: String,
+    late_knock: String,
 }
 
 async fn furnished(place: &Place) -> House {
@@ -176,6 +184,7 @@ async fn furnished(place: &Place) -> House {
     let mut tx = desk.db.write().await.unwrap();
     let drill = drills::begin(&mut tx, practice.id, None, &moment).await.unwrap().unwrap().id.to_string();
     tx.commit().await.unwrap();
+    let (phone_name, late_knock) = knocks_late(&practice, &patient).await;
     let spare_member = practice.hires("Sam Reed", Roles { office: true, ..Roles::default() }).await;
     House {
         spare_link: spare.link.id.to_string(),
@@ -198,7 +207,31 @@ async fn furnished(place: &Place) -> House {
         ladder,
         alarm,
         drill,
+        phone_name,
+        late_knock,
     }
+}
+
+/// A phone of this patient's link, by the name it has in addresses, and a knock that waits.
+async fn knocks_late(practice: &Practice, patient: &Patient) -> (String, String) {
+    let (wound, moment) = (patient.enrolled.wound.id, practice.moment());
+    let mut tx = practice.desk().db.write().await.unwrap();
+    let phones = links::phones(&mut tx, practice.id, wound, moment.now).await.unwrap();
+    let knock = LateKnock {
+        id: LateKnockId::mint(&moment),
+        practice: practice.id,
+        link: patient.issued.link.id,
+        wound,
+        words: "It itches.".to_owned(),
+        knocks: 1,
+        first: moment.now,
+        last: moment.now,
+        due: moment.now,
+        dealt: None,
+    };
+    late_knocks::keep(&mut tx, &knock).await.unwrap();
+    tx.commit().await.unwrap();
+    (phones::name(&phones[0]), knock.id.to_string())
 }
 
 /// A ladder that runs and an alarm that is open.
@@ -248,6 +281,8 @@ impl House {
             "callbacks" => self.call.callback.id.to_string(),
             "patients" => self.patient.enrolled.patient.id.to_string(),
             "wounds" => self.patient.enrolled.wound.id.to_string(),
+            "links" if door.path.contains("phones") => self.patient.issued.link.id.to_string(),
+            "late" => self.late_knock.clone(),
             "links" => self.spare_link.clone(),
             "silence" => self.silence.clone(),
             "antibiotics" => self.antibiotic.clone(),
@@ -269,6 +304,7 @@ impl House {
                 "{token}" if first == "k" => self.patient.issued.token.reveal().to_owned(),
                 "{token}" => "no-such-token".to_owned(),
                 "{receipt}" | "{code}" => self.receipt.clone(),
+                "{phone}" => self.phone_name.clone(),
                 "{step}" => self.step.clone(),
                 "{ladder}" => self.ladder.clone(),
                 "{alarm}" => self.alarm.clone(),

@@ -323,3 +323,22 @@ pub async fn leave(desk: &Desk, token: &str) -> Done<()> {
     links::end_session(&mut tx, &sha256_hex(token)).await?;
     Ok(tx.commit().await?)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn initials_fit_in_either_order_with_some_left_out_and_whatever_their_marks() {
+        let name = "José Núñez García";
+        for fits in ["JNG", "jng", "j. n.", "JG", "NJ", "GJN", "N", "", "J-N"] {
+            assert_eq!(other_initials(fits, name), "", "{fits}");
+        }
+        for other in ["JP", "X", "JNGX", "GNJX"] {
+            assert_eq!(other_initials(other, name), other.to_uppercase(), "{other}");
+        }
+        assert_eq!(other_initials("Ñ", name), "", "a letter with its mark");
+        assert_eq!(other_initials("王", "王 小明"), "");
+        assert_eq!(other_initials("AB", ""), "AB");
+    }
+}
