@@ -18,6 +18,7 @@ pub mod check_draft;
 pub mod clock;
 pub mod come_in;
 mod desk;
+pub mod downtime_list;
 pub mod drill;
 pub mod duty;
 mod duty_told;

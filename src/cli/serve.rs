@@ -18,6 +18,8 @@ use crate::cli::Failure;
 use crate::config::Settings;
 use crate::ids::Chance;
 use crate::jobs;
+use crate::jobs::downtime_list;
+use crate::jobs::downtime_list::ListFolder;
 use crate::jobs::record_head;
 use crate::jobs::record_head::RecordFiles;
 use crate::jobs::runner::Doorway;
@@ -26,6 +28,7 @@ use crate::notify::Post;
 use crate::photo::Limits;
 use crate::store::Blobs;
 use crate::store::Db;
+use crate::store::backup_key::BackupKey;
 use crate::store::disk_fault;
 use crate::store::key_file;
 use crate::store::log_whole;
@@ -200,6 +203,14 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
         move || clock.moment(),
         app.clock.speed(),
     ));
+    let listing = match (&settings.downtime_folder, &settings.downtime_key) {
+        (Some(folder), Some(key)) => {
+            let to = ListFolder { folder: folder.clone(), key: BackupKey::read(key).map_err(BadInput)? };
+            let (clock, desk, speed) = (app.clone(), app.desk.clone(), app.clock.speed());
+            Some(tokio::spawn(downtime_list::run(desk, to, move || clock.moment(), speed)))
+        }
+        _ => None,
+    };
     let clock = app.clone();
     let beating = heart.map(|heart| {
         let (desk, speed) = (app.desk.clone(), app.clock.speed());
@@ -221,6 +232,9 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
     signing.abort();
     reloading.abort();
     scrubbing.abort();
+    if let Some(listing) = listing {
+        listing.abort();
+    }
     if let Some(beating) = beating {
         beating.abort();
     }
