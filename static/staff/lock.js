@@ -8,6 +8,7 @@ const LOOK_MS = 30_000;
 const SILENT_AFTER_MS = 25_000; // the server says something every 10 s
 
 const title = document.title;
+const aside = document.createDocumentFragment();
 let usedAt = Date.now();
 let lock = null;
 let source = null;
@@ -60,9 +61,9 @@ export function lockNow() {
   more.className = 'hint';
   more.textContent = 'It opens in a tab of its own. This page comes back as it was, with what you typed.';
   lock.append(heading, told, link, more);
-  // Nothing of the page is shown, read out or found in it; its form keeps what was typed.
+  // Nothing of the page is in the document any more; set aside, its forms keep what was typed.
+  aside.append(...document.body.childNodes);
   document.body.append(lock);
-  document.body.classList.add('is-locked');
   link.focus();
   show();
   listen();
@@ -73,7 +74,7 @@ function unlock() {
   lock.remove();
   lock = null;
   heard = 0;
-  document.body.classList.remove('is-locked');
+  document.body.append(aside);
   document.title = title;
   document.dispatchEvent(new Event('unlocked'));
 }
