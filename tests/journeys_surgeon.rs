@@ -372,3 +372,28 @@ async fn a_surgeon_gets_a_photo_with_safe_headers_and_the_look_is_recorded() {
     assert_eq!(surgeon.opens(&format!("/photos/{photo}/huge")).await.status, StatusCode::NOT_FOUND);
     assert_eq!(surgeon.opens("/photos/none/full").await.status, StatusCode::NOT_FOUND);
 }
+
+/// Taken on 9 March 2026 at 17:05:59 by its camera's clock, 18 hours before these days begin.
+const TAKEN_BEFORE: &[u8] = include_bytes!("photo_samples/full-of-metadata.jpg");
+
+#[tokio::test]
+async fn a_photo_that_was_sent_before_or_taken_long_ago_says_so_to_whoever_looks() {
+    on_each_engine(async |practice| {
+        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+        let phone = office.enrols("Olda Photo", &surgeon).await.opens_link().await;
+        let first = phone.sends("one", no_danger(), &[TAKEN_BEFORE.to_vec()]).await;
+        let page = surgeon.opens(&format!("/checks/{}", first.check)).await;
+        page.must_not_say("not a new photo").must_not_say("by the camera’s clock");
+        practice.minutes_pass(7 * 60);
+        let surgeon = practice.surgeon().await;
+        let again = phone.sends("two", no_danger(), &[TAKEN_BEFORE.to_vec(), jpeg(1)]).await;
+        let page = surgeon.opens(&format!("/checks/{}", again.check)).await;
+        page.must_say("the same file as on day 1").must_say("not a new photo");
+        page.must_say("taken 1 day before it was sent, by the camera’s clock");
+        // Another patient's photo is nobody else's business.
+        let other = office.enrols("Una Other", &surgeon).await.opens_link().await;
+        let theirs = other.sends("three", no_danger(), &[TAKEN_BEFORE.to_vec()]).await;
+        surgeon.opens(&format!("/checks/{}", theirs.check)).await.must_not_say("not a new photo");
+    })
+    .await;
+}
