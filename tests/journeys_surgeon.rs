@@ -374,7 +374,7 @@ async fn a_surgeon_gets_a_photo_with_safe_headers_and_the_look_is_recorded() {
 }
 
 /// Taken on 9 March 2026 at 17:05:59 by its camera's clock, 18 hours before these days begin.
-const TAKEN_BEFORE: &[u8] = include_bytes!("photo_samples/full-of-metadata.jpg");
+const TAKEN_BEFORE: &[u8] = include_bytes!("truth/photo/full-of-metadata.jpg");
 
 #[tokio::test]
 async fn a_photo_that_was_sent_before_or_taken_long_ago_says_so_to_whoever_looks() {
