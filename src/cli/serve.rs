@@ -15,6 +15,7 @@ use crate::care::vitals::MIB;
 use crate::care::vitals::Machine;
 use crate::cli::BadInput;
 use crate::cli::Failure;
+use crate::cli::keys;
 use crate::config::Settings;
 use crate::ids::Chance;
 use crate::jobs;
@@ -62,7 +63,6 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
     let (keys, is_new) = key_file::open_keys(&settings.sealing_keys(), &Chance::OperatingSystem)?;
     if is_new {
         println!("Photos are sealed with new keys in {}.", settings.sealing_keys().display());
-        println!("  Without this file nobody can ever read them again: keep a copy away from this machine.");
     }
     let blobs = Blobs::in_folder(&settings.photo_folder())?;
     let blobs = blobs.sealed_by(keys, &settings.sealing_keys(), Chance::OperatingSystem);
@@ -122,6 +122,11 @@ pub async fn run(settings: Settings) -> Result<(), Failure> {
     if let Some(token) = staff::open_set_up(&app.desk, &app.moment()).await? {
         println!("No practice is set up yet. Within 15 minutes, open this address once:");
         println!("  {}/set-up/{}", app.public_url, token.reveal());
+    }
+    let newest = app.desk.blobs.newest_key();
+    let asks = keys::asks_for_copy(&app.desk.db, &settings.sealing_keys(), newest).await?;
+    if !asks.is_empty() {
+        println!("{asks}");
     }
     println!("Closewatch listens on http://{} and is reached at {}", settings.listen_on(), app.public_url);
     listen(&app, listener, &settings).await
