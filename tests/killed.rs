@@ -58,7 +58,7 @@ async fn what_the_kills_left_is_cleared_away(place: &Place, kills: u64) {
     let folder = place.folder.path().join("photos");
     let named = {
         let db = Db::open(&place.url).await.unwrap();
-        let named = orphans::named(&mut *db.read().await.unwrap()).await.unwrap();
+        let named = orphans::named(&mut db.read().await.unwrap()).await.unwrap();
         db.close().await;
         named
     };
