@@ -102,7 +102,7 @@ fn refuses(safe: &Safe, from: &Path, place: &Place, data: &Path) -> (Option<i32>
 async fn every_table_of_either_engine_is_one_that_back_ups_know_in_an_order_that_restores() {
     in_each_place(async |place| {
         let db = Db::open(&place.url).await.unwrap();
-        let mut there = books::tables_there(&mut *db.read().await.unwrap(), db.engine()).await.unwrap();
+        let mut there = books::tables_there(&mut db.read().await.unwrap(), db.engine()).await.unwrap();
         let mut known: Vec<&str> = books::TABLES.iter().map(|table| table.name).collect();
         there.sort();
         known.sort_unstable();
