@@ -159,7 +159,7 @@ async fn one_address_gets_no_more_than_its_places_and_the_others_are_served() {
     sleep(Duration::from_millis(100)).await;
     let told = asks(&server, [127, 0, 0, 9]).await;
     assert!(told.starts_with("HTTP/1.1 503") && told.contains("Retry-After: 5"), "{told}");
-    assert!(told.ends_with("then try again.\n"), "said whole: {told}");
+    assert!(told.contains("then try again.\n") && told.ends_with("pruebe otra vez.\n"), "said whole: {told}");
     assert!(asks(&server, [127, 0, 0, 8]).await.ends_with("127.0.0.8"));
     drop(held);
     sleep(Duration::from_millis(200)).await;

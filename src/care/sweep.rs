@@ -18,10 +18,13 @@ use crate::store::orphans::Orphan;
 pub const EVERY: SignedDuration = SignedDuration::from_hours(24);
 /// A photo waits seconds for its row, never so long (safety promise U14).
 pub const AGE: Duration = Duration::from_secs(24 * 3_600);
-/// A program that dies leaves a few files each time. More of them, and more than twice as many as rows name, look like the
-/// wrong books for this folder, and then every photo would be among them (ours). Fifty kills in the middle of photos, each of which
-/// was then sent again, left 401 beside 266.
+/// A program that dies leaves a few files each time; fifty kills in the middle of photos, each sent again afterwards, left 401 of
+/// them beside 266. More than a few go only where nearly all files that rows name are there: otherwise these look like the
+/// wrong books for this folder, and then every photo would be among them (ours).
 const FEW: usize = 20;
+const NEARLY_ALL_PERCENT: usize = 90;
+/// Rows give each file two names: its own and that of what it holds.
+const NAMES_EACH: usize = 2;
 
 /// What a sweep came to.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -37,9 +40,9 @@ pub struct Swept {
     pub left_alone: usize,
 }
 
-/// Whether so many may go. Rows give each file two names, its own and that of what it holds: `named` is twice the files.
-fn is_believable(orphans: usize, named: usize) -> bool {
-    orphans <= FEW.max(named)
+/// Whether so many may go, where rows give `named` names and so many of the files they name are `present`.
+fn is_believable(orphans: usize, named: usize, present: usize) -> bool {
+    orphans <= FEW || named > 0 && present * NAMES_EACH * 100 >= named * NEARLY_ALL_PERCENT
 }
 
 /// One sweep.
@@ -48,17 +51,20 @@ pub async fn pass(desk: &Desk) -> Done<Swept> {
     let work = |fault: String| CareError::Work(format!("the photo folder could not be swept: {fault}"));
     let named = orphans::named(&mut *desk.db.read().await?).await?;
     let mut swept = Swept { named: named.len(), ..Swept::default() };
-    let finding = tokio::task::spawn_blocking(move || orphans::find(&folder, &named, AGE));
-    let found: Vec<Orphan> =
+    let finding = tokio::task::spawn_blocking(move || {
+        std::io::Result::Ok((orphans::find(&folder, &named, AGE)?, orphans::present(&folder, &named)?))
+    });
+    let (found, present): (Vec<Orphan>, usize) =
         finding.await.map_err(|fell| work(fell.to_string()))?.map_err(|fault| work(fault.to_string()))?;
     if found.is_empty() {
         return Ok(swept);
     }
     let whole = found.iter().filter(|orphan| !orphan.is_half()).count();
-    if !is_believable(whole, swept.named) {
+    if !is_believable(whole, swept.named, present) {
         tracing::error!(
             files = whole,
             named = swept.named,
+            present,
             "so many photos have no row that these may be the wrong books for this folder; nothing was cleared away"
         );
         swept.left_alone = whole;
@@ -103,9 +109,9 @@ mod tests {
     use super::*;
 
     #[test]
-    fn twenty_files_or_twice_as_many_as_are_named_may_go_and_more_look_like_the_wrong_books() {
-        assert!(is_believable(20, 0) && !is_believable(21, 0));
+    fn more_than_twenty_files_go_only_where_nearly_all_that_are_named_are_there() {
+        assert!(is_believable(20, 0, 0) && !is_believable(21, 0, 0));
         // Five hundred files, by two names each.
-        assert!(is_believable(1_000, 1_000) && !is_believable(1_001, 1_000));
+        assert!(is_believable(5_000, 1_000, 450) && !is_believable(5_000, 1_000, 449));
     }
 }

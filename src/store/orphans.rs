@@ -130,6 +130,20 @@ fn disk_time(folder: &Path) -> io::Result<SystemTime> {
     time
 }
 
+/// How many files of the folder rows name.
+pub fn present(folder: &Path, named: &Named) -> io::Result<usize> {
+    let mut present = 0;
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?;
+        if entry.file_type()?.is_dir() {
+            for file in fs::read_dir(entry.path())? {
+                present += usize::from(file?.file_name().to_str().is_some_and(|name| named.has(name)));
+            }
+        }
+    }
+    Ok(present)
+}
+
 /// Takes an orphan away; false: a row names it by now. `named` was read after the orphan was found.
 pub fn remove(orphan: &Orphan, named: &Named) -> io::Result<bool> {
     if orphan.name.as_ref().is_some_and(|name| named.has(name.as_str())) {

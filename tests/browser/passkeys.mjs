@@ -32,14 +32,14 @@ export const passkeys = (world) => {
   test('a passkey is made, signs in with one press, and a copy of it is noticed', async (t) => {
     const { browser, demo } = world;
     const page = await openPage(browser, { viewport: PHONE });
-    const { tools, authenticatorId } = await authenticator(page);
     await typePassword(page, demo, 'office');
     await lookAt(t, page, 'prove', `${demo.home}/prove`, { patient: false });
     await takeSecondStep(page);
     await lookAt(t, page, 'own-sign-in', `${demo.home}/me/sign-in`, { patient: false });
     await lookAt(t, page, 'second-step', `${demo.home}/second-step`, { patient: false });
-    // Looking at a page opens another one, and a browser asks for a passkey only where it is looked at.
-    await page.bringToFront();
+    // Looking at a page opens another one and takes its tools along: the authenticator comes after it.
+    const { tools, authenticatorId } = await authenticator(page);
+    await page.goto(`${demo.home}/second-step`);
     await page.fill('#passkey-name', 'the desk’s key');
     await Promise.all([page.waitForURL('**/second-step/passkey'), page.click('form[data-passkey=make] button')]);
     // The first thing beside an app brings the paper as well.

@@ -75,7 +75,7 @@ export async function startDemo(more = []) {
   // The same data served in earnest, with these options more.
   const asServer = async (options) => {
     await kill();
-    const next = await start(['serve', '--port', new URL(home).port, ...options], (line) => line.startsWith('Closewatch listens'), 60_000, folder);
+    const next = await start(['serve', '--port', new URL(home).port, '--public-url', home, ...options], (line) => line.startsWith('Closewatch listens'), 60_000, folder);
     return { home, staff, links, data, stop: next.stop, minutes: shows.minutes };
   };
   return { home, staff, links, data, stop, again, asServer, minutes: shows.minutes };
