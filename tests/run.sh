@@ -61,6 +61,9 @@ missing_packages() {
   has pdftotext && has pdftoppm || echo poppler-utils
   has zbarimg || echo zbar-tools
   has systemd-analyze || echo systemd
+  has cc || echo gcc libc6-dev
+  has mkfs.ext4 || echo e2fsprogs
+  has mount && has umount || echo mount
   has fc-list || echo fontconfig
   has_font dejavu || echo fonts-dejavu-core
   has_font liberation || echo fonts-liberation
