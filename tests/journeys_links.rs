@@ -165,6 +165,7 @@ async fn somebody_elses_phone_keeps_nothing_shows_no_answer_and_is_out_after_a_q
         practice.minutes_of_work_pass(1).await;
         assert_eq!(drafts().await, 0, "nothing is kept of it");
         let again = comes_in(&patient, &patient.issued, &[("borrowed", "1")]).await;
+        let surgeon = practice.surgeon().await;
         assert_eq!(sends_any(&again).await, StatusCode::SEE_OTHER);
         surgeon.opens("/queue").await.must_say("Somebody else’s phone: answer by a call");
     })
@@ -227,6 +228,7 @@ async fn words_left_with_a_link_that_expired_wait_for_a_person_who_says_what_cam
         assert_eq!(closed.status, StatusCode::GONE);
         closed.must_say("Leave a few words").must_say("Deje unas palabras").must_say("202-555-0100");
         assert_eq!(closed.field("token").as_deref(), Some(token));
+        let office = practice.office().await;
         office.opens("/callbacks").await.must_say("Knocks on closed links").must_say("Ana María Ortiz");
         assert_eq!(notices_of(&practice, NoticeKind::LateKnock).await, 1);
 

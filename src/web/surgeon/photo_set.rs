@@ -74,8 +74,11 @@ fn flags(opened: &Opened, photo: &Photo, now: Timestamp) -> Vec<String> {
         flags.push(format!("the same file as on day {day} ({clock}): not a new photo"));
     }
     // The camera's clock knows no zone: it is taken for the practice's.
-    let taken =
-        photo.camera.time.and_then(|time| time.to_zoned_datetime(zone.clone()).ok()).map(|time| time.timestamp());
+    let taken = photo
+        .camera
+        .time
+        .and_then(|time| time.to_zoned_datetime(zone.clone()).ok())
+        .map(|time| time.timestamp());
     if let Some(taken) = taken.filter(|taken| photo.received.duration_since(*taken) > STALE_AFTER) {
         let days = photo.received.duration_since(taken).as_hours() / 24;
         let days = if days == 1 { "1 day".to_owned() } else { format!("{days} days") };

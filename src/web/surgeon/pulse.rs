@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use axum::extract::State;
 use axum::http::HeaderMap;
+use axum::http::StatusCode;
 use axum::response::IntoResponse;
 use axum::response::Response;
 use axum::response::Sse;
@@ -21,8 +22,11 @@ use crate::web::error::PageError;
 const BEAT: Duration = Duration::from_secs(10);
 
 pub async fn listen(State(app): State<App>, headers: HeaderMap) -> Result<Response, PageError> {
-    let token = Cookie::Known.read(&app, &headers).ok_or(PageError::SignedOut)?;
-    let first = pulse::of_browser(&app.desk, &token, app.now()).await?.ok_or(PageError::SignedOut)?;
+    let token = Cookie::Known.read(&app, &headers).unwrap_or_default();
+    // Nobody is known in this browser: it need not ask again.
+    let Some(first) = pulse::of_browser(&app.desk, &token, app.now()).await? else {
+        return Ok(StatusCode::NO_CONTENT.into_response());
+    };
     let mut news = app.desk.listen();
     let stream = async_stream::stream! {
         let mut beat = tokio::time::interval(BEAT);
