@@ -388,7 +388,7 @@ async fn a_photo_that_was_sent_before_or_taken_long_ago_says_so_to_whoever_looks
         let surgeon = practice.surgeon().await;
         let again = phone.sends("two", no_danger(), &[TAKEN_BEFORE.to_vec(), jpeg(1)]).await;
         let page = surgeon.opens(&format!("/checks/{}", again.check)).await;
-        page.must_say("the same file as on day 1").must_say("not a new photo");
+        page.must_say("the same file as on day 4 (11:00)").must_say("not a new photo");
         page.must_say("taken 1 day before it was sent, by the camera’s clock");
         // Another patient's photo is nobody else's business.
         let other = office.enrols("Una Other", &surgeon).await.opens_link().await;

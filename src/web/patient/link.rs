@@ -4,6 +4,7 @@ use askama::Template;
 use axum::Form;
 use axum::extract::Path;
 use axum::extract::State;
+use axum::extract::rejection::FormRejection;
 use axum::http::HeaderMap;
 use axum::http::StatusCode;
 use axum::http::header;
@@ -69,8 +70,10 @@ pub async fn open(
     State(app): State<App>,
     Path(token): Path<String>,
     headers: HeaderMap,
-    Form(form): Form<DoorForm>,
+    form: Result<Form<DoorForm>, FormRejection>,
 ) -> Result<Response, PageError> {
+    // Whatever is asked at the door may be left out, the form itself as well: a link opens all the same.
+    let form = form.map(|Form(form)| form).unwrap_or_default();
     let browser = browser_words::of(&headers);
     let knock = knock::knock(&app.desk, &token, form.said(&browser), &app.moment()).await?;
     answer(&app, knock, LeaveBy::Token(&token))
