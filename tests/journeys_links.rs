@@ -142,7 +142,6 @@ async fn other_initials_than_the_patients_are_taken_and_shown_to_whoever_reads()
 async fn somebody_elses_phone_keeps_nothing_shows_no_answer_and_is_out_after_a_quarter_of_an_hour() {
     on_each_engine(async |practice| {
         let (_, patient) = a_patient(&practice).await;
-        let surgeon = practice.surgeon().await;
         let phone = comes_in(&patient, &patient.issued, &[("borrowed", "1")]).await;
         let pin = patient.issued.pin.reveal();
         let read = phone.presses("/my/pin", &[("pin", pin)]).await;
@@ -220,7 +219,7 @@ async fn a_phone_that_may_read_by_one_link_is_asked_for_the_pin_by_another() {
 #[tokio::test]
 async fn words_left_with_a_link_that_expired_wait_for_a_person_who_says_what_came_of_them() {
     on_each_engine(async |practice| {
-        let (office, patient) = a_patient(&practice).await;
+        let (_, patient) = a_patient(&practice).await;
         let phone = patient.opens_link().await;
         practice.app.clock.pass(days(105));
         let token = patient.issued.token.reveal();
