@@ -40,6 +40,9 @@ use tower::ServiceExt;
 
 use crate::care::vitals::Numbers;
 use crate::care::vitals::Vitals;
+use crate::web::client_address::Carried;
+use crate::web::client_address::ClientAddress;
+use crate::web::client_address::is_one_of;
 
 /// How long a connection may take, and how many there may be (safety promise U9).
 #[derive(Clone, Debug)]
@@ -190,8 +193,12 @@ fn answer(
     stream.set_write_timeout(Some(limits.unread));
     let header = limits.header;
     let service = service_fn(move |request: hyper::Request<Incoming>| {
+        let client = ClientAddress::of(peer.ip(), request.headers(), &limits.proxies);
+        let carried = Carried::of(peer.ip(), false, request.headers(), &limits.proxies);
         let mut request = request.map(|body| Body::new(Paced::new(body, Arc::clone(&limits))));
         request.extensions_mut().insert(ConnectInfo(peer));
+        request.extensions_mut().insert(client);
+        request.extensions_mut().insert(carried);
         router.clone().oneshot(request)
     });
     http1::Builder::new()
@@ -228,7 +235,7 @@ impl Places {
     /// `None`: there is none left, for this address or for anybody.
     fn take(&self, address: IpAddr) -> Option<Place> {
         let _of_all = Arc::clone(&self.all).try_acquire_owned().ok()?;
-        if self.limits.proxies.contains(&address) {
+        if is_one_of(&self.limits.proxies, address) {
             return Some(Place { _of_all, counted: None });
         }
         let mut each = self.each.lock().unwrap_or_else(PoisonError::into_inner);
