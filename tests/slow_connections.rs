@@ -33,6 +33,7 @@ fn limits() -> ListenLimits {
         connections: 60,
         connections_each: 20,
         proxies: Vec::new(),
+        ..ListenLimits::default()
     }
 }
 
