@@ -4,6 +4,8 @@ mod ahead;
 mod arm;
 mod backup;
 mod demo;
+mod fail_page;
+mod healthy;
 mod keys;
 mod measure;
 mod measure_again;
@@ -45,6 +47,10 @@ enum Command {
     Backup(Box<backup::Backup>),
     /// Start the server with an invented practice in a fresh temporary folder.
     Demo(demo::Demo),
+    /// Write the page that a proxy shows while the server does not answer.
+    FailPage(fail_page::FailPage),
+    /// Ask the server on this machine whether it can do its work; ends with status 1 when not.
+    Healthy(Settings),
     /// Keys that seal photos: show, add, wrap anew, take out.
     #[command(subcommand)]
     Keys(keys::Keys),
@@ -82,6 +88,8 @@ pub async fn run(line: Line) -> Result<(), Failure> {
         Command::Arm(settings) => arm::run(&settings).await,
         Command::Backup(backup) => backup::run(*backup).await,
         Command::Demo(demo) => demo::run(demo).await,
+        Command::FailPage(page) => fail_page::run(page).await,
+        Command::Healthy(settings) => healthy::run(&settings).await,
         Command::Keys(command) => keys::run(command).await,
         Command::Measure(measure) => measure::run(measure).await,
         Command::Protocol(command) => protocol::run(&command),
