@@ -232,6 +232,14 @@ impl Settings {
     pub fn check_nobody_listens_in(&self) -> Result<(), String> {
         let public_url = self.public_url();
         let is_https = public_url.starts_with("https://");
+        if self.address.is_unspecified() && self.public_url.is_none() {
+            return Err(format!(
+                "on {} it cannot know what people type: give --public-url, such as https://wounds.your-practice.example, and HTTPS by \
+                 --tls-cert FILE --tls-key FILE or by a proxy named with --proxies ADDRESS; or listen on this machine only (--address \
+                 127.0.0.1).",
+                self.address
+            ));
+        }
         if self.tls_files().is_some() {
             return if is_https {
                 Ok(())
@@ -292,6 +300,9 @@ mod tests {
         assert_eq!(refused("--address 192.0.2.1 --proxies 192.0.2.9 --public-url https://a.example"), None);
         let files = "--address 192.0.2.1 --tls-cert c.pem --tls-key k.pem";
         assert_eq!(refused(files), None);
+        let everywhere = "--address 0.0.0.0 --tls-cert c.pem --tls-key k.pem";
+        assert!(refused(everywhere).unwrap().contains("--public-url"));
+        assert_eq!(refused(&format!("{everywhere} --public-url https://a.example")), None);
         assert!(refused(&format!("{files} --public-url http://a.example")).unwrap().contains("https://"));
     }
 

@@ -25,6 +25,7 @@ mod story;
 mod verify;
 mod watch;
 mod watch_state;
+mod watchdog;
 
 use clap::Parser;
 use clap::Subcommand;

@@ -15,6 +15,7 @@ use crate::care::vitals::MIB;
 use crate::care::vitals::Machine;
 use crate::cli::BadInput;
 use crate::cli::Failure;
+use crate::cli::watchdog;
 use crate::config::Settings;
 use crate::ids::Chance;
 use crate::jobs;
@@ -227,12 +228,15 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
     let looking = tls.clone().map(|tls| tokio::spawn(tls.keep_looking()));
     let limits = ListenLimits { proxies, vitals, tls, ..ListenLimits::default() };
     let limits = server::most_files().map_or_else(|| limits.clone(), |most| limits.clone().within(most));
+    let telling = tokio::spawn(watchdog::keep_telling());
+    watchdog::listens();
     web::listen::serve(listener, web::router(app), limits, async move { stop.notified().await }).await?;
     measuring.abort();
     working.abort();
     signing.abort();
     reloading.abort();
     scrubbing.abort();
+    telling.abort();
     for task in [beating, looking].into_iter().flatten() {
         task.abort();
     }
