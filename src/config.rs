@@ -227,9 +227,37 @@ impl Settings {
         }
     }
 
+    /// A database on another machine is asked over TLS, by a certificate that is checked: its password and every row go that way.
+    fn check_way_to_database(&self) -> Result<(), String> {
+        let Some(url) = self.database_url.as_deref().filter(|url| url.starts_with("postgres")) else {
+            return Ok(());
+        };
+        let parsed = reqwest::Url::parse(url).map_err(|fault| format!("--database-url: {fault}"))?;
+        let host = parsed.host_str().unwrap_or_default();
+        let near = |host: &str| {
+            let bare = host.trim_matches(['[', ']']);
+            // An encoded path is a socket in the file system.
+            matches!(bare, "" | "localhost")
+                || bare.starts_with("%2F")
+                || bare.parse().is_ok_and(|ip: IpAddr| ip.is_loopback())
+        };
+        let checked = parsed.query_pairs().any(|(key, value)| key == "sslmode" && value == "verify-full");
+        if near(host)
+            || checked
+            || parsed.query_pairs().any(|(key, value)| key == "host" && value.starts_with('/'))
+        {
+            return Ok(());
+        }
+        Err(format!(
+            "the database on {host} would be asked over a line that others can read. Put ?sslmode=verify-full behind --database-url, and \
+             &sslrootcert=FILE for an authority of your own."
+        ))
+    }
+
     /// Refused, with what to do instead: whatever would carry passwords and photos where others can read them (safety promise
     /// A34). Plain http is for this machine, and for a proxy with HTTPS that is named.
     pub fn check_nobody_listens_in(&self) -> Result<(), String> {
+        self.check_way_to_database()?;
         let public_url = self.public_url();
         let is_https = public_url.starts_with("https://");
         if self.address.is_unspecified() && self.public_url.is_none() {
@@ -304,6 +332,21 @@ mod tests {
         assert!(refused(everywhere).unwrap().contains("--public-url"));
         assert_eq!(refused(&format!("{everywhere} --public-url https://a.example")), None);
         assert!(refused(&format!("{files} --public-url http://a.example")).unwrap().contains("https://"));
+    }
+
+    #[test]
+    fn a_database_elsewhere_is_asked_over_tls_that_is_checked() {
+        for near in
+            ["postgres://u@127.0.0.1:5433/c", "postgres://u@localhost/c", "postgres://u@[::1]/c", "sqlite:/x"]
+        {
+            assert_eq!(refused(&format!("--database-url {near}")), None, "{near}");
+        }
+        assert_eq!(refused("--database-url postgres:///c?host=/run/postgresql"), None);
+        let away = "--database-url postgres://u@db.practice.example/c";
+        assert_eq!(refused(&format!("{away}?sslmode=verify-full")), None);
+        for open in ["", "?sslmode=disable", "?sslmode=prefer", "?sslmode=require", "?sslmode=verify-ca"] {
+            assert!(refused(&format!("{away}{open}")).unwrap().contains("sslmode=verify-full"), "{open}");
+        }
     }
 
     #[test]

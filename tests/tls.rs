@@ -178,26 +178,44 @@ async fn a_client_that_knows_the_authority_is_served_by_1_2_and_1_3_and_no_other
     assert!(refused.to_string().contains("UnknownIssuer"), "{refused}");
 }
 
-/// A greeting of TLS 1.1 (RFC 4346, section 7.4.1.2) with one cipher of its day, and no extensions.
-fn greeting_of_1_1() -> Vec<u8> {
-    let mut hello = vec![3, 2];
+/// A client's greeting as TLS 1.2 has it (RFC 5246, section 7.4.1.2), that says this version: one cipher, and the extensions for it.
+fn greeting(version: [u8; 2]) -> Vec<u8> {
+    let signatures = [0, 13, 0, 4, 0, 2, 4, 3];
+    let curves = [0, 10, 0, 4, 0, 2, 0, 23];
+    let points = [0, 11, 0, 2, 1, 0];
+    let extensions = [&signatures[..], &curves, &points].concat();
+    let mut hello = version.to_vec();
     hello.extend([7; 32]);
-    hello.extend([0, 0, 2, 0x00, 0x2F, 1, 0]);
+    // No session; TLS_ECDHE_ECDSA_WITH_AES_128_GCM_SHA256; no compression.
+    hello.extend([0, 0, 2, 0xC0, 0x2B, 1, 0, 0]);
+    hello.push(u8::try_from(extensions.len()).unwrap());
+    hello.extend(extensions);
     let length = u8::try_from(hello.len()).unwrap();
     let mut record = vec![22, 3, 1, 0, length + 4, 1, 0, 0, length];
     record.extend(hello);
     record
 }
 
+/// The first seven bytes that come back.
+async fn answered(server: &Server, greeting: &[u8]) -> [u8; 7] {
+    let mut stream = TcpStream::connect(server.address).await.unwrap();
+    stream.write_all(greeting).await.unwrap();
+    let mut said = [0; 7];
+    timeout(PATIENCE, stream.read_exact(&mut said)).await.expect("it answers").unwrap();
+    said
+}
+
 #[tokio::test]
-async fn tls_1_1_is_refused_by_an_alert() {
+async fn tls_1_1_and_1_0_are_refused_by_an_alert() {
     let server = start(&Files::new(&Authority::new().pair()), ListenLimits::default()).await;
-    let mut old = TcpStream::connect(server.address).await.unwrap();
-    old.write_all(&greeting_of_1_1()).await.unwrap();
-    let mut said = Vec::new();
-    let _ = timeout(PATIENCE, old.read_to_end(&mut said)).await.expect("it is let go");
-    // An alert record, fatal, protocol_version (RFC 5246, section 7.2).
-    assert!(said.len() == 7 && said[0] == 21 && said[5..] == [2, 70], "{said:?}");
+    // A handshake record with the server's greeting: the same words in 1.2 are understood.
+    let understood = answered(&server, &greeting([3, 3])).await;
+    assert_eq!((understood[0], understood[5]), (22, 2), "{understood:?}");
+    for old in [[3, 2], [3, 1]] {
+        // An alert record: fatal, protocol_version (RFC 5246, section 7.2).
+        let refused = answered(&server, &greeting(old)).await;
+        assert_eq!((refused[0], &refused[5..]), (21, &[2, 70][..]), "{old:?}");
+    }
 }
 
 #[tokio::test]
@@ -221,7 +239,7 @@ async fn half_a_handshake_holds_no_place() {
     let limits = ListenLimits { handshake, connections: 2, ..ListenLimits::default() };
     let server = start(&Files::new(&authority.pair()), limits).await;
     let client = authority.client(&[&TLS13]);
-    for half in [&b""[..], &[22, 3, 1], &greeting_of_1_1()[..20]] {
+    for half in [&b""[..], &[22, 3, 1], &greeting([3, 3])[..20]] {
         let mut held = Vec::new();
         let began = Instant::now();
         for _ in 0..2 {

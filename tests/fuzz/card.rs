@@ -13,7 +13,6 @@ use closewatch::photo::find_card;
 use crate::Came;
 use crate::Target;
 use crate::photo_samples::opened;
-use crate::photo_samples::sample;
 
 /// Pixels, as two bytes of width, two of height, then red, green, blue; whatever is missing is black.
 fn picture(bytes: &[u8]) -> Option<Picture> {
@@ -32,23 +31,44 @@ fn bytes_of(picture: &image::RgbImage) -> Vec<u8> {
     [&side(picture.width())[..], &side(picture.height()), picture.as_raw()].concat()
 }
 
-/// A painted photo with its card, at two sizes, and turned.
+/// Two drawn photos cut down to the card and what lies close around it, as they are and turned.
 fn samples() -> Vec<Vec<u8>> {
-    let clean = photo::clean(&sample("drawn-sharp.jpg"), &Limits::default()).unwrap();
-    let whole = opened(clean.review());
-    let half = image::imageops::thumbnail(&whole, whole.width() / 2, whole.height() / 2);
-    let mut samples = vec![bytes_of(&half), bytes_of(&image::imageops::rotate90(&half))];
-    samples.retain(|bytes| look(bytes) == Came::Taken);
+    let mut samples = Vec::new();
+    for name in ["typ-0001", "typ-0008"] {
+        let path = format!("{}/tests/phantoms/{name}.jpg", env!("CARGO_MANIFEST_DIR"));
+        let clean = photo::clean(&std::fs::read(path).unwrap(), &Limits::default()).unwrap();
+        let whole = opened(clean.review());
+        let picture = Picture::from_rendition(&clean.review().jpeg).unwrap();
+        let corners =
+            find_card(&picture, &issue(), middle(&picture), None).expect("the card is found").corners_px;
+        let margin = 0.6 * (corners[0].x_px - corners[2].x_px).hypot(corners[0].y_px - corners[2].y_px);
+        let span = |of: fn(&PxPoint) -> f64, longest: u32| {
+            let low = corners.iter().map(of).fold(f64::INFINITY, f64::min) - margin;
+            let high = corners.iter().map(of).fold(0.0, f64::max) + margin;
+            let start = low.max(0.0) as u32;
+            (start, (high as u32).min(longest) - start)
+        };
+        let ((x, width), (y, height)) =
+            (span(|at| at.x_px, whole.width()), span(|at| at.y_px, whole.height()));
+        let close = image::imageops::crop_imm(&whole, x, y, width, height).to_image();
+        samples.extend([bytes_of(&close), bytes_of(&image::imageops::rotate90(&close))]);
+    }
     samples
+}
+
+fn issue() -> CardIssue {
+    CardIssue { ids: 0..=9, tag_edge_mm: TAG_EDGE_MM }
+}
+
+fn middle(picture: &Picture) -> PxPoint {
+    PxPoint { x_px: picture.width() as f64 / 2.0, y_px: picture.height() as f64 / 2.0 }
 }
 
 fn look(bytes: &[u8]) -> Came {
     let Some(picture) = picture(bytes) else { return Came::Refused };
     let (width, height) = (picture.width() as f64, picture.height() as f64);
-    let issue = CardIssue { ids: 0..=9, tag_edge_mm: TAG_EDGE_MM };
-    let middle = PxPoint { x_px: width / 2.0, y_px: height / 2.0 };
-    let Ok(card) = find_card(&picture, &issue, middle, None) else { return Came::Refused };
-    assert!(issue.ids.contains(&card.tag_id), "{}", card.tag_id);
+    let Ok(card) = find_card(&picture, &issue(), middle(&picture), None) else { return Came::Refused };
+    assert!(issue().ids.contains(&card.tag_id), "{}", card.tag_id);
     for corner in card.corners_px {
         // A fitted edge may run a little over the picture's own.
         let inside =

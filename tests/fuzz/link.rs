@@ -105,7 +105,9 @@ fn links_and_codes() {
     target.run(|input| {
         let (door, rest) = input.split_first().map_or((LINK, &[][..]), |(door, rest)| (door % 2, rest));
         let text = String::from_utf8_lossy(rest);
-        let right = if door == LINK { text == token } else { means(&text, &code) };
+        // A NUL is no letter (`web::plain`): it is left out of everything that is typed.
+        let meant = text.replace('\0', "");
+        let right = if door == LINK { meant == token } else { means(&meant, &code) };
         let page = engine.block_on(tries(&patient, door, &text));
         assert!(!page.status.is_server_error(), "{}: {}", page.status, page.words());
         let opened = page.status == StatusCode::SEE_OTHER && page.leads_to() == "/my";

@@ -20,23 +20,24 @@ if [ "$(id -u)" -ne 0 ]; then
   echo "not tried inside: mounting needs root"
   exit 0
 fi
+port=$(python3 -c 'import socket; s = socket.socket(); s.bind(("127.0.0.1", 0)); print(s.getsockname()[1])')
 # Everything inside ends with the namespace.
-unshare --mount --pid --fork --kill-child bash -s "$image" <<'INSIDE'
+unshare --mount --pid --fork --kill-child bash -s "$image" "$port" <<'INSIDE'
 set -euo pipefail
-image=$1
+image=$1 port=$2
 mount --bind "$image" "$image"
 mount --bind "$image/var/lib/closewatch" "$image/var/lib/closewatch"
 mount -t tmpfs -o size=64m,mode=1777 tmpfs "$image/tmp"
 mount -o remount,bind,ro "$image"
 # By chroot's own switch for the user: it takes every capability away with it.
-run() { setpriv --no-new-privs chroot --userspec=65532:65532 --groups=65532 "$image" /usr/local/bin/closewatch "$@"; }
+inside=(setpriv --no-new-privs chroot --userspec=65532:65532 --groups=65532 "$image" /usr/local/bin/closewatch)
 if touch "$image/etc/planted" 2>/dev/null; then echo "the root can be written to" >&2; exit 1; fi
-run --version
-export CLOSEWATCH_DATA=/var/lib/closewatch CLOSEWATCH_PORT=18231
-run serve >"$image/tmp/said" 2>&1 &
+"${inside[@]}" --version
+export CLOSEWATCH_DATA=/var/lib/closewatch CLOSEWATCH_PORT="$port"
+"${inside[@]}" serve >"$image/tmp/said" 2>&1 &
 server=$!
 for _ in $(seq 100); do
-  if run healthy >/dev/null 2>&1; then healthy=yes; break; fi
+  if "${inside[@]}" healthy >/dev/null 2>&1; then healthy=yes; break; fi
   sleep 0.1
 done
 if [ "${healthy:-no}" != yes ]; then
@@ -50,6 +51,6 @@ if [ "$(stat -c %u "$image/var/lib/closewatch/closewatch.sqlite")" != 65532 ]; t
 fi
 kill "$server"
 wait "$server" 2>/dev/null || true
-if run healthy >/dev/null 2>&1; then echo "healthy answers for a server that is gone" >&2; exit 1; fi
+if "${inside[@]}" healthy >/dev/null 2>&1; then echo "healthy answers for a server that is gone" >&2; exit 1; fi
 echo "it runs inside, on a read-only root, as user 65532, and its health check tells life from death"
 INSIDE
