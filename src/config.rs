@@ -239,7 +239,7 @@ impl Settings {
             // An encoded path is a socket in the file system.
             matches!(bare, "" | "localhost")
                 || bare.starts_with("%2F")
-                || bare.parse().is_ok_and(|ip: IpAddr| ip.is_loopback())
+                || bare.parse::<IpAddr>().is_ok_and(|ip| ip.is_loopback())
         };
         let checked = parsed.query_pairs().any(|(key, value)| key == "sslmode" && value == "verify-full");
         if near(host)

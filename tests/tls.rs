@@ -180,9 +180,9 @@ async fn a_client_that_knows_the_authority_is_served_by_1_2_and_1_3_and_no_other
 
 /// A client's greeting as TLS 1.2 has it (RFC 5246, section 7.4.1.2), that says this version: one cipher, and the extensions for it.
 fn greeting(version: [u8; 2]) -> Vec<u8> {
-    let signatures = [0, 13, 0, 4, 0, 2, 4, 3];
-    let curves = [0, 10, 0, 4, 0, 2, 0, 23];
-    let points = [0, 11, 0, 2, 1, 0];
+    let signatures: [u8; 8] = [0, 13, 0, 4, 0, 2, 4, 3];
+    let curves: [u8; 8] = [0, 10, 0, 4, 0, 2, 0, 23];
+    let points: [u8; 6] = [0, 11, 0, 2, 1, 0];
     let extensions = [&signatures[..], &curves, &points].concat();
     let mut hello = version.to_vec();
     hello.extend([7; 32]);
