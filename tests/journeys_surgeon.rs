@@ -267,7 +267,8 @@ async fn a_reply_text_can_be_chosen_without_a_script_and_stands_in_the_patients_
     let id = surgeon.member.id.to_string();
     let made = office.presses("/patients", &enrolment(&id, "key")).await;
     let token = made.field("token").unwrap();
-    let knock = closewatch::care::knock::knock(practice.desk(), &token, &practice.moment()).await.unwrap();
+    let knock =
+        closewatch::care::knock::knock(practice.desk(), &token, None, &practice.moment()).await.unwrap();
     let closewatch::care::knock::Knock::Open { token, .. } = knock else { panic!("the link is closed") };
     let holder = closewatch::care::knock::holder(practice.desk(), token.reveal(), practice.now())
         .await

@@ -12,6 +12,8 @@ use crate::care::LinkHolder;
 use crate::care::assessing;
 use crate::care::assessing::Again;
 use crate::care::assessing::Assessed;
+use crate::care::flood;
+use crate::care::gates::DECODING_AGAIN;
 use crate::care::knock;
 use crate::care::measuring;
 use crate::care::measuring::Hints;
@@ -121,7 +123,8 @@ pub struct Receipt {
 }
 
 /// Cleans a picture and keeps its renditions durably. A picture that cannot be read is no error: the check goes on
-/// without it, and the reason is kept. `position` from 1. [`CareError::NoRoom`]: the disk takes no photos just now.
+/// without it, and the reason is kept. `position` from 1. [`CareError::NoRoom`]: the disk takes no photos just now;
+/// [`CareError::Busy`]: more pictures wait than can be read soon.
 pub async fn prepare_photo(
     desk: &Desk,
     bytes: Vec<u8>,
@@ -133,10 +136,15 @@ pub async fn prepare_photo(
     }
     let position = position.clamp(1, MOST_PHOTOS);
     let sent_sha256 = data_encoding::HEXLOWER.encode(&Sha256::digest(&bytes));
+    let place = desk.gates.decoding.enter().ok_or(CareError::Busy { again: DECODING_AGAIN })?;
     let clean = {
-        let _permit = desk.decoding.acquire().await.map_err(|closed| CareError::Work(closed.to_string()))?;
+        let turn = place.turn().await?;
         let limits = desk.limits;
-        tokio::task::spawn_blocking(move || photo::clean(&bytes, &limits)).await
+        tokio::task::spawn_blocking(move || {
+            let _turn = turn;
+            photo::clean(&bytes, &limits)
+        })
+        .await
     };
     match clean {
         Ok(Ok(clean)) => keep_renditions(desk, clean, sent_sha256, position, tap).await,
@@ -356,6 +364,9 @@ async fn tie_photos(
 ) -> Done<bool> {
     let mut here = photos::of_check(conn, check.practice, check.id).await?.len() as i64;
     let mut any_new = false;
+    if prepared.is_empty() || flood::is_too_much(conn, check, moment).await? {
+        return Ok(false);
+    }
     for photo in prepared {
         if here >= MOST_PHOTOS {
             break;

@@ -1,5 +1,7 @@
 //! A phone knocks with a patient link: sending needs only the link, reading also needs the PIN.
 
+use std::net::IpAddr;
+
 use jiff::SignedDuration;
 use jiff::Timestamp;
 
@@ -64,27 +66,42 @@ pub enum Knock {
     Unknown,
 }
 
-/// Exchanges a link's token for a phone's session.
-pub async fn knock(desk: &Desk, token: &str, moment: &Moment) -> Done<Knock> {
-    let link = links::by_token(&mut *desk.db.read().await?, &sha256_hex(token)).await?;
-    open(desk, link, moment).await
-}
-
-/// Exchanges a typed code for a phone's session.
-pub async fn knock_with_code(desk: &Desk, typed: &str, moment: &Moment) -> Done<Knock> {
-    let Some(code) = secrets::read_typed_code(typed) else { return Ok(Knock::Unknown) };
-    let locator = code.get(..LOCATOR_LENGTH).unwrap_or_default();
-    let link = links::by_code_locator(&mut *desk.db.read().await?, locator).await?;
+/// Exchanges a link's token for a phone's session. A link that is known opens, whatever else came from the same network;
+/// [`CareError::TooMany`]: this one is not known, and too many that were not came from there.
+pub async fn knock(desk: &Desk, token: &str, from: Option<IpAddr>, moment: &Moment) -> Done<Knock> {
+    let link = match secrets::can_be_link_token(token) {
+        true => links::by_token(&mut *desk.db.read().await?, &sha256_hex(token)).await?,
+        false => None,
+    };
     match link {
-        Some(link) if secrets::matches(desk, code_secret(&code), &link.code_phc).await? => {
-            open(desk, Some(link), moment).await
-        }
-        Some(_) | None => Ok(Knock::Unknown),
+        Some(link) => open(desk, link, moment).await,
+        None => unknown(desk, from, moment.now),
     }
 }
 
-async fn open(desk: &Desk, link: Option<PatientLink>, moment: &Moment) -> Done<Knock> {
-    let Some(link) = link else { return Ok(Knock::Unknown) };
+/// Exchanges a typed code for a phone's session. [`CareError::TooMany`]: as for a link; a code whose beginning is known is still
+/// looked at a few times a minute.
+pub async fn knock_with_code(desk: &Desk, typed: &str, from: Option<IpAddr>, moment: &Moment) -> Done<Knock> {
+    let Some(code) = secrets::read_typed_code(typed) else { return unknown(desk, from, moment.now) };
+    let locator = code.get(..LOCATOR_LENGTH).unwrap_or_default();
+    let Some(link) = links::by_code_locator(&mut *desk.db.read().await?, locator).await? else {
+        return unknown(desk, from, moment.now);
+    };
+    desk.gates.guesses.may_look(from, locator, moment.now)?;
+    let place = secrets::place(desk)?;
+    match secrets::matches_at(place, code_secret(&code), &link.code_phc).await? {
+        true => open(desk, link, moment).await,
+        false => unknown(desk, from, moment.now),
+    }
+}
+
+/// Nobody has that link or code: it counts as a guess.
+fn unknown(desk: &Desk, from: Option<IpAddr>, now: Timestamp) -> Done<Knock> {
+    desk.gates.guesses.note(from, now)?;
+    Ok(Knock::Unknown)
+}
+
+async fn open(desk: &Desk, link: PatientLink, moment: &Moment) -> Done<Knock> {
     let mut tx = desk.db.write().await?;
     let subject = format!("link:{}", link.id);
     if link.revoked.is_some() || link.expires <= moment.now {

@@ -4,6 +4,7 @@ mod app;
 mod assets;
 mod browser_words;
 mod chart_words;
+pub mod client_address;
 mod cookies;
 mod csv;
 mod doors;

@@ -21,6 +21,7 @@ use crate::care::CareError;
 use crate::web::App;
 use crate::web::Door;
 use crate::web::assets;
+use crate::web::client_address;
 use crate::web::doors::Doors;
 use crate::web::doors::Who;
 use crate::web::error::PageError;
@@ -75,5 +76,6 @@ pub fn router(app: &App) -> Router {
         .layer(CsrfLayer::new())
         .layer(from_fn(headers::need_origin))
         .layer(from_fn_with_state(app.clone(), headers::add))
+        .layer(from_fn(client_address::note))
         .layer(TimeoutLayer::with_status_code(StatusCode::REQUEST_TIMEOUT, LONGEST_REQUEST))
 }

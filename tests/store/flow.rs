@@ -295,13 +295,14 @@ async fn a_revoked_or_expired_link_opens_nothing_and_its_phones_are_out() {
         assert!(matches!(came, Err(CareError::LinkClosed)), "{came:?}");
         let asked = thread::ask(desk, &holder, "asked", "May I shower?", &practice.moment()).await;
         assert!(matches!(asked, Err(CareError::LinkClosed)), "{asked:?}");
-        let knocked = async |token: &str| knock::knock(desk, token, &practice.moment()).await.unwrap();
+        let knocked = async |token: &str| knock::knock(desk, token, None, &practice.moment()).await.unwrap();
         assert!(matches!(knocked(patient.issued.token.reveal()).await, Knock::Closed(_)));
         assert!(matches!(knocked(second.token.reveal()).await, Knock::Open { .. }));
-        let by_code = knock::knock_with_code(desk, second.code.reveal(), &practice.moment()).await.unwrap();
+        let by_code =
+            knock::knock_with_code(desk, second.code.reveal(), None, &practice.moment()).await.unwrap();
         assert!(matches!(by_code, Knock::Open { .. }));
         let wrong = format!("{}000000000000", &second.code.reveal()[..4]);
-        let by_code = knock::knock_with_code(desk, &wrong, &practice.moment()).await.unwrap();
+        let by_code = knock::knock_with_code(desk, &wrong, None, &practice.moment()).await.unwrap();
         assert!(matches!(by_code, Knock::Unknown));
         // The link outlives the plan by two weeks: 90 + 14 days.
         practice.minutes_pass(104 * 24 * 60 + 1);

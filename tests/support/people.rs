@@ -169,7 +169,7 @@ impl Patient {
     /// Opens the link on a phone.
     pub async fn opens_link(&self) -> Phone {
         let (desk, moment) = (self.practice.desk(), self.practice.moment());
-        match knock::knock(desk, self.issued.token.reveal(), &moment).await.unwrap() {
+        match knock::knock(desk, self.issued.token.reveal(), None, &moment).await.unwrap() {
             Knock::Open { token, .. } => {
                 let cookie = format!("__Host-closewatch-phone={}", token.reveal());
                 Phone { patient: self.clone(), token: token.reveal().to_owned(), cookie }

@@ -1,6 +1,9 @@
 //! Opening a patient link or a typed code. Looking at the link does nothing; only the button knocks.
 
+use std::net::IpAddr;
+
 use askama::Template;
+use axum::Extension;
 use axum::Form;
 use axum::extract::Path;
 use axum::extract::State;
@@ -10,15 +13,19 @@ use axum::response::AppendHeaders;
 use axum::response::IntoResponse;
 use axum::response::Redirect;
 use axum::response::Response;
+use jiff::SignedDuration;
 use serde::Deserialize;
 
+use crate::care::CareError;
 use crate::care::knock;
 use crate::care::knock::Knock;
 use crate::store::practices::Practice;
 use crate::web::App;
 use crate::web::assets;
+use crate::web::client_address::ClientAddress;
 use crate::web::cookies::Cookie;
 use crate::web::error::PageError;
+use crate::web::error::retry_after;
 use crate::web::patient::frame;
 use crate::web::patient::frame::Number;
 use crate::words::Language;
@@ -62,8 +69,24 @@ pub async fn show() -> Result<Response, PageError> {
 }
 
 /// The knock: the token becomes a cookie, and the address has no secret in it any more.
-pub async fn open(State(app): State<App>, Path(token): Path<String>) -> Result<Response, PageError> {
-    answer(&app, knock::knock(&app.desk, &token, &app.moment()).await?)
+pub async fn open(
+    State(app): State<App>,
+    from: Option<Extension<ClientAddress>>,
+    Path(token): Path<String>,
+) -> Result<Response, PageError> {
+    match knock::knock(&app.desk, &token, address(from), &app.moment()).await {
+        Err(CareError::TooMany { again }) => waits(unknown_page()?, again),
+        other => answer(&app, other?),
+    }
+}
+
+fn address(from: Option<Extension<ClientAddress>>) -> Option<IpAddr> {
+    from.map(|Extension(ClientAddress(address))| address)
+}
+
+/// The same page, which says to wait: too many that nobody knows came from the same network. One that is known would have opened.
+fn waits(page: Response, again: SignedDuration) -> Result<Response, PageError> {
+    Ok((StatusCode::TOO_MANY_REQUESTS, [(header::RETRY_AFTER, retry_after(again))], page).into_response())
 }
 
 fn answer(app: &App, knock: Knock) -> Result<Response, PageError> {
@@ -133,11 +156,17 @@ enum Notice {
     Nothing,
     Left,
     Wrong,
+    /// Nothing was looked at: too many came.
+    Wait,
 }
 
 impl Notice {
     fn is_wrong(self) -> bool {
         self == Notice::Wrong
+    }
+
+    fn is_wait(self) -> bool {
+        self == Notice::Wait
     }
 
     fn is_left(self) -> bool {
@@ -173,11 +202,15 @@ pub struct CodeForm {
 
 pub async fn open_with_code(
     State(app): State<App>,
+    from: Option<Extension<ClientAddress>>,
     Form(form): Form<CodeForm>,
 ) -> Result<Response, PageError> {
     let typed: String = form.code.chars().take(LONGEST_CODE).collect();
-    match knock::knock_with_code(&app.desk, &typed, &app.moment()).await? {
-        Knock::Unknown => code_page(typed, Notice::Wrong, StatusCode::UNPROCESSABLE_ENTITY),
-        other => answer(&app, other),
+    match knock::knock_with_code(&app.desk, &typed, address(from), &app.moment()).await {
+        Ok(Knock::Unknown) => code_page(typed, Notice::Wrong, StatusCode::UNPROCESSABLE_ENTITY),
+        Err(CareError::TooMany { again }) => {
+            waits(code_page(typed, Notice::Wait, StatusCode::TOO_MANY_REQUESTS)?, again)
+        }
+        other => answer(&app, other?),
     }
 }
