@@ -18,9 +18,7 @@ use crate::store::alarms::AlarmKind;
 use crate::store::checks::WoundCheck;
 use crate::store::photos;
 
-/// Checks with photos that one link may send within [`PHOTO_DAY`]; the plan asks for one or two a day.
-pub const PHOTO_CHECKS: usize = 20;
-/// A day that moves along with time.
+/// A day that moves along with time. How many checks with photos it holds is the server's setting, 20 unless it was changed.
 pub const PHOTO_DAY: SignedDuration = SignedDuration::from_hours(24);
 
 /// From when photos are taken again for the check with this form key; `None`: they are taken now. A check that has photos of
@@ -31,7 +29,7 @@ pub async fn photos_again(
     form_key: &str,
     now: Timestamp,
 ) -> Done<Option<Timestamp>> {
-    again(&mut *desk.db.read().await?, holder.practice, holder.link, form_key, now).await
+    again(desk, &mut *desk.db.read().await?, holder.practice, holder.link, form_key, now).await
 }
 
 /// As [`photos_again`], of a photo that is there to be sent: where it is not taken, the practice is told.
@@ -52,8 +50,13 @@ pub async fn refused_until(
 }
 
 /// Whether photos for this check are one check too many, within the transaction that would keep them. Then the practice is told.
-pub(in crate::care) async fn is_too_much(conn: &mut Conn, check: &WoundCheck, moment: &Moment) -> Done<bool> {
-    let again = again(conn, check.practice, check.link, &check.form_key, moment.now).await?;
+pub(in crate::care) async fn is_too_much(
+    desk: &Desk,
+    conn: &mut Conn,
+    check: &WoundCheck,
+    moment: &Moment,
+) -> Done<bool> {
+    let again = again(desk, conn, check.practice, check.link, &check.form_key, moment.now).await?;
     if again.is_some() {
         tell(conn, check.practice, check.link, moment).await?;
     }
@@ -61,6 +64,7 @@ pub(in crate::care) async fn is_too_much(conn: &mut Conn, check: &WoundCheck, mo
 }
 
 async fn again(
+    desk: &Desk,
     conn: &mut Conn,
     practice: PracticeId,
     link: LinkId,
@@ -68,7 +72,8 @@ async fn again(
     now: Timestamp,
 ) -> Done<Option<Timestamp>> {
     let others = photos::other_checks_since(conn, practice, link, form_key, now - PHOTO_DAY).await?;
-    Ok(others.len().checked_sub(PHOTO_CHECKS).map(|over| others[over] + PHOTO_DAY))
+    let most = desk.vitals.machine().photo_checks_a_day.max(1);
+    Ok(others.len().checked_sub(most).map(|over| others[over] + PHOTO_DAY))
 }
 
 /// Tells the practice, once until somebody has seen to it.

@@ -247,7 +247,7 @@ pub(in crate::care) async fn receive_in(
         check.photos_expected = sending.photos_expected.min(MOST_PHOTOS);
         changed = true;
     }
-    changed |= tie_photos(tx, &check, prepared, moment).await?;
+    changed |= tie_photos(desk, tx, &check, prepared, moment).await?;
     if changed {
         let again = Again::Amended(Actor::Link(check.link));
         assessing::assess_again(desk, tx, &wound, &mut check, again, moment).await?;
@@ -270,7 +270,7 @@ pub async fn add_photo(
     let wound = wounds::hold(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
     knock::must_be_open(&mut tx, holder, moment.now).await?;
     let Some(mut check) = checks::by_form_key(&mut tx, holder.link, form_key).await? else { return Ok(None) };
-    if tie_photos(&mut tx, &check, vec![prepared], moment).await? {
+    if tie_photos(desk, &mut tx, &check, vec![prepared], moment).await? {
         let again = Again::Amended(Actor::Link(check.link));
         assessing::assess_again(desk, &mut tx, &wound, &mut check, again, moment).await?;
     }
@@ -357,6 +357,7 @@ async fn open_check(
 
 /// Ties photos to their check. True when one of them was new.
 async fn tie_photos(
+    desk: &Desk,
     conn: &mut Conn,
     check: &WoundCheck,
     prepared: Vec<PreparedPhoto>,
@@ -364,7 +365,7 @@ async fn tie_photos(
 ) -> Done<bool> {
     let mut here = photos::of_check(conn, check.practice, check.id).await?.len() as i64;
     let mut any_new = false;
-    if prepared.is_empty() || flood::is_too_much(conn, check, moment).await? {
+    if prepared.is_empty() || flood::is_too_much(desk, conn, check, moment).await? {
         return Ok(false);
     }
     for photo in prepared {

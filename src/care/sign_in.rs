@@ -102,6 +102,9 @@ pub async fn sign_in(desk: &Desk, knocking: Knocking<'_>, moment: &Moment) -> Do
             note_wrong(desk, member.as_ref(), "sign_in.wrong", booked, moment).await?;
         } else {
             tracing::warn!("a try to sign in with a name nobody has");
+            let mut tx = desk.db.write().await?;
+            sign_in_tries::write_as_if(&mut tx, &counted).await?;
+            tx.commit().await?;
         }
         return Ok(if booked.next > now { SignIn::Wait { until: booked.next } } else { SignIn::Wrong });
     };

@@ -91,7 +91,7 @@ pub struct WaitingCheck {
     pub measured_before: Facts,
     /// The patient's messages on this wound that nobody has dealt with.
     pub open_questions: i64,
-    /// Checks of this wound that wait and are read before this one, and all of them that wait, this one among them.
+    /// Waiting checks of this wound that are read before this one; and all that wait, this one among them.
     pub before_of_wound: i64,
     pub waiting_of_wound: i64,
 }
@@ -338,14 +338,12 @@ pub async fn waiting_folded(
                     CASE WHEN open_check.due_ms < $5 AND open_check.urgency > 0 \
                         THEN open_check.urgency - 1 ELSE open_check.urgency END AS effective \
                 FROM wound_check open_check \
-                JOIN wound open_wound ON open_wound.id = open_check.wound_id \
-                JOIN patient named ON named.id = open_wound.patient_id \
+                JOIN wound open_wound ON open_wound.id = open_check.wound_id JOIN patient named ON named.id = open_wound.patient_id \
                 WHERE open_check.practice_id = $1 AND open_check.state IN ('queued', 'in_review') \
                 AND ($2 = '' OR named.name_folded LIKE $2 ESCAPE '!') \
                 AND ($4 = '' OR open_check.state = $4)) ranked \
             WHERE $3 < 0 OR ranked.effective = $3) placed \
-            WHERE placed.place <= $7 \
-            ORDER BY placed.effective, placed.due_ms, placed.sequence LIMIT $6) chosen \
+            WHERE placed.place <= $7 ORDER BY placed.effective, placed.due_ms, placed.sequence LIMIT $6) chosen \
         JOIN wound_check waiting ON waiting.id = chosen.id \
         JOIN wound ON wound.id = waiting.wound_id JOIN patient ON patient.id = wound.patient_id \
         ORDER BY CASE WHEN waiting.due_ms < $5 AND waiting.urgency > 0 THEN waiting.urgency - 1 \

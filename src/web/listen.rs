@@ -73,7 +73,7 @@ impl Default for ListenLimits {
             bytes_per_second: 1_024,
             body: Duration::from_secs(600),
             unread: Duration::from_secs(60),
-            connections: 512,
+            connections: 1_280,
             connections_each: 16,
             turned_away: TURNED_AWAY,
             proxies: Vec::new(),
@@ -327,7 +327,7 @@ mod tests {
         };
         assert_eq!(of(64), (12, 4));
         assert_eq!(of(256), (156, 52));
-        assert_eq!(of(4_096), (512, 64));
+        assert_eq!(of(4_096), (1_280, 64));
         assert_eq!(of(0), (2, 2), "it listens all the same");
     }
 

@@ -113,6 +113,7 @@ pub async fn show(
     let measured = measuring::for_patient(&app.desk, &phone.holder, check.id).await?;
     let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
     let refused_until = flood::photos_again(&app.desk, &phone.holder, &check.form_key, app.now()).await?;
+    let most = app.desk.vitals.machine().photo_checks_a_day;
     let progress = progress::of_check(&app.desk, &phone.holder, check.id).await?;
     let (language, now) = (phone.holder.language, app.now());
     let clock = |at: Timestamp| clock::when(at, now, &home.practice.zone, language);
@@ -144,7 +145,7 @@ pub async fn show(
             match (room::now(&app.desk), refused_until) {
                 (Room::AnswersOnly, _) => photo_words.no_room(&home.practice.phone),
                 (Room::Filling | Room::Plenty, Some(until)) => {
-                    photo_words.too_many_today(&clock(until), &home.practice.phone)
+                    photo_words.too_many_today(most, &clock(until), &home.practice.phone)
                 }
                 (Room::Filling | Room::Plenty, None) => photo_words.missing(),
             }

@@ -153,8 +153,9 @@ async fn too_many(
     let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
     let language = phone.holder.language;
     let when = clock::when(until, app.now(), &home.practice.zone, language);
-    let told =
-        PhotoIn { ok: false, words: vec![PhotoWords(language).too_many_today(&when, &home.practice.phone)] };
+    let most = app.desk.vitals.machine().photo_checks_a_day;
+    let words = PhotoWords(language).too_many_today(most, &when, &home.practice.phone);
+    let told = PhotoIn { ok: false, words: vec![words] };
     Ok((StatusCode::INSUFFICIENT_STORAGE, Json(told)).into_response())
 }
 

@@ -44,7 +44,7 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::PhotoDamaged => "A photo cannot be read as it was kept",
         AlarmKind::PasswordGuessed => "Somebody tries one password after another",
         AlarmKind::LinksGuessed => "Somebody tries one patient link after another",
-        AlarmKind::LinkFloods => "One patient link sent photos with more than 20 checks in a day",
+        AlarmKind::LinkFloods => "One patient link sends far more photos than a wound needs",
         AlarmKind::DiskFilling => "The server’s disk is nearly full",
         AlarmKind::BooksDamaged => "The books did not pass their check",
         AlarmKind::BackupOld => "No back-up was made for more than a day",
