@@ -21,6 +21,8 @@ use support::Sender;
 use support::Served;
 use support::Told;
 use support::compare;
+use support::jpeg;
+use support::photo_body;
 use support::send_check;
 use support::senders;
 
@@ -179,7 +181,7 @@ fn plan_for(
     let kind = "application/x-www-form-urlencoded";
     let answers = lengths(address, by, "/my/check/answers", kind, answers);
     let kind = "multipart/form-data; boundary=edge";
-    let photo = support::jpeg(run).len() + 300;
+    let photo = photo_body(form_key, &jpeg(run)).len();
     let photo = lengths(address, by, "/my/check/photo", kind, photo);
     let cut = |(head, whole): (usize, usize)| (class, cut_in(class, whole, head, chance));
     match run % 3 {

@@ -333,7 +333,7 @@ async fn one_links_flood_of_emergencies_pushes_nobody_off_the_queue() {
         assert_eq!(all.html().matches("queue-row edge-").count(), 200);
         // As the first are answered, the next of them move up.
         let first = rows[0].id;
-        surgeon.decides(first, closewatch::triage::Decision::AsExpected, ANSWER).await.unwrap();
+        surgeon.decides(first, closewatch::triage::Decision::HealingAsExpected, ANSWER).await.unwrap();
         let again = surgeon.reads_queue().await;
         assert_eq!(again.iter().filter(|row| row.patient_name == "Mallory Gray").count(), 3);
         assert!(again.iter().all(|row| row.id != first));
