@@ -57,10 +57,13 @@ fn storm(server: &Server, stop: &Arc<AtomicBool>, tally: &Arc<Tally>) -> Vec<Joi
     let one = |number: usize| {
         let (address, stop, tally) = (server.address().to_owned(), Arc::clone(stop), Arc::clone(tally));
         tokio::spawn(async move {
-            for round in 0.. {
+            let mut browser = Browser::at(&address, STORM_NET, number);
+            for round in 1.. {
                 // Each moves on to another address before this one has had its tries.
-                let browser =
-                    Browser::at(&address, STORM_NET, (number + AT_ONCE * (round / TRIES_EACH)) % 60_000);
+                if round % TRIES_EACH == 0 {
+                    browser =
+                        Browser::at(&address, STORM_NET, (number + AT_ONCE * (round / TRIES_EACH)) % 60_000);
+                }
                 if stop.load(Ordering::Relaxed) {
                     return;
                 }
@@ -156,8 +159,11 @@ pub async fn names(scale: &Scale) -> Vec<Figure> {
         order.swap(place, chance.below(place as u32 + 1) as usize);
     }
     let (mut known, mut unknown) = (Vec::new(), Vec::new());
+    let mut browser = Browser::at(server.address(), NAMES_NET, 0);
     for (at, (is_known, number)) in order.into_iter().enumerate() {
-        let browser = Browser::at(server.address(), NAMES_NET, at / TRIES_EACH);
+        if at % TRIES_EACH == 0 {
+            browser = Browser::at(server.address(), NAMES_NET, at / TRIES_EACH);
+        }
         let name = match is_known {
             true => known_name(number / FREE_TRIES),
             // As long as a known one.
