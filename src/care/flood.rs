@@ -42,9 +42,11 @@ pub async fn refused_until(
     let again = photos_again(desk, holder, form_key, moment.now).await?;
     if again.is_some() {
         let mut tx = desk.db.write().await?;
-        tell(&mut tx, holder.practice, holder.link, moment).await?;
+        let is_new = tell(&mut tx, holder.practice, holder.link, moment).await?;
         tx.commit().await?;
-        desk.tell(holder.practice);
+        if is_new {
+            desk.tell(holder.practice);
+        }
     }
     Ok(again)
 }
@@ -76,11 +78,12 @@ async fn again(
     Ok(others.len().checked_sub(most).map(|over| others[over] + PHOTO_DAY))
 }
 
-/// Tells the practice, once until somebody has seen to it.
-async fn tell(conn: &mut Conn, practice: PracticeId, link: LinkId, moment: &Moment) -> Done<()> {
+/// Tells the practice, once until somebody has seen to it. True: nobody was told before.
+async fn tell(conn: &mut Conn, practice: PracticeId, link: LinkId, moment: &Moment) -> Done<bool> {
     let subject = format!("link:{link}");
-    if alarms::raise(conn, practice, AlarmKind::LinkFloods, &subject, moment).await? {
+    let is_new = alarms::raise(conn, practice, AlarmKind::LinkFloods, &subject, moment).await?;
+    if is_new {
         record::note(conn, practice, Actor::Link(link), "photos.too_many", &subject, "", moment.now).await?;
     }
-    Ok(())
+    Ok(is_new)
 }
