@@ -25,8 +25,15 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use figures::Figure;
+use phone::Sent;
 use pictures::Picture;
 use server::House;
+
+/// What was sent while nothing else went on, and the most memory the program held meanwhile, MiB.
+pub struct Quiet {
+    pub sent: Vec<Sent>,
+    pub peak_mib: f64,
+}
 
 /// How much of everything.
 pub struct Scale {
@@ -168,28 +175,30 @@ async fn sending(wanted: &[&str], scale: &Scale) -> Vec<Figure> {
     let mut all = vec![Figure::told("", &format!("one photo of {width} by {height}"), weight_mib, "MiB")];
     let house = House::with_phones(scale.phones).await;
     let server = house.opens(&[]);
-    let quiet = checks::steadily(&server, &house, &picture, "quiet", scale.steady, scale.steady_every).await;
-    let quiet_p95_ms = figures::percentile_ms(&mut checks::took(&quiet), 95);
+    server.forget_peak();
+    let sent = checks::steadily(&server, &house, &picture, "quiet", scale.steady, scale.steady_every).await;
+    let quiet = Quiet { sent, peak_mib: server.peak_mib() };
+    let quiet_p95_ms = figures::percentile_ms(&mut checks::took(&quiet.sent), 95);
     all.push(Figure::told("", "a check with two photos in quiet, p95", quiet_p95_ms, "ms"));
     told("quiet");
-    house.until_measured(MEASURED_WITHIN).await;
+    house.until_measured(&server, MEASURED_WITHIN).await;
     if wanted.contains(&"abuse") {
-        all.extend(abuse::junk_and_slow(&server, &house, &picture, scale, &quiet).await);
-        house.until_measured(MEASURED_WITHIN).await;
+        all.extend(abuse::junk_and_slow(&server, &house, &picture, scale, &quiet.sent).await);
+        house.until_measured(&server, MEASURED_WITHIN).await;
         all.extend(abuse::hostile_link(&server, &house, &picture, scale).await);
         told("abuse");
-        house.until_measured(MEASURED_WITHIN).await;
+        house.until_measured(&server, MEASURED_WITHIN).await;
     }
     if wanted.contains(&"sign-ins") {
         all.extend(sign_ins::sign_in_storm(&server, &house, &picture, scale, &quiet).await);
         told("sign-ins");
-        house.until_measured(MEASURED_WITHIN).await;
+        house.until_measured(&server, MEASURED_WITHIN).await;
     }
     if wanted.contains(&"checks") {
         let (figures, sent) = checks::minutes(&server, &house, &picture, scale).await;
         all.extend(figures);
         told("checks");
-        let before = quiet.into_iter().chain(sent).collect();
+        let before = quiet.sent.into_iter().chain(sent).collect();
         all.extend(checks::burst(server, &house, &picture, scale, before).await);
         told("burst");
     } else {

@@ -8,12 +8,16 @@ use closewatch::care::Desk;
 use closewatch::store::Db;
 use closewatch::web::Clock;
 
+use crate::phone::Browser;
 use crate::support::Place;
 use crate::support::Practice;
 use crate::support::Sender;
 use crate::support::Served;
 use crate::support::Staff;
 
+const SURGEON_NET: u8 = 10;
+/// A session of staff ends after fifteen minutes without a page.
+const LOOK_EVERY: Duration = Duration::from_secs(60);
 const MIB: f64 = 1_024.0 * 1_024.0;
 /// Of a clock tick in `/proc/PID/stat` (`USER_HZ` is 100 on Linux).
 const TICKS_PER_S: f64 = 100.0;
@@ -63,9 +67,12 @@ impl House {
         Server { served, ready }
     }
 
-    /// Waits until every photo was measured, at most so long: what comes after is to begin in quiet.
-    pub async fn until_measured(&self, most: Duration) {
+    /// Waits until every photo was measured, at most so long: what comes after is to begin in quiet. The surgeon looks at the queue
+    /// now and then, or the session would end.
+    pub async fn until_measured(&self, server: &Server, most: Duration) {
         let begun = std::time::Instant::now();
+        let browser = Browser::at(server.address(), SURGEON_NET, 0);
+        let mut looks = 0;
         let db = Db::open(&self.place.url).await.expect("the books open beside the server");
         while begun.elapsed() < most {
             let mut conn = db.read().await.expect("the books can be read");
@@ -74,6 +81,10 @@ impl House {
                 .await
                 .expect("jobs can be counted");
             drop(conn);
+            if begun.elapsed() >= LOOK_EVERY * looks {
+                browser.get("/queue", &self.surgeon).await.expect("the server answers");
+                looks += 1;
+            }
             if left == 0 {
                 break;
             }
