@@ -184,7 +184,8 @@ fn plan_for(
     let photo = photo_body(form_key, &jpeg(run)).len();
     let photo = lengths(address, by, "/my/check/photo", kind, photo);
     let cut = |(head, whole): (usize, usize)| (class, cut_in(class, whole, head, chance));
-    match run % 3 {
+    // Every class comes to the answers, to the photo and to both.
+    match run / CLASSES.len() as u64 % 3 {
         // The answers' line breaks, then the photo's: each is sent again.
         0 => vec![cut(answers)],
         // A good line for the answers first; a break far behind its end never comes.
