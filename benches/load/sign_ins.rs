@@ -39,7 +39,7 @@ const NAMES_NET: u8 = 9;
 const AT_ONCE: usize = 200;
 /// Below the thirty wrong tries in five minutes that one address has.
 const TRIES_EACH: usize = 25;
-/// What two processor cores and two permits can hash, measured here at some 60 ms each.
+/// What two cores can hash, two at once and some 60 ms each (the promise's own figure).
 const CEILING_PER_S: f64 = 33.0;
 
 async fn tries(browser: &Browser, name: &str) -> reqwest::Result<Answer> {
