@@ -85,20 +85,25 @@ fn asked() -> u32 {
     std::env::var("DAMAGES").map_or(200, |text| text.parse().expect("a whole number"))
 }
 
-/// A practice with some checks and photos, its books settled.
-async fn practice() -> (Place, Sender) {
+/// A phone that sent six checks with photos, and what it was told. Killed, the program leaves its log as it is.
+async fn killed_after_six_checks() -> (Place, Sender, Told) {
     let place = Place::sqlite();
-    let phones = senders(&place, 1).await;
+    let phone = senders(&place, 1).await.remove(0);
     let served = Served::start(&place);
     let told = Told::default();
     for number in 0..6 {
-        assert!(send_check(&served.address, &phones[0], &told, &format!("form{number}"), number).await);
+        assert!(send_check(&served.address, &phone, &told, &format!("form{number}"), number).await);
     }
     served.kill();
+    (place, phone, told)
+}
+
+/// A practice with some checks and photos, its books settled.
+async fn practice() -> (Place, Sender) {
+    let (place, phone, _) = killed_after_six_checks().await;
     let db = Db::open(&place.url).await.unwrap();
     db.settle().await.unwrap();
     db.close().await;
-    let phone = phones[0].clone();
     (place, phone)
 }
 
@@ -170,15 +175,7 @@ async fn what_a_changed_byte_in_the_books_comes_to_is_counted_and_the_program_do
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_changed_byte_in_the_log_is_told_before_anything_behind_it_is_lost() {
-    let place = Place::sqlite();
-    let phones = senders(&place, 1).await;
-    let served = Served::start(&place);
-    let told = Told::default();
-    for number in 0..6 {
-        assert!(send_check(&served.address, &phones[0], &told, &format!("form{number}"), number).await);
-    }
-    // Killed, it leaves its log as it is.
-    served.kill();
+    let (place, _, told) = killed_after_six_checks().await;
     let name = |ending: &str| format!("test.sqlite{ending}");
     let log = fs::read(place.folder.path().join(name("-wal"))).unwrap();
     assert!(log.len() > 100_000, "{} bytes", log.len());
