@@ -64,6 +64,15 @@ pub struct Settings {
     #[arg(long, env = "CLOSEWATCH_BACKUPS_ELSEWHERE")]
     pub backups_elsewhere: bool,
 
+    /// Folder that takes, every quarter of an hour, a list of what is open, encrypted: best on another machine. `closewatch
+    /// downtime-list` reads it without the server.
+    #[arg(long, env = "CLOSEWATCH_DOWNTIME_FOLDER", requires = "downtime_key")]
+    pub downtime_folder: Option<PathBuf>,
+
+    /// Who can read those lists: a public key (age1…), or the file it stands in.
+    #[arg(long, env = "CLOSEWATCH_DOWNTIME_KEY", requires = "downtime_folder")]
+    pub downtime_key: Option<String>,
+
     /// How much faster than the machine's the practice's clock goes: for trying things out.
     #[arg(long, env = "CLOSEWATCH_SPEED", hide = true, default_value_t = 1.0, value_parser = speed)]
     pub speed: f64,

@@ -124,6 +124,8 @@ id! {
     MessageId,
     CallbackId,
     CallAttemptId,
+    /// What came of a link that is closed.
+    LateKnockId,
     ReplyTextId,
     PlanStepId,
     /// What staff did to a plan.

@@ -15,11 +15,16 @@ use axum::http::request;
 
 use closewatch::care::callback::Call;
 use closewatch::care::enrol;
+use closewatch::care::phones;
+use closewatch::ids::LateKnockId;
 use closewatch::ids::PhotoId;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
 use closewatch::store::drills;
 use closewatch::store::ladders;
+use closewatch::store::late_knocks;
+use closewatch::store::late_knocks::LateKnock;
+use closewatch::store::links;
 use closewatch::store::photos;
 use closewatch::store::protocols;
 use closewatch::store::protocols::KeptProtocol;
@@ -147,6 +152,9 @@ struct House {
     ladder: String,
     alarm: String,
     drill: String,
+    /// A phone of the patient's own link, and a knock on a closed one.
+    phone_name: String,
+    late_knock: String,
 }
 
 async fn furnished(place: &Place) -> House {
@@ -176,6 +184,7 @@ async fn furnished(place: &Place) -> House {
     let mut tx = desk.db.write().await.unwrap();
     let drill = drills::begin(&mut tx, practice.id, None, &moment).await.unwrap().unwrap().id.to_string();
     tx.commit().await.unwrap();
+    let (phone_name, late_knock) = knocks_late(&practice, &patient).await;
     let spare_member = practice.hires("Sam Reed", Roles { office: true, ..Roles::default() }).await;
     House {
         spare_link: spare.link.id.to_string(),
@@ -198,7 +207,31 @@ async fn furnished(place: &Place) -> House {
         ladder,
         alarm,
         drill,
+        phone_name,
+        late_knock,
     }
+}
+
+/// A phone of this patient's link, by the name it has in addresses, and a knock that waits.
+async fn knocks_late(practice: &Practice, patient: &Patient) -> (String, String) {
+    let (wound, moment) = (patient.enrolled.wound.id, practice.moment());
+    let mut tx = practice.desk().db.write().await.unwrap();
+    let phones = links::phones(&mut tx, practice.id, wound, moment.now).await.unwrap();
+    let knock = LateKnock {
+        id: LateKnockId::mint(&moment),
+        practice: practice.id,
+        link: patient.issued.link.id,
+        wound,
+        words: "It itches.".to_owned(),
+        knocks: 1,
+        first: moment.now,
+        last: moment.now,
+        due: moment.now,
+        dealt: None,
+    };
+    late_knocks::keep(&mut tx, &knock).await.unwrap();
+    tx.commit().await.unwrap();
+    (phones::name(&phones[0]), knock.id.to_string())
 }
 
 /// A ladder that runs and an alarm that is open.
@@ -248,6 +281,8 @@ impl House {
             "callbacks" => self.call.callback.id.to_string(),
             "patients" => self.patient.enrolled.patient.id.to_string(),
             "wounds" => self.patient.enrolled.wound.id.to_string(),
+            "links" if door.path.contains("phones") => self.patient.issued.link.id.to_string(),
+            "late" => self.late_knock.clone(),
             "links" => self.spare_link.clone(),
             "silence" => self.silence.clone(),
             "antibiotics" => self.antibiotic.clone(),
@@ -269,6 +304,7 @@ impl House {
                 "{token}" if first == "k" => self.patient.issued.token.reveal().to_owned(),
                 "{token}" => "no-such-token".to_owned(),
                 "{receipt}" | "{code}" => self.receipt.clone(),
+                "{phone}" => self.phone_name.clone(),
                 "{step}" => self.step.clone(),
                 "{ladder}" => self.ladder.clone(),
                 "{alarm}" => self.alarm.clone(),
@@ -599,4 +635,146 @@ async fn a_staff_session_ends_after_a_quarter_hour_without_a_page_and_after_twel
     assert!(is_in(&busy).await);
     house.practice.minutes_pass(1);
     assert!(!is_in(&busy).await);
+}
+
+/// What others leave open, from memory of common lists of addresses that are tried on any server.
+const GUESSED: [&str; 62] = [
+    "/.env",
+    "/.git/HEAD",
+    "/.git/config",
+    "/.svn/entries",
+    "/.htaccess",
+    "/.htpasswd",
+    "/.DS_Store",
+    "/.well-known/security",
+    "/admin",
+    "/admin/",
+    "/administrator",
+    "/api",
+    "/api/v1",
+    "/api/users",
+    "/actuator",
+    "/actuator/env",
+    "/actuator/health",
+    "/backup",
+    "/backup.zip",
+    "/backup.sql",
+    "/books.sqlite",
+    "/closewatch.sqlite",
+    "/config",
+    "/config.json",
+    "/config.php",
+    "/console",
+    "/cgi-bin/",
+    "/data",
+    "/data/",
+    "/db",
+    "/debug",
+    "/debug/pprof",
+    "/dump",
+    "/dump.sql",
+    "/env",
+    "/graphql",
+    "/health",
+    "/healthz",
+    "/info",
+    "/info.php",
+    "/login",
+    "/logs",
+    "/manage",
+    "/metrics",
+    "/openapi.json",
+    "/phpinfo.php",
+    "/phpmyadmin",
+    "/photos/",
+    "/private",
+    "/sealing-keys",
+    "/server-info",
+    "/server-status",
+    "/shell",
+    "/static/",
+    "/static/../Cargo.toml",
+    "/status",
+    "/swagger",
+    "/swagger-ui",
+    "/test",
+    "/trace",
+    "/uploads/",
+    "/version",
+];
+
+#[tokio::test]
+async fn nothing_is_behind_addresses_that_are_guessed_and_no_answer_names_the_program_that_gave_it() {
+    let place = Place::sqlite();
+    let house = furnished(&place).await;
+    for path in GUESSED {
+        let request = from_our_page(Method::GET, path, &house.surgeon.cookie).body(Body::empty()).unwrap();
+        let page = send(&house.practice.router, request).await;
+        assert_eq!(page.status, StatusCode::NOT_FOUND, "{path}");
+        assert!(!page.headers.contains_key(header::SERVER), "{path}");
+    }
+    for method in [Method::TRACE, Method::CONNECT, Method::PUT, Method::DELETE, Method::PATCH] {
+        let request =
+            from_our_page(method.clone(), "/queue", &house.surgeon.cookie).body(Body::empty()).unwrap();
+        let page = send(&house.practice.router, request).await;
+        assert!(page.status.is_client_error(), "{method}: {}", page.status);
+        assert!(!page.says("Mia Stone"), "{method}");
+    }
+}
+
+#[tokio::test]
+async fn a_cookie_that_is_set_is_out_of_reach_of_scripts_and_of_other_sites() {
+    let place = Place::sqlite();
+    let practice = Practice::open(&place).await;
+    let member = practice.hires("Sam Reed", Roles { office: true, ..Roles::default() }).await;
+    let phone = practice.office().await.enrols("Mia Stone", &practice.surgeon().await).await;
+    let mut pages = Vec::new();
+    let fields = [("sign_in_name", member.sign_in_name.as_str()), ("password", support::PASSWORD)];
+    pages.push(support::presses(&practice, "/sign-in", "", &fields).await);
+    pages.push(support::presses(&practice, &format!("/k/{}", phone.issued.token.reveal()), "", &[]).await);
+    pages.push(Staff::signs_in(&practice, member).await.presses("/sign-out", &[]).await);
+    for page in pages {
+        let set: Vec<&str> =
+            page.headers.get_all(header::SET_COOKIE).iter().map(|line| line.to_str().unwrap()).collect();
+        assert!(!set.is_empty());
+        for line in set {
+            assert!(line.starts_with("__Host-closewatch-"), "{line}");
+            for needed in ["; Path=/", "; HttpOnly", "; SameSite=Lax", "; Secure"] {
+                assert!(line.contains(needed), "{line}");
+            }
+            assert!(!line.to_lowercase().contains("domain="), "{line}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn password_fields_are_open_to_password_keepers_and_a_letter_of_the_other_size_is_another_letter() {
+    let place = Place::sqlite();
+    let practice = Practice::open(&place).await;
+    let lead = practice.lead().await;
+    for (path, kind) in [
+        ("/sign-in", "current-password"),
+        ("/me/sign-in", "current-password"),
+        ("/me/sign-in", "new-password"),
+        ("/practice/staff", "new-password"),
+    ] {
+        let html = lead.opens(path).await.html();
+        let fields: Vec<&str> =
+            support::tags(&html).into_iter().filter(|tag| tag.contains("type=\"password\"")).collect();
+        assert!(fields.iter().any(|tag| tag.contains(&format!("autocomplete=\"{kind}\""))), "{path}");
+        assert!(html.contains("/static/staff/reveal.js"), "{path}: what was typed can be shown");
+        assert!(
+            !html.contains("onpaste") && !html.contains("autocomplete=\"off\" type=\"password\""),
+            "{path}"
+        );
+    }
+    let name = lead.member.sign_in_name.clone();
+    let tries = async |password: &str| {
+        support::presses(&practice, "/sign-in", "", &[("sign_in_name", &name), ("password", password)]).await
+    };
+    let other_size = support::PASSWORD.to_uppercase();
+    assert!(tries(&other_size).await.cookie().is_none());
+    // A password does not run out.
+    practice.minutes_pass(400 * 24 * 60);
+    assert!(tries(support::PASSWORD).await.cookie().is_some());
 }

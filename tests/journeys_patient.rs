@@ -185,7 +185,8 @@ async fn a_closed_link_names_the_practice_and_an_unknown_one_is_kind() {
         }
         assert!(expired.cookie().is_none());
         let page = phone.opens("/my").await;
-        assert_eq!(page.status, StatusCode::UNAUTHORIZED);
+        assert_eq!(page.status, StatusCode::GONE);
+        page.must_say("This link is closed").must_say("202-555-0100");
         let revoked = office.enrols("Ben Moore", &surgeon).await;
         let open = revoked.opens_link().await;
         assert_eq!(open.opens("/my").await.status, StatusCode::OK);

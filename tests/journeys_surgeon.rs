@@ -267,7 +267,10 @@ async fn a_reply_text_can_be_chosen_without_a_script_and_stands_in_the_patients_
     let id = surgeon.member.id.to_string();
     let made = office.presses("/patients", &enrolment(&id, "key")).await;
     let token = made.field("token").unwrap();
-    let knock = closewatch::care::knock::knock(practice.desk(), &token, &practice.moment()).await.unwrap();
+    let knock =
+        closewatch::care::knock::knock(practice.desk(), &token, Default::default(), &practice.moment())
+            .await
+            .unwrap();
     let closewatch::care::knock::Knock::Open { token, .. } = knock else { panic!("the link is closed") };
     let holder = closewatch::care::knock::holder(practice.desk(), token.reveal(), practice.now())
         .await
@@ -368,4 +371,29 @@ async fn a_surgeon_gets_a_photo_with_safe_headers_and_the_look_is_recorded() {
     assert!(actions(&practice).await.iter().any(|action| action == "photo.view"));
     assert_eq!(surgeon.opens(&format!("/photos/{photo}/huge")).await.status, StatusCode::NOT_FOUND);
     assert_eq!(surgeon.opens("/photos/none/full").await.status, StatusCode::NOT_FOUND);
+}
+
+/// Taken on 9 March 2026 at 17:05:59 by its camera's clock, 18 hours before these days begin.
+const TAKEN_BEFORE: &[u8] = include_bytes!("truth/photo/full-of-metadata.jpg");
+
+#[tokio::test]
+async fn a_photo_that_was_sent_before_or_taken_long_ago_says_so_to_whoever_looks() {
+    on_each_engine(async |practice| {
+        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+        let phone = office.enrols("Olda Photo", &surgeon).await.opens_link().await;
+        let first = phone.sends("one", no_danger(), &[TAKEN_BEFORE.to_vec()]).await;
+        let page = surgeon.opens(&format!("/checks/{}", first.check)).await;
+        page.must_not_say("not a new photo").must_not_say("by the camera’s clock");
+        practice.minutes_pass(7 * 60);
+        let surgeon = practice.surgeon().await;
+        let again = phone.sends("two", no_danger(), &[TAKEN_BEFORE.to_vec(), jpeg(1)]).await;
+        let page = surgeon.opens(&format!("/checks/{}", again.check)).await;
+        page.must_say("the same file as on day 4 (11:00)").must_say("not a new photo");
+        page.must_say("taken 1 day before it was sent, by the camera’s clock");
+        // Another patient's photo is nobody else's business.
+        let other = office.enrols("Una Other", &surgeon).await.opens_link().await;
+        let theirs = other.sends("three", no_danger(), &[TAKEN_BEFORE.to_vec()]).await;
+        surgeon.opens(&format!("/checks/{}", theirs.check)).await.must_not_say("not a new photo");
+    })
+    .await;
 }

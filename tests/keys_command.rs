@@ -4,10 +4,13 @@
 mod support;
 
 use std::fs;
+use std::io::BufRead;
+use std::io::BufReader;
 use std::path::Path;
 use std::path::PathBuf;
 use std::process::Command;
 use std::process::Output;
+use std::process::Stdio;
 use std::time::Duration;
 
 use closewatch::store::BlobName;
@@ -156,4 +159,47 @@ async fn no_file_of_the_photo_folder_begins_like_a_picture() {
         let chi: f64 = counts.iter().map(|count| (count - expected).powi(2) / expected).sum();
         assert!(chi < 600.0, "{}: {chi}", path.display());
     }
+}
+
+/// What a server says when it starts, until it listens.
+fn start_says(place: &Place) -> String {
+    let data = place.folder.path().to_str().unwrap();
+    let mut child = Command::new(env!("CARGO_BIN_EXE_closewatch"))
+        .args(["serve", "--port", "0", "--data", data, "--database-url", &place.url])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let lines = BufReader::new(child.stdout.take().unwrap()).lines().map_while(Result::ok);
+    let said: Vec<String> = lines.take_while(|line| !line.starts_with("Closewatch listens")).collect();
+    child.kill().unwrap();
+    child.wait().unwrap();
+    said.join("\n")
+}
+
+#[tokio::test]
+async fn every_start_asks_for_a_copy_of_the_keys_until_one_that_holds_them_all_was_shown() {
+    let place = Place::sqlite();
+    Practice::open(&place).await.desk().db.close().await;
+    for _ in 0..2 {
+        let said = start_says(&place);
+        assert!(said.contains("NO COPY") && said.contains("closewatch keys copied"), "{said}");
+    }
+    let (file, copy) = (place.folder.path().join("sealing-keys"), place.folder.path().join("stick"));
+    let show = |copy: &Path| keys(&place, "copied", &["--copy", copy.to_str().unwrap()]);
+    assert!(said(&show(&file)).contains("is the file itself"));
+    assert!(!show(&copy).status.success(), "there is none yet");
+    let text = fs::read_to_string(&file).unwrap();
+    fs::write(&copy, &text[..text.trim_end().len() - 1]).unwrap();
+    assert!(!show(&copy).status.success(), "a letter is missing");
+    fs::copy(&file, &copy).unwrap();
+    assert!(said(&show(&copy)).contains("holds every key"), "{}", said(&show(&copy)));
+    assert!(!start_says(&place).contains("NO COPY"));
+    // A new key is not in the old copy.
+    assert!(keys(&place, "add", &[]).status.success());
+    assert!(start_says(&place).contains("NO COPY"));
+    assert!(said(&show(&copy)).contains("key 2 is not in it"), "{}", said(&show(&copy)));
+    fs::copy(&file, &copy).unwrap();
+    assert!(show(&copy).status.success());
+    assert!(!start_says(&place).contains("NO COPY"));
 }

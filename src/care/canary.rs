@@ -184,6 +184,8 @@ async fn holder(conn: &mut Conn, practice: PracticeId) -> Done<LinkHolder> {
         wound: wound.id,
         language: Language::English,
         may_read: false,
+        borrowed: false,
+        other_initials: String::new(),
     })
 }
 

@@ -39,6 +39,7 @@ use crate::store::assessments;
 use crate::store::check_drafts;
 use crate::store::checks;
 use crate::store::checks::CheckState;
+use crate::store::checks::SentFrom;
 use crate::store::checks::WoundCheck;
 use crate::store::photos;
 use crate::store::photos::Camera;
@@ -325,6 +326,7 @@ async fn open_check(
         due,
         photos_expected: sending.photos_expected.clamp(0, MOST_PHOTOS),
         claim: None,
+        phone: SentFrom { borrowed: holder.borrowed, other_initials: holder.other_initials.clone() },
     };
     checks::insert(conn, &check).await?;
     assessments::add(conn, &check, moment.now).await?;

@@ -8,6 +8,7 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Secret;
 use crate::care::enrol::code_secret;
+use crate::care::late_knock;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::secrets;
@@ -21,11 +22,13 @@ use crate::store::Conn;
 use crate::store::check_drafts;
 use crate::store::link_addresses;
 use crate::store::links;
+use crate::store::links::NewPhone;
 use crate::store::links::PatientLink;
 use crate::store::notices;
 use crate::store::notices::NoticeKind;
 use crate::store::notices::Recipient;
 use crate::store::patients;
+use crate::store::patients::fold_name;
 use crate::store::practices;
 use crate::store::practices::Practice;
 use crate::store::wounds;
@@ -33,11 +36,18 @@ use crate::words::Language;
 
 /// A phone stays in this long, or until the link expires.
 const PHONE_LIMIT: SignedDuration = SignedDuration::from_hours(24 * 30);
+/// Somebody else's phone is out this long after the last thing that was sent from it.
+const BORROWED_LIMIT: SignedDuration = SignedDuration::from_mins(15);
+/// Once a link was opened that was issued in place of another, the other one goes on for this long: a form may be half
+/// filled in.
+const REPLACED_GRACE: SignedDuration = SignedDuration::from_hours(24);
+/// Letters of initials that are looked at.
+const MOST_INITIALS: usize = 8;
 /// The PIN opens reading for this long on one phone: it may be a shared one.
 const READING_LIMIT: SignedDuration = SignedDuration::from_hours(24 * 7);
 /// After this many wrong PINs in a row reading is off for the link until the office issues a new one; NIST SP
 /// 800-63B-4 allows at most 100.
-const PIN_HARD_STOP: i64 = 30;
+pub const PIN_HARD_STOP: i64 = 30;
 
 /// Whoever holds an open patient link.
 #[derive(Clone, Debug)]
@@ -49,6 +59,21 @@ pub struct LinkHolder {
     pub language: Language,
     /// Whether answers may be read on this phone now.
     pub may_read: bool,
+    /// The phone is somebody else's: it shows no answer and keeps nothing.
+    pub borrowed: bool,
+    /// Initials typed when the link was opened that are not the patient's; empty: none were, or they fit.
+    pub other_initials: String,
+}
+
+/// What a phone says when it knocks.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct AtTheDoor<'a> {
+    /// The first letters of the patient's name; empty: not typed.
+    pub initials: &'a str,
+    /// It is somebody else's phone.
+    pub borrowed: bool,
+    /// The kind of browser, such as "Safari on iPhone".
+    pub browser: &'a str,
 }
 
 /// How a knock ended.
@@ -59,55 +84,67 @@ pub enum Knock {
         language: Language,
     },
     /// The link was revoked or has expired. Its practice's phone is all that is said.
-    Closed(Practice),
+    Closed {
+        practice: Practice,
+        /// It has only expired: whoever holds it may leave a few words.
+        takes_words: bool,
+    },
     /// No such link.
     Unknown,
 }
 
 /// Exchanges a link's token for a phone's session.
-pub async fn knock(desk: &Desk, token: &str, moment: &Moment) -> Done<Knock> {
+pub async fn knock(desk: &Desk, token: &str, said: AtTheDoor<'_>, moment: &Moment) -> Done<Knock> {
     let link = links::by_token(&mut *desk.db.read().await?, &sha256_hex(token)).await?;
-    open(desk, link, moment).await
+    open(desk, link, said, moment).await
 }
 
 /// Exchanges a typed code for a phone's session.
-pub async fn knock_with_code(desk: &Desk, typed: &str, moment: &Moment) -> Done<Knock> {
-    let Some(code) = secrets::read_typed_code(typed) else { return Ok(Knock::Unknown) };
+pub async fn knock_with_code(desk: &Desk, typed: &str, said: AtTheDoor<'_>, moment: &Moment) -> Done<Knock> {
+    open(desk, by_code(desk, typed).await?, said, moment).await
+}
+
+/// The link a typed code names, whatever its state.
+async fn by_code(desk: &Desk, typed: &str) -> Done<Option<PatientLink>> {
+    let Some(code) = secrets::read_typed_code(typed) else { return Ok(None) };
     let locator = code.get(..LOCATOR_LENGTH).unwrap_or_default();
     let link = links::by_code_locator(&mut *desk.db.read().await?, locator).await?;
     match link {
-        Some(link) if secrets::matches(desk, code_secret(&code), &link.code_phc).await? => {
-            open(desk, Some(link), moment).await
-        }
-        Some(_) | None => Ok(Knock::Unknown),
+        Some(link) if secrets::matches(desk, code_secret(&code), &link.code_phc).await? => Ok(Some(link)),
+        Some(_) | None => Ok(None),
     }
 }
 
-async fn open(desk: &Desk, link: Option<PatientLink>, moment: &Moment) -> Done<Knock> {
+fn is_closed(link: &PatientLink, now: Timestamp) -> bool {
+    link.revoked.is_some() || link.expires <= now
+}
+
+async fn open(desk: &Desk, link: Option<PatientLink>, said: AtTheDoor<'_>, moment: &Moment) -> Done<Knock> {
     let Some(link) = link else { return Ok(Knock::Unknown) };
     let mut tx = desk.db.write().await?;
     let subject = format!("link:{}", link.id);
-    if link.revoked.is_some() || link.expires <= moment.now {
-        record::note(
-            &mut tx,
-            link.practice,
-            Actor::Link(link.id),
-            "link.late_knock",
-            &subject,
-            "",
-            moment.now,
-        )
-        .await?;
+    if is_closed(&link, moment.now) {
+        late_knock::note(&mut tx, &link, "", moment).await?;
         let practice = practices::find(&mut tx, link.practice).await?.ok_or(CareError::NotFound)?;
         tx.commit().await?;
-        return Ok(Knock::Closed(practice));
+        desk.tell(link.practice);
+        return Ok(Knock::Closed { practice, takes_words: link.revoked.is_none() });
     }
     let wound = wounds::find(&mut tx, link.practice, link.wound).await?.ok_or(CareError::NotFound)?;
     let patient = patients::find(&mut tx, link.practice, wound.patient).await?.ok_or(CareError::NotFound)?;
     let token = secrets::session_token(&moment.chance);
-    let expires = link.expires.min(moment.now + PHONE_LIMIT);
+    let limit = if said.borrowed { BORROWED_LIMIT } else { PHONE_LIMIT };
     let hash = sha256_hex(token.reveal());
-    links::begin_session(&mut tx, &hash, &link, patient.language, moment.now, expires).await?;
+    let phone = NewPhone {
+        token_sha256: &hash,
+        language: patient.language,
+        expires: link.expires.min(moment.now + limit),
+        browser: said.browser,
+        borrowed: said.borrowed,
+        other_initials: &other_initials(said.initials, &patient.name),
+    };
+    links::begin_session(&mut tx, &link, &phone, moment.now).await?;
+    links::end_replaced(&mut tx, &link, moment.now + REPLACED_GRACE).await?;
     record::note(&mut tx, link.practice, Actor::Link(link.id), "link.open", &subject, "", moment.now).await?;
     tx.commit().await?;
     Ok(Knock::Open { token, language: patient.language })
@@ -126,8 +163,79 @@ pub async fn holder(desk: &Desk, token: &str, now: Timestamp) -> Done<Option<Lin
             practice: session.link.practice,
             wound: session.link.wound,
             language: session.language,
-            may_read: session.reading_until > now,
+            may_read: session.reading_until > now && !session.borrowed,
+            borrowed: session.borrowed,
+            other_initials: session.other_initials,
         }))
+}
+
+/// Something was sent from somebody else's phone: whoever fills in a form is not put out in the middle of it.
+pub async fn stay(desk: &Desk, holder: &LinkHolder, token: &str, now: Timestamp) -> Done<()> {
+    if !holder.borrowed {
+        return Ok(());
+    }
+    let mut tx = desk.db.write().await?;
+    let link = links::find(&mut tx, holder.practice, holder.link).await?.ok_or(CareError::NotFound)?;
+    links::prolong(&mut tx, &sha256_hex(token), link.expires.min(now + BORROWED_LIMIT)).await?;
+    Ok(tx.commit().await?)
+}
+
+/// The practice of a link that has expired, by whatever it is held; nothing is written. `None`: there is no such link, it is
+/// open, or it was revoked.
+pub async fn expired(desk: &Desk, held: Held<'_>, now: Timestamp) -> Done<Option<Practice>> {
+    let Some(link) = expired_link(desk, held, now).await? else { return Ok(None) };
+    Ok(practices::find(&mut *desk.db.read().await?, link.practice).await?)
+}
+
+async fn expired_link(desk: &Desk, held: Held<'_>, now: Timestamp) -> Done<Option<PatientLink>> {
+    let link = match held {
+        Held::Token(token) => links::by_token(&mut *desk.db.read().await?, &sha256_hex(token)).await?,
+        Held::Code(code) => by_code(desk, code).await?,
+        Held::Phone(token) => {
+            links::session(&mut *desk.db.read().await?, &sha256_hex(token)).await?.map(|found| found.link)
+        }
+    };
+    Ok(link.filter(|link| link.revoked.is_none() && link.expires <= now))
+}
+
+/// Keeps what somebody types who holds a link that has expired. `None`: as with [`expired`].
+pub async fn leave_words(
+    desk: &Desk,
+    held: Held<'_>,
+    typed: &str,
+    moment: &Moment,
+) -> Done<Option<Practice>> {
+    let Some(link) = expired_link(desk, held, moment.now).await? else { return Ok(None) };
+    let mut tx = desk.db.write().await?;
+    late_knock::note(&mut tx, &link, typed, moment).await?;
+    let practice = practices::find(&mut tx, link.practice).await?.ok_or(CareError::NotFound)?;
+    tx.commit().await?;
+    desk.tell(link.practice);
+    Ok(Some(practice))
+}
+
+/// What somebody holds a link by.
+#[derive(Clone, Copy, Debug)]
+pub enum Held<'a> {
+    Token(&'a str),
+    Code(&'a str),
+    /// The cookie of a phone that opened it before.
+    Phone(&'a str),
+}
+
+/// The typed initials when they are not the patient's, to be shown to whoever reads; empty: nothing typed, or they fit.
+/// They fit when they are first letters of names, in this order or with the family name in front, some left out.
+fn other_initials(typed: &str, name: &str) -> String {
+    let letters =
+        |text: &str| -> Vec<char> { fold_name(text).chars().filter(|sign| sign.is_alphanumeric()).collect() };
+    let typed: String = typed.chars().filter(|sign| sign.is_alphanumeric()).take(MOST_INITIALS).collect();
+    let wanted = letters(&typed);
+    let names: Vec<char> = name.split_whitespace().filter_map(|one| letters(one).first().copied()).collect();
+    let fits = (0..names.len().max(1)).any(|turn| {
+        let mut turned = names.iter().cycle().skip(turn).take(names.len());
+        wanted.iter().all(|letter| turned.any(|first| first == letter))
+    });
+    if fits { String::new() } else { typed.to_uppercase() }
 }
 
 /// Refuses what comes through a link that was closed since the phone began to send: a revoked link brings nothing more.
@@ -150,12 +258,17 @@ pub enum PinTry {
     },
     /// Reading is off for this link; the office can issue another. Sending goes on.
     Off,
+    /// The phone is somebody else's: nothing is read on it.
+    NotHere,
 }
 
 /// Tries a PIN on this phone. Whatever comes of it, sending goes on.
 pub async fn try_pin(desk: &Desk, token: &str, pin: &str, moment: &Moment) -> Done<PinTry> {
     let hash = sha256_hex(token);
     let session = links::session(&mut *desk.db.read().await?, &hash).await?.ok_or(CareError::NotFound)?;
+    if session.borrowed {
+        return Ok(PinTry::NotHere);
+    }
     let link = session.link;
     if link.wrong_pins >= PIN_HARD_STOP {
         return Ok(PinTry::Off);
@@ -209,4 +322,23 @@ pub async fn leave(desk: &Desk, token: &str) -> Done<()> {
     link_addresses::forget_phone(&mut tx, &sha256_hex(token)).await?;
     links::end_session(&mut tx, &sha256_hex(token)).await?;
     Ok(tx.commit().await?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn initials_fit_in_either_order_with_some_left_out_and_whatever_their_marks() {
+        let name = "José Núñez García";
+        for fits in ["JNG", "jng", "j. n.", "JG", "NJ", "GJN", "N", "", "J-N"] {
+            assert_eq!(other_initials(fits, name), "", "{fits}");
+        }
+        for other in ["JP", "X", "JNGX", "GNJX"] {
+            assert_eq!(other_initials(other, name), other.to_uppercase(), "{other}");
+        }
+        assert_eq!(other_initials("Ñ", name), "", "a letter with its mark");
+        assert_eq!(other_initials("王", "王 小明"), "");
+        assert_eq!(other_initials("AB", ""), "AB");
+    }
 }

@@ -22,6 +22,7 @@ use crate::store::antibiotics::AntibioticCourse;
 use crate::store::checks;
 use crate::store::checks::WoundCheck;
 use crate::store::links;
+use crate::store::links::KeptPhone;
 use crate::store::links::PatientLink;
 use crate::store::patients;
 use crate::store::patients::Patient;
@@ -121,6 +122,8 @@ pub struct ChartWound {
     pub wound: Wound,
     pub plan: Vec<PlanStep>,
     pub links: Vec<PatientLink>,
+    /// The phones that are in by one of the links.
+    pub phones: Vec<KeptPhone>,
     /// Newest first.
     pub checks: Vec<WoundCheck>,
     /// Oldest first.
@@ -165,6 +168,7 @@ async fn chart_wound(conn: &mut Conn, wound: Wound, now: Timestamp) -> Done<Char
     };
     Ok(ChartWound {
         links: links::of_wound(conn, wound.practice, wound.id).await?,
+        phones: links::phones(conn, wound.practice, wound.id, now).await?,
         checks: checks::of_wound(conn, wound.practice, wound.id).await?,
         reviews: reviews::of_wound(conn, wound.practice, wound.id).await?,
         courses: antibiotics::of_wound(conn, wound.practice, wound.id).await?,

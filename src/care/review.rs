@@ -1,5 +1,7 @@
 //! Review: a surgeon opens a check, sees everything about it, decides, and answers with one press.
 
+use std::collections::BTreeMap;
+
 use jiff::SignedDuration;
 use jiff::Timestamp;
 
@@ -125,6 +127,8 @@ pub struct Opened {
     pub practice: Practice,
     pub check: WoundCheck,
     pub photos: Vec<Photo>,
+    /// When files of these photos came with an earlier check, by the SHA-256 of what was sent.
+    pub sent_before: BTreeMap<String, Timestamp>,
     /// The check before on the same wound, with its photos.
     pub before: Option<(WoundCheck, Vec<Photo>)>,
     pub patient: Patient,
@@ -202,6 +206,7 @@ async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Op
         photos_say: measuring::photos_say(&mut conn, &wound, &check).await?,
         to_measure,
         practice: practices::find(&mut conn, practice_id).await?.ok_or(CareError::NotFound)?,
+        sent_before: photos::sent_before(&mut conn, &check).await?,
         photos: pictures,
         before,
         patient: patients::find(&mut conn, practice_id, wound.patient).await?.ok_or(CareError::NotFound)?,

@@ -11,6 +11,7 @@ use crate::care::Done;
 use crate::care::Fault;
 use crate::care::Secret;
 use crate::care::duty;
+use crate::care::password;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::replies;
@@ -21,6 +22,8 @@ use crate::ids::Moment;
 use crate::ids::PracticeId;
 use crate::ids::StaffId;
 use crate::sheet::Paper;
+use crate::store::Conn;
+use crate::store::Stored;
 use crate::store::duty as duty_store;
 use crate::store::practices;
 use crate::store::practices::Practice;
@@ -31,9 +34,6 @@ use crate::store::staff::StaffMember;
 
 /// The set-up address works this long.
 const SET_UP_LIMIT: SignedDuration = SignedDuration::from_mins(15);
-/// NIST SP 800-63B-4: at least 15 characters where the password is the only factor.
-const PASSWORD_SHORTEST: usize = 15;
-const PASSWORD_LONGEST: usize = 256;
 
 /// A person who is to sign in.
 #[derive(Clone, Debug)]
@@ -115,7 +115,7 @@ async fn founding_hash(
     moment: &Moment,
 ) -> Done<String> {
     let mut faults = practice_faults(practice);
-    faults.extend(member_faults(first));
+    faults.extend(member_faults(first, &practice.name));
     if !faults.is_empty() {
         return Err(CareError::Entered(faults));
     }
@@ -142,7 +142,9 @@ pub async fn add(
     by: Actor,
     moment: &Moment,
 ) -> Done<StaffMember> {
-    let faults = member_faults(new);
+    let practice_name =
+        practices::find(&mut *desk.db.read().await?, practice).await?.ok_or(CareError::NotFound)?.name;
+    let faults = member_faults(new, &practice_name);
     if !faults.is_empty() {
         return Err(CareError::Entered(faults));
     }
@@ -300,7 +302,7 @@ fn practice_faults(practice: &NewPractice) -> Vec<Fault> {
     faults
 }
 
-fn member_faults(new: &NewMember) -> Vec<Fault> {
+fn member_faults(new: &NewMember, practice_name: &str) -> Vec<Fault> {
     let mut faults = Vec::new();
     if new.name.trim().is_empty() {
         faults.push(Fault::new("name", "Enter the person's name."));
@@ -311,38 +313,21 @@ fn member_faults(new: &NewMember) -> Vec<Fault> {
     if !(new.roles.surgeon || new.roles.office || new.roles.lead) {
         faults.push(Fault::new("roles", "Choose at least one role."));
     }
-    faults.extend(password_fault(new));
+    faults.extend(password_fault(&new.password, &[practice_name, &new.name, &new.sign_in_name]));
     faults
 }
 
 /// What is wrong with a new password of somebody who is here already.
-pub(in crate::care) fn password_faults(member: &StaffMember, password: &str) -> Option<Fault> {
-    password_fault(&NewMember {
-        name: member.name.clone(),
-        sign_in_name: member.sign_in_name.clone(),
-        password: password.to_owned(),
-        roles: member.roles,
-    })
+pub(in crate::care) async fn password_faults(
+    conn: &mut Conn,
+    member: &StaffMember,
+    password: &str,
+) -> Stored<Option<Fault>> {
+    let practice = practices::find(conn, member.practice).await?;
+    let practice_name = practice.map_or_else(String::new, |practice| practice.name);
+    Ok(password_fault(password, &[&practice_name, &member.name, &member.sign_in_name]))
 }
 
-fn password_fault(new: &NewMember) -> Option<Fault> {
-    let password = normal(&new.password);
-    let letters = password.chars().count();
-    let first = password.chars().next();
-    let lower = password.to_lowercase();
-    let own_name = new.sign_in_name.trim().to_lowercase();
-    let words = if letters < PASSWORD_SHORTEST {
-        format!(
-            "Use at least {PASSWORD_SHORTEST} characters. Four or five words in a row are easy to remember."
-        )
-    } else if letters > PASSWORD_LONGEST {
-        format!("Use at most {PASSWORD_LONGEST} characters.")
-    } else if password.chars().all(|letter| Some(letter) == first) {
-        "One character repeated is among the first things anyone tries. Choose something else.".to_owned()
-    } else if own_name.len() > 3 && lower.contains(&own_name) || lower.contains("closewatch") {
-        "Leave your own name and the program's name out of the password.".to_owned()
-    } else {
-        return None;
-    };
-    Some(Fault::new("password", words))
+fn password_fault(password: &str, own: &[&str]) -> Option<Fault> {
+    password::fault(&normal(password), own).map(|words| Fault::new("password", words))
 }

@@ -8,6 +8,7 @@ use crate::care::alarm_letters;
 use crate::care::attend;
 use crate::care::drill;
 use crate::care::ladder;
+use crate::care::late_knock;
 use crate::care::silence;
 use crate::care::working::Worked;
 use crate::guards;
@@ -22,6 +23,7 @@ use crate::store::alarms::Alarm;
 use crate::store::alarms::AlarmKind;
 use crate::store::callbacks;
 use crate::store::callbacks::CallbackState;
+use crate::store::check_drafts;
 use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::WoundCheck;
@@ -75,6 +77,7 @@ pub(in crate::care) async fn look(desk: &Desk, job: &Job, moment: &Moment) -> Do
     for id in calls {
         see_to_call(desk, job.practice, id, moment).await?;
     }
+    late_knock::look(desk, job.practice, moment).await?;
     silence::look(desk, job.practice, moment).await?;
     attend::see_to(desk, job.practice, moment).await?;
     drill::see_to(desk, job.practice, moment).await?;
@@ -84,6 +87,7 @@ pub(in crate::care) async fn look(desk: &Desk, job: &Job, moment: &Moment) -> Do
             alarms::end(&mut tx, job.practice, alarm.kind, &alarm.about, moment.now).await?;
         }
     }
+    check_drafts::forget_borrowed(&mut tx, job.practice, moment.now).await?;
     jobs::clear_done(&mut tx, job.practice, moment.now - DONE_KEPT).await?;
     if !jobs::put_off(&mut tx, job, moment.now + EVERY, "").await? {
         return Ok(Worked::InOtherHands);
@@ -184,9 +188,10 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
             (None, Some(id)) => callbacks::find(conn, alarm.practice, id)
                 .await?
                 .is_some_and(|call| call.state == CallbackState::Open && moment.now > call.due),
-            (None, None) => match drill::of(&alarm.about) {
-                Some(id) => drill::waits(conn, alarm.practice, id).await?,
-                None => true,
+            (None, None) => match (drill::of(&alarm.about), late_knock::of(&alarm.about)) {
+                (Some(id), _) => drill::waits(conn, alarm.practice, id).await?,
+                (None, Some(id)) => late_knock::is_late(conn, alarm.practice, id, moment.now).await?,
+                (None, None) => true,
             },
         },
         // These are ended by whoever saw to them, or with what they say.

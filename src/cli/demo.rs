@@ -89,6 +89,8 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         heads_folder: None,
         // Nothing in it is worth one.
         backups_elsewhere: true,
+        downtime_folder: None,
+        downtime_key: None,
         heartbeat: HeartbeatSettings::default(),
         notify: NotifySettings { notify_folder: Some(data.join("letters")), ..NotifySettings::default() },
     };

@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::path::Path;
+use std::path::PathBuf;
 
 use jiff::SignedDuration;
 use jiff::Timestamp;
@@ -18,6 +19,7 @@ use crate::store::keyring::KeyRing;
 use crate::store::practices;
 use crate::store::sealed_blobs;
 use crate::store::second_steps;
+use crate::store::server;
 use crate::web::Clock;
 
 /// So many wraps are made anew in one transaction: nobody waits for it.
@@ -35,6 +37,17 @@ pub enum Keys {
     Rewrap(Settings),
     /// Take a key out of the file that opens nothing any more.
     Remove(Remove),
+    /// Show the copy of the key file that is kept elsewhere: until then every start asks for it.
+    Copied(Copied),
+}
+
+#[derive(Debug, clap::Args)]
+pub struct Copied {
+    #[command(flatten)]
+    settings: Settings,
+    /// The copy, as it can be read from here just now, such as on a stick.
+    #[arg(long)]
+    copy: PathBuf,
 }
 
 #[derive(Debug, clap::Args)]
@@ -50,6 +63,7 @@ pub async fn run(command: Keys) -> Result<(), Failure> {
         Keys::Show(settings) => show(&settings).await,
         Keys::Add(settings) => add(&settings),
         Keys::Rewrap(settings) => rewrap(&settings).await,
+        Keys::Copied(copied) => note_copy(&copied.settings, &copied.copy).await,
         Keys::Remove(remove) => take_out(&remove.settings, remove.version).await,
     }
 }
@@ -155,6 +169,49 @@ async fn rewrap_seeds(db: &Db, practice: PracticeId, ring: &KeyRing) -> Result<i
     }
     tx.commit().await?;
     Ok(many)
+}
+
+/// Believes the copy only when every key is in it.
+async fn note_copy(settings: &Settings, copy: &Path) -> Result<(), Failure> {
+    let path = settings.sealing_keys();
+    let (text, ring) = read(&path)?;
+    let (copied, _) = read(copy)?;
+    if fs::canonicalize(copy)? == fs::canonicalize(&path)? {
+        return Err(BadInput(format!("{} is the file itself, not a copy of it", copy.display())).into());
+    }
+    let is_key = |line: &&str| !line.is_empty() && !line.starts_with('#');
+    let missing = text
+        .lines()
+        .map(str::trim)
+        .filter(is_key)
+        .find(|line| !copied.lines().any(|other| other.trim() == *line));
+    if let Some(line) = missing {
+        let version = line.split_whitespace().next().unwrap_or_default();
+        let why = format!(
+            "{}: key {version} is not in it as the server has it. Copy the file anew.",
+            copy.display()
+        );
+        return Err(BadInput(why).into());
+    }
+    let db = Db::open(&settings.database_url()).await?;
+    let mut tx = db.write().await?;
+    server::note_keys_copied(&mut tx, ring.newest()).await?;
+    tx.commit().await?;
+    db.close().await;
+    println!("The copy holds every key. Keep it away from this machine, and as long as any back-up is kept.");
+    Ok(())
+}
+
+/// What a start says while nobody has shown a copy of the newest key; empty: somebody did.
+pub async fn asks_for_copy(db: &Db, path: &Path, newest: u32) -> Result<String, Failure> {
+    if server::keys_copied(&mut *db.read().await?).await? == Some(newest) {
+        return Ok(String::new());
+    }
+    let path = path.display();
+    Ok(format!(
+        "NO COPY of {path} was shown yet. Without this file nobody can ever read a photo again, and no back-up holds it.\n  \
+         Copy it to where it is safe, then show the copy: closewatch keys copied --copy FILE"
+    ))
 }
 
 async fn take_out(settings: &Settings, version: u32) -> Result<(), Failure> {

@@ -4,6 +4,7 @@ mod ahead;
 mod arm;
 mod backup;
 mod demo;
+mod downtime_list;
 mod keys;
 mod measure;
 mod measure_again;
@@ -45,6 +46,8 @@ enum Command {
     Backup(Box<backup::Backup>),
     /// Start the server with an invented practice in a fresh temporary folder.
     Demo(demo::Demo),
+    /// Read the list of what was open, on any machine and without the server.
+    DowntimeList(downtime_list::DowntimeList),
     /// Keys that seal photos: show, add, wrap anew, take out.
     #[command(subcommand)]
     Keys(keys::Keys),
@@ -82,6 +85,7 @@ pub async fn run(line: Line) -> Result<(), Failure> {
         Command::Arm(settings) => arm::run(&settings).await,
         Command::Backup(backup) => backup::run(*backup).await,
         Command::Demo(demo) => demo::run(demo).await,
+        Command::DowntimeList(command) => downtime_list::run(&command),
         Command::Keys(command) => keys::run(command).await,
         Command::Measure(measure) => measure::run(measure).await,
         Command::Protocol(command) => protocol::run(&command),

@@ -355,6 +355,8 @@ impl Happening<'_> {
             wound: enrolled.wound.id,
             language: story.language,
             may_read: true,
+            borrowed: false,
+            other_initials: String::new(),
         });
         Ok(story.shown_link.then_some(LinkCard { patient_name: enrolled.patient.name, issued }))
     }

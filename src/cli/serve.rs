@@ -15,9 +15,12 @@ use crate::care::vitals::MIB;
 use crate::care::vitals::Machine;
 use crate::cli::BadInput;
 use crate::cli::Failure;
+use crate::cli::keys;
 use crate::config::Settings;
 use crate::ids::Chance;
 use crate::jobs;
+use crate::jobs::downtime_list;
+use crate::jobs::downtime_list::ListFolder;
 use crate::jobs::record_head;
 use crate::jobs::record_head::RecordFiles;
 use crate::jobs::runner::Doorway;
@@ -26,6 +29,7 @@ use crate::notify::Post;
 use crate::photo::Limits;
 use crate::store::Blobs;
 use crate::store::Db;
+use crate::store::backup_key::BackupKey;
 use crate::store::disk_fault;
 use crate::store::key_file;
 use crate::store::log_whole;
@@ -59,7 +63,6 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
     let (keys, is_new) = key_file::open_keys(&settings.sealing_keys(), &Chance::OperatingSystem)?;
     if is_new {
         println!("Photos are sealed with new keys in {}.", settings.sealing_keys().display());
-        println!("  Without this file nobody can ever read them again: keep a copy away from this machine.");
     }
     let blobs = Blobs::in_folder(&settings.photo_folder())?;
     let blobs = blobs.sealed_by(keys, &settings.sealing_keys(), Chance::OperatingSystem);
@@ -119,6 +122,11 @@ pub async fn run(settings: Settings) -> Result<(), Failure> {
     if let Some(token) = staff::open_set_up(&app.desk, &app.moment()).await? {
         println!("No practice is set up yet. Within 15 minutes, open this address once:");
         println!("  {}/set-up/{}", app.public_url, token.reveal());
+    }
+    let newest = app.desk.blobs.newest_key();
+    let asks = keys::asks_for_copy(&app.desk.db, &settings.sealing_keys(), newest).await?;
+    if !asks.is_empty() {
+        println!("{asks}");
     }
     println!("Closewatch listens on http://{} and is reached at {}", settings.listen_on(), app.public_url);
     listen(&app, listener, &settings).await
@@ -200,6 +208,14 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
         move || clock.moment(),
         app.clock.speed(),
     ));
+    let listing = match (&settings.downtime_folder, &settings.downtime_key) {
+        (Some(folder), Some(key)) => {
+            let to = ListFolder { folder: folder.clone(), key: BackupKey::read(key).map_err(BadInput)? };
+            let (clock, desk, speed) = (app.clone(), app.desk.clone(), app.clock.speed());
+            Some(tokio::spawn(downtime_list::run(desk, to, move || clock.moment(), speed)))
+        }
+        _ => None,
+    };
     let clock = app.clone();
     let beating = heart.map(|heart| {
         let (desk, speed) = (app.desk.clone(), app.clock.speed());
@@ -221,6 +237,9 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
     signing.abort();
     reloading.abort();
     scrubbing.abort();
+    if let Some(listing) = listing {
+        listing.abort();
+    }
     if let Some(beating) = beating {
         beating.abort();
     }

@@ -142,6 +142,11 @@ impl Blobs {
         Blobs { keys: Some(Arc::new(Seals { ring, chance, file })), ..self }
     }
 
+    /// Version of the key that seals what comes; 0: nothing is sealed.
+    pub fn newest_key(&self) -> u32 {
+        self.keys.as_ref().map_or(0, |seals| seals.ring().newest())
+    }
+
     /// Reads the key file again, so that what comes is sealed with the newest key.
     pub fn reload_keys(&self) -> Result<(), String> {
         self.keys.as_ref().map_or(Ok(()), |seals| seals.reload())

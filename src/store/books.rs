@@ -44,7 +44,7 @@ macro_rules! tables {
 }
 
 tables! {
-    "practice" "staff" "staff_session" "passkey" "authenticator" "recovery_code" "known_browser" "unknown_name" "set_up" "patient" "wound" "plan_step" "patient_link" "patient_session"
+    "practice" "staff" "staff_session" "passkey" "authenticator" "recovery_code" "known_browser" "unknown_name" "set_up" "patient" "wound" "plan_step" "patient_link" "patient_session" "late_knock"
     "wound_check" "answers_version" "photo" "review" "message" "callback" "call_attempt" "reply_text" "audit" "notice"
     "protocol" "protocol_draft" "assessment" "check_draft" "measurement" "measuring_job" "job" "clock_seen" "ladder"
     "ladder_rung" "staff_address" "opt_out" "delivery" "alarm" "practice_hours" "holiday" "duty_weekly" "duty_dated"

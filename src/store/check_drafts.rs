@@ -132,3 +132,12 @@ pub async fn forget_older(conn: &mut Conn, practice: PracticeId, since: Timestam
         .await?;
     Ok(())
 }
+
+/// Deletes what was typed on somebody else's phone whose session is over: such a phone keeps nothing.
+pub async fn forget_borrowed(conn: &mut Conn, practice: PracticeId, now: Timestamp) -> Stored<()> {
+    const SQL: &str = "DELETE FROM check_draft WHERE practice_id = $1 AND phone_sha256 IN \
+                       (SELECT token_sha256 FROM patient_session WHERE practice_id = $1 AND borrowed = 1 \
+                       AND expires_ms <= $2)";
+    sqlx::query(SQL).bind(practice.to_string()).bind(now.as_millisecond()).execute(conn).await?;
+    Ok(())
+}

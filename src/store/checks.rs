@@ -58,6 +58,17 @@ pub struct WoundCheck {
     /// How many photos the phone said it would send.
     pub photos_expected: i64,
     pub claim: Option<Claim>,
+    /// What stood out about the phone it was sent from.
+    pub phone: SentFrom,
+}
+
+/// What stands out about the phone a check was sent from.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct SentFrom {
+    /// It is somebody else's.
+    pub borrowed: bool,
+    /// Initials typed when the link was opened that are not the patient's; empty: none were, or they fit.
+    pub other_initials: String,
 }
 
 /// Who is looking at a check, and until when nobody else should.
@@ -91,6 +102,11 @@ pub struct WaitingCheck {
     pub measured_before: Facts,
     /// The patient's messages on this wound that nobody has dealt with.
     pub open_questions: i64,
+    pub phone: SentFrom,
+}
+
+fn sent_from(row: &AnyRow) -> Stored<SentFrom> {
+    Ok(SentFrom { borrowed: row.whole("borrowed_phone")? == 1, other_initials: row.text("other_initials")? })
 }
 
 fn claim(row: &AnyRow) -> Stored<Option<Claim>> {
@@ -123,14 +139,15 @@ fn wound_check(row: &AnyRow) -> Stored<WoundCheck> {
         due: row.time("due_ms")?,
         photos_expected: row.whole("photos_expected")?,
         claim: claim(row)?,
+        phone: sent_from(row)?,
     })
 }
 
 pub async fn insert(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
     const SQL: &str = "INSERT INTO wound_check (id, practice_id, wound_id, link_id, sequence, form_key, receipt, \
                        state, received_ms, answers, assessment, protocol_version, urgency, score, due_ms, \
-                       photos_expected, facts) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, \
-                       $15, $16, $17)";
+                       photos_expected, facts, borrowed_phone, other_initials) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, \
+                       $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)";
     sqlx::query(SQL)
         .bind(check.id.to_string())
         .bind(check.practice.to_string())
@@ -149,6 +166,8 @@ pub async fn insert(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
         .bind(check.due.as_millisecond())
         .bind(check.photos_expected)
         .bind(check.facts.as_ref().map(to_json).transpose()?)
+        .bind(i64::from(check.phone.borrowed))
+        .bind(&check.phone.other_initials)
         .execute(conn)
         .await?;
     Ok(())
@@ -362,6 +381,7 @@ fn waiting_check(row: &AnyRow) -> Stored<WaitingCheck> {
         measured: facts(row, "facts")?.map(|facts| facts.measured).unwrap_or_default(),
         measured_before: facts(row, "previous_facts")?.map(|facts| facts.measured).unwrap_or_default(),
         open_questions: row.whole("open_questions")?,
+        phone: sent_from(row)?,
     })
 }
 

@@ -25,11 +25,12 @@ pub async fn see(conn: &mut Conn, now: Timestamp) -> Stored<()> {
 }
 
 /// What is due, by table: the column, and the rows that still wait.
-const DUE: [&str; 8] = [
+const DUE: [&str; 9] = [
     "UPDATE job SET due_ms = due_ms - $1, leased_until_ms = leased_until_ms - $1 WHERE state = 'waiting'",
     "UPDATE ladder SET begun_ms = begun_ms - $1 WHERE state = 'running'",
     "UPDATE wound_check SET due_ms = due_ms - $1, claimed_until_ms = claimed_until_ms - $1 WHERE state <> 'closed'",
     "UPDATE callback SET due_ms = due_ms - $1 WHERE state = 'open'",
+    "UPDATE late_knock SET due_ms = due_ms - $1 WHERE dealt_ms IS NULL",
     "UPDATE silence SET next_ms = next_ms - $1, by_ms = by_ms - $1 WHERE state = 'open'",
     "UPDATE message SET read_by_ms = read_by_ms - $1 WHERE sender = 'practice' AND read_ms IS NULL",
     "UPDATE alarm SET told_ms = told_ms - $1 WHERE ended_ms IS NULL AND told_ms IS NOT NULL",

@@ -46,6 +46,33 @@ pub struct PatientSession {
     pub expires: Timestamp,
     /// Answers may be read until then; the PIN sets it.
     pub reading_until: Timestamp,
+    /// The phone is somebody else's.
+    pub borrowed: bool,
+    /// Initials typed when the link was opened that are not the patient's; empty: none were, or they fit.
+    pub other_initials: String,
+}
+
+/// A phone that is in, as the list of a link's phones shows it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct KeptPhone {
+    /// Of its cookie's token.
+    pub token_sha256: String,
+    pub link: LinkId,
+    /// Such as "Safari on iPhone"; empty: from before it was kept.
+    pub browser: String,
+    pub since: Timestamp,
+    pub borrowed: bool,
+}
+
+/// What begins a phone's session.
+#[derive(Clone, Debug)]
+pub struct NewPhone<'a> {
+    pub token_sha256: &'a str,
+    pub language: Language,
+    pub expires: Timestamp,
+    pub browser: &'a str,
+    pub borrowed: bool,
+    pub other_initials: &'a str,
 }
 
 fn link(row: &AnyRow) -> Stored<PatientLink> {
@@ -192,11 +219,9 @@ pub async fn forget_wrong_pins(conn: &mut Conn, link: &PatientLink, now: Timesta
 
 pub async fn begin_session(
     conn: &mut Conn,
-    token_sha256: &str,
     link: &PatientLink,
-    language: Language,
+    phone: &NewPhone<'_>,
     now: Timestamp,
-    expires: Timestamp,
 ) -> Stored<()> {
     sqlx::query("UPDATE patient_link SET first_used_ms = COALESCE(first_used_ms, $2) WHERE id = $1")
         .bind(link.id.to_string())
@@ -204,14 +229,17 @@ pub async fn begin_session(
         .execute(&mut *conn)
         .await?;
     const SQL: &str = "INSERT INTO patient_session (token_sha256, practice_id, link_id, language, created_ms, \
-                       expires_ms) VALUES ($1, $2, $3, $4, $5, $6)";
+                       expires_ms, browser, borrowed, other_initials) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)";
     sqlx::query(SQL)
-        .bind(token_sha256)
+        .bind(phone.token_sha256)
         .bind(link.practice.to_string())
         .bind(link.id.to_string())
-        .bind(language.code())
+        .bind(phone.language.code())
         .bind(now.as_millisecond())
-        .bind(expires.as_millisecond())
+        .bind(phone.expires.as_millisecond())
+        .bind(phone.browser)
+        .bind(i64::from(phone.borrowed))
+        .bind(phone.other_initials)
         .execute(conn)
         .await?;
     Ok(())
@@ -221,7 +249,8 @@ pub async fn begin_session(
 pub async fn session(conn: &mut Conn, token_sha256: &str) -> Stored<Option<PatientSession>> {
     const SQL: &str = "SELECT patient_link.*, patient_session.language AS spoken, \
                        patient_session.expires_ms AS session_expires_ms, \
-                       patient_session.reading_until_ms AS reading_until_ms \
+                       patient_session.reading_until_ms AS reading_until_ms, \
+                       patient_session.borrowed AS borrowed, patient_session.other_initials AS other_initials \
                        FROM patient_session JOIN patient_link ON patient_link.id = patient_session.link_id \
                        WHERE patient_session.token_sha256 = $1";
     sqlx::query(SQL)
@@ -235,6 +264,8 @@ pub async fn session(conn: &mut Conn, token_sha256: &str) -> Stored<Option<Patie
                 language: row.parsed("spoken")?,
                 expires: row.time("session_expires_ms")?,
                 reading_until: row.time("reading_until_ms")?,
+                borrowed: row.whole("borrowed")? == 1,
+                other_initials: row.text("other_initials")?,
             })
         })
         .transpose()
@@ -247,6 +278,83 @@ pub async fn allow_reading(conn: &mut Conn, token_sha256: &str, until: Timestamp
         .execute(conn)
         .await?;
     Ok(())
+}
+
+/// Moves the end of a phone's session.
+pub async fn prolong(conn: &mut Conn, token_sha256: &str, until: Timestamp) -> Stored<()> {
+    sqlx::query("UPDATE patient_session SET expires_ms = $2 WHERE token_sha256 = $1")
+        .bind(token_sha256)
+        .bind(until.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// The phones of a wound's links that are in at `now`, the newest first.
+pub async fn phones(
+    conn: &mut Conn,
+    practice: PracticeId,
+    wound: WoundId,
+    now: Timestamp,
+) -> Stored<Vec<KeptPhone>> {
+    const SQL: &str = "SELECT patient_session.* FROM patient_session \
+                       JOIN patient_link ON patient_link.id = patient_session.link_id \
+                       WHERE patient_session.practice_id = $1 AND patient_link.wound_id = $2 \
+                       AND patient_session.expires_ms > $3 \
+                       ORDER BY patient_session.created_ms DESC, patient_session.token_sha256";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(wound.to_string())
+        .bind(now.as_millisecond())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| {
+            Ok(KeptPhone {
+                token_sha256: row.text("token_sha256")?,
+                link: row.parsed("link_id")?,
+                browser: row.text("browser")?,
+                since: row.time("created_ms")?,
+                borrowed: row.whole("borrowed")? == 1,
+            })
+        })
+        .collect()
+}
+
+/// Links of the same wound and the same name that were issued before this one end at `at`, unless they do so before.
+pub async fn end_replaced(conn: &mut Conn, link: &PatientLink, at: Timestamp) -> Stored<()> {
+    const SQL: &str = "UPDATE patient_link SET expires_ms = $5 WHERE practice_id = $1 AND wound_id = $2 \
+                       AND LOWER(name) = LOWER($3) AND (created_ms < $4 OR created_ms = $4 AND id < $6) AND expires_ms > $5";
+    sqlx::query(SQL)
+        .bind(link.practice.to_string())
+        .bind(link.wound.to_string())
+        .bind(&link.name)
+        .bind(link.created.as_millisecond())
+        .bind(at.as_millisecond())
+        .bind(link.id.to_string())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// Open links on which so many wrong PINs were typed in a row that reading is off.
+pub async fn with_wrong_pins(
+    conn: &mut Conn,
+    practice: PracticeId,
+    wrong_pins: i64,
+    now: Timestamp,
+) -> Stored<Vec<PatientLink>> {
+    const SQL: &str = "SELECT * FROM patient_link WHERE practice_id = $1 AND wrong_pins >= $2 \
+                       AND revoked_ms IS NULL AND expires_ms > $3 ORDER BY created_ms, id";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(wrong_pins)
+        .bind(now.as_millisecond())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(link)
+        .collect()
 }
 
 pub async fn speak(conn: &mut Conn, token_sha256: &str, language: Language) -> Stored<()> {

@@ -33,6 +33,7 @@ pub mod jobs;
 pub mod key_file;
 pub mod keyring;
 pub mod ladders;
+pub mod late_knocks;
 pub mod link_addresses;
 pub mod links;
 pub mod log_whole;

@@ -55,6 +55,8 @@ coded! {
         CallMissed = "call_missed",
         /// To the practice: somebody keeps entering wrong PINs on a link.
         WrongPins = "wrong_pins",
+        /// To the practice: somebody knocked with a link that is closed.
+        LateKnock = "late_knock",
     }
 }
 
@@ -77,6 +79,7 @@ impl NoticeKind {
             | NoticeKind::TestLetter
             | NoticeKind::LadderTimes
             | NoticeKind::DutyChanged
+            | NoticeKind::LateKnock
             | NoticeKind::WrongPins => false,
         }
     }

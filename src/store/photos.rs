@@ -1,5 +1,7 @@
 //! Photos of wound checks: which blobs hold their renditions, and what is known of their quality.
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 use jiff::civil::DateTime;
 use sqlx::any::AnyRow;
@@ -10,6 +12,7 @@ use crate::ids::WoundCheckId;
 use crate::store::BlobName;
 use crate::store::Conn;
 use crate::store::Stored;
+use crate::store::checks::WoundCheck;
 use crate::store::row::Columns;
 use crate::store::row::to_json;
 
@@ -112,6 +115,23 @@ fn photo(row: &AnyRow) -> Stored<Photo> {
         flags: row.json("flags")?,
         received: row.time("received_ms")?,
     })
+}
+
+/// When each file was first sent, of all that came with the wound's checks before this one, by the SHA-256 of what was sent.
+pub async fn sent_before(conn: &mut Conn, check: &WoundCheck) -> Stored<BTreeMap<String, Timestamp>> {
+    const SQL: &str = "SELECT photo.sent_sha256, MIN(wound_check.received_ms) AS first_ms FROM wound_check \
+                       JOIN photo ON photo.check_id = wound_check.id \
+                       WHERE wound_check.practice_id = $1 AND wound_check.wound_id = $2 \
+                       AND wound_check.sequence < $3 GROUP BY photo.sent_sha256";
+    sqlx::query(SQL)
+        .bind(check.practice.to_string())
+        .bind(check.wound.to_string())
+        .bind(check.sequence)
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| Ok((row.text("sent_sha256")?, row.time("first_ms")?)))
+        .collect()
 }
 
 /// Keeps a photo. False: this very picture is kept with this check already.

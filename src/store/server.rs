@@ -87,6 +87,21 @@ pub async fn note_first_start(conn: &mut Conn, now: Timestamp) -> Stored<()> {
     Ok(())
 }
 
+const KEYS_COPIED: &str = "sealing_keys_copied";
+
+/// The newest sealing key that somebody showed a copy of; `None`: nobody ever did.
+pub async fn keys_copied(conn: &mut Conn) -> Stored<Option<u32>> {
+    let row = sqlx::query("SELECT value FROM server_state WHERE name = $1")
+        .bind(KEYS_COPIED)
+        .fetch_optional(conn)
+        .await?;
+    row.map(|row| Ok(u32::try_from(row.whole("value")?).unwrap_or(0))).transpose()
+}
+
+pub async fn note_keys_copied(conn: &mut Conn, version: u32) -> Stored<()> {
+    set(conn, KEYS_COPIED, i64::from(version)).await
+}
+
 const PROOF: &str = "backup_proof:";
 
 /// Keeps by what a restore of the back-up made at `taken` is known: the SHA-256 of a code that only its reader finds. Codes of

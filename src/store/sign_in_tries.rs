@@ -3,6 +3,7 @@
 
 use jiff::Timestamp;
 
+use crate::ids::PracticeId;
 use crate::ids::StaffId;
 use crate::store::Conn;
 use crate::store::Stored;
@@ -144,6 +145,17 @@ pub async fn know_browser(
         .execute(conn)
         .await?;
     Ok(())
+}
+
+/// The practice of the members who signed in in this browser and still may; `None`: there is none. Of several the one of
+/// whoever signed in last.
+pub async fn practice_of_browser(conn: &mut Conn, token_sha256: &str) -> Stored<Option<PracticeId>> {
+    const SQL: &str = "SELECT known_browser.practice_id FROM known_browser \
+                       JOIN staff ON staff.id = known_browser.staff_id \
+                       WHERE known_browser.token_sha256 = $1 AND staff.active = 1 \
+                       ORDER BY known_browser.last_sign_in_ms DESC, staff.id LIMIT 1";
+    let row = sqlx::query(SQL).bind(token_sha256).fetch_optional(conn).await?;
+    row.map(|row| row.parsed("practice_id")).transpose()
 }
 
 /// No browser is known to a member any more.

@@ -90,6 +90,12 @@ pub(super) fn alarms(words: &str, site: Site) -> Vec<(&'static str, &'static str
     alarms
 }
 
+/// Whether somebody's own words name a danger, whatever wound they are about. False says nothing.
+pub fn names_danger(words: &str) -> bool {
+    let plain = plain(words);
+    ALARM_WORDS.iter().any(|(_, phrases)| phrases.iter().any(|phrase| starts_a_word(&plain, phrase)))
+}
+
 /// Small letters without accents, one kind of apostrophe, single spaces.
 fn plain(words: &str) -> String {
     let unaccented: String = words

@@ -83,6 +83,7 @@ pub use due::ResponseTargets;
 pub use facts::{FactFault, Facts, Value};
 pub use facts_kept::CheckFacts;
 pub use form::{Fault, FaultKind, Reading, read};
+pub use free_words::names_danger;
 pub use from_check::Enrolled;
 pub use from_photo::{FromPhoto, from_photo, photo_setting};
 pub use ladder::{LadderKind, LadderTimes, Rung, RungTime, Told, ladder_of};

@@ -8,6 +8,7 @@ use crate::plan::Immunity;
 use crate::plan::Packing;
 use crate::plan::RiskFactors;
 use crate::plan::Strip;
+use crate::store::checks::SentFrom;
 use crate::triage;
 use crate::triage::BestPhone;
 use crate::triage::Urgency;
@@ -146,6 +147,18 @@ pub fn best_phone(phone: &BestPhone) -> String {
         Some(number) => number.clone(),
         None => format!("“{}”, not a whole number", phone.entered),
     }
+}
+
+/// What stands out about the phone a check was sent from.
+pub fn sent_from(phone: &SentFrom) -> Vec<String> {
+    let mut words = Vec::new();
+    if !phone.other_initials.is_empty() {
+        words.push(format!("Other initials typed: {}. Ask whose wound it is", phone.other_initials));
+    }
+    if phone.borrowed {
+        words.push("Somebody else’s phone: answer by a call".to_owned());
+    }
+    words
 }
 
 #[cfg(test)]

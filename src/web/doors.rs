@@ -24,8 +24,10 @@ use crate::store::staff_sessions::StaffSession;
 use crate::store::staff_sessions::Stage;
 use crate::web::App;
 use crate::web::cookies::Cookie;
+use crate::web::error::LinkNotOpen;
 use crate::web::error::OursFailed;
 use crate::web::error::PageError;
+use crate::web::patient::late;
 use crate::web::patient::unsaved;
 use crate::web::sign_in::turn_away;
 
@@ -154,8 +156,15 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
     };
     let mut response = match entered {
         Ok(()) => next.run(request).await,
+        Err(refused @ PageError::NoLink) => late::not_in(&app, refused, request).await,
         Err(refused) => turn_away(&app, refused, who, request).await.into_response(),
     };
+    if let Some(holder) = &asked_by
+        && response.extensions().get::<LinkNotOpen>().is_some()
+        && let Some(page) = late::ended_meanwhile(&app, holder.practice).await
+    {
+        response = page;
+    }
     if who == Who::Phone && response.extensions().get::<OursFailed>().is_some() {
         let (practice, language) = asked_by.map(|holder| (holder.practice, holder.language)).unzip();
         let language = language.unwrap_or_default();
@@ -169,6 +178,9 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
 async fn enter_phone(app: &App, request: &mut Request) -> Result<LinkHolder, PageError> {
     let token = Cookie::Phone.read(app, request.headers()).ok_or(PageError::NoLink)?;
     let holder = knock::holder(&app.desk, &token, app.now()).await?.ok_or(PageError::NoLink)?;
+    if !request.method().is_safe() {
+        knock::stay(&app.desk, &holder, &token, app.now()).await?;
+    }
     request.extensions_mut().insert(Phone { holder: holder.clone(), token });
     Ok(holder)
 }

@@ -45,6 +45,10 @@ impl From<CareError> for PageError {
 #[derive(Clone, Copy, Debug)]
 pub struct OursFailed;
 
+/// Goes with the answer to a phone whose link is not open: the door knows whose it was, and says more.
+#[derive(Clone, Copy, Debug)]
+pub struct LinkNotOpen;
+
 #[derive(Template)]
 #[template(path = "error.html")]
 struct ErrorPage {
@@ -183,6 +187,9 @@ impl IntoResponse for PageError {
         let mut response = (self.status(), Html(html)).into_response();
         if let PageError::Care(CareError::Store(_) | CareError::Work(_) | CareError::NoRoom) = self {
             response.extensions_mut().insert(OursFailed);
+        }
+        if let PageError::NoLink | PageError::Care(CareError::LinkClosed) = self {
+            response.extensions_mut().insert(LinkNotOpen);
         }
         response
     }

@@ -202,6 +202,11 @@ notices! {
             en: "A call waits to be made: {link}",
             en_spoken: "This is your practice. A call waits to be made. Please sign in.",
         }
+        /// Somebody knocked with a link that is closed.
+        LateKnock = "late_knock" {
+            en: "Somebody tried a link that is closed. Please look: {link}",
+            en_spoken: "This is your practice. Somebody tried a link that is closed. Please sign in and look.",
+        }
         /// Somebody keeps entering wrong PINs on a link.
         WrongPins = "wrong_pins" {
             en: "Somebody keeps entering wrong PINs. Please look: {link}",

@@ -15,6 +15,7 @@ messages! {
     pin_button() { en: "Show the answers", es: "Ver las respuestas" }
     pin_wrong() { en: "That PIN did not fit. Look at your sheet and try again.", es: "Ese PIN no es. Mire su hoja y pruebe otra vez." }
     pin_wait(when: &str) { en: "Too many tries. Try again after: {when}", es: "Demasiados intentos. Pruebe otra vez después de: {when}" }
+    not_here(phone: &str) { en: "This is not your phone, so no answer is shown on it. We call you. Our number is {phone}.", es: "Este teléfono no es suyo: aquí no se muestra ninguna respuesta. Le llamamos. Nuestro número es {phone}." }
     pin_off(phone: &str) { en: "Reading is off for this link. Call {phone} for a new one.", es: "La lectura está cerrada en este enlace. Pida otro al {phone}." }
     pin_not_to_send() { en: "You never need the PIN to send.", es: "Para enviar nunca necesita el PIN." }
     pin_lost(phone: &str) { en: "Lost it? Call {phone}.", es: "¿Lo perdió? Llame al {phone}." }

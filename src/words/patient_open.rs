@@ -15,8 +15,18 @@ messages! {
     }
     inert_code() { en: "Have a printed code? Type it here", es: "¿Tiene un código impreso? Escríbalo aquí" }
 
+    initials_label() { en: "First letters of the patient’s name", es: "Primeras letras del nombre del paciente" }
+    initials_hint() { en: "You can leave this empty. Ana Ruiz types AR.", es: "Puede dejarlo vacío. Ana Ruiz escribe AR." }
+    borrowed_label() { en: "This is not my phone", es: "Este teléfono no es mío" }
+    borrowed_hint() { en: "It keeps nothing. The practice calls you with the answer.", es: "No guarda nada. El consultorio le llama con la respuesta." }
+
+    late_label() { en: "Leave a few words", es: "Deje unas palabras" }
+    late_hint() { en: "Someone calls you back, maybe only tomorrow. Getting worse? Call now.", es: "Alguien le llama, quizá solo mañana. ¿Está peor? Llame ya." }
+    late_button() { en: "Leave my words", es: "Dejar mis palabras" }
+    late_left() { en: "Your words are here. Someone from the practice will call you.", es: "Sus palabras llegaron. Alguien del consultorio le va a llamar." }
+
     closed_title() { en: "This link is closed", es: "Este enlace está cerrado" }
-    closed_nobody() { en: "Nobody watches this link. Nothing can be sent from here.", es: "Nadie vigila este enlace. Desde aquí no se puede enviar nada." }
+    closed_nobody() { en: "Nobody watches this link. No wound check can be sent from here.", es: "Nadie vigila este enlace. Desde aquí no se puede enviar una revisión." }
     closed_call(practice: &str) { en: "Need help with your wound? Call {practice}.", es: "¿Necesita ayuda con su herida? Llame a {practice}." }
     closed_emergency() { en: "An emergency? Do not wait. Call now.", es: "¿Una emergencia? No espere. Llame ya." }
 

@@ -64,6 +64,8 @@ function out() {
   banner.querySelector('.not-live-words').textContent = `You were signed out. NOT LIVE since ${clock(heard)}`;
   const more = banner.querySelector('.not-live-more');
   more.textContent = '';
+  list.replaceChildren();
+  document.dispatchEvent(new Event('signed-out'));
   const link = document.createElement('a');
   link.href = '/sign-in';
   link.textContent = 'Sign in again';
@@ -165,6 +167,14 @@ function check() {
     if (source.readyState === EventSource.CLOSED || Date.now() - heard > 2 * SILENT_AFTER_MS) listen();
   }
 }
+
+// Somebody signed in again in another tab.
+document.addEventListener('unlocked', () => {
+  if (!signedOut) return;
+  signedOut = false;
+  listen();
+  read();
+});
 
 listen();
 setInterval(check, POLL_MS / 3);

@@ -8,6 +8,9 @@ const button = document.getElementById('sound-arm');
 
 let context = null;
 
+// A page that has no switch for it rings when the sound was switched on elsewhere.
+const hasSwitch = box !== null;
+
 const today = () => new Date().toDateString();
 
 function armedOn() {
@@ -30,6 +33,7 @@ const armed = () => armedOn() === today();
 const runs = () => context?.state === 'running';
 
 function show() {
+  if (!hasSwitch) return;
   const ready = armed() && runs();
   box.hidden = false;
   box.classList.toggle('strong-note', !ready);
@@ -71,7 +75,7 @@ async function wake() {
   show();
 }
 
-button.addEventListener('click', async () => {
+button?.addEventListener('click', async () => {
   keepArmed();
   await wake();
   if (runs()) tone(context.currentTime, 880, 0.2);

@@ -42,6 +42,7 @@ describe('in a real browser', { concurrency: false }, () => {
   describe('step by step', () => stepByStep(world));
   describe('taking the strip out', () => packing(world));
   describe('at the desk', () => deskHabits(world));
+  describe('locked, and at the door', () => locking(world));
   describe('passkeys', () => passkeys(world));
   describe('pushes', () => pushes(world));
   describe('whether somebody is there', () => somebodyIsThere(world));

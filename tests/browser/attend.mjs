@@ -8,7 +8,7 @@ import { noViolations } from './looks.mjs';
 const BANNER_MS = 25_000; // 20 s of silence, looked for every 5 s
 
 // Counts every tone the page begins, before any of its scripts run.
-async function countTones(page) {
+export async function countTones(page) {
   await page.addInitScript(() => {
     window.tones = 0;
     const create = BaseAudioContext.prototype.createOscillator;
@@ -19,16 +19,16 @@ async function countTones(page) {
   });
 }
 
-const tones = (page) => page.evaluate(() => window.tones);
+export const tones = (page) => page.evaluate(() => window.tones);
 
-async function newPatient(world, name) {
+export async function newPatient(world, name) {
   const office = await signIn(world.browser, world.demo, 'office');
   const link = await enrol(office, world.demo, { name });
   await office.context().close();
   return link;
 }
 
-async function sendsUrgent(world, link) {
+export async function sendsUrgent(world, link) {
   const phone = await openLink(world.browser, link);
   await phone.goto(`${world.demo.home}/my/check`);
   await fillCheck(phone, { danger: 'breath' });

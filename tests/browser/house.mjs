@@ -52,13 +52,18 @@ export async function signIn(browser, demo, role, options = {}) {
     await page.context().close();
   }
   const page = await openPage(browser, options);
+  await goesIn(page, demo, role);
+  signedIn.set(key, await page.context().storageState());
+  return page;
+}
+
+// Both steps of signing in, on a page that is there.
+export async function goesIn(page, demo, role) {
   await page.goto(`${demo.home}/sign-in`);
   await page.fill('[name=sign_in_name]', demo.staff[role].name);
   await page.fill('[name=password]', demo.staff[role].password);
   await Promise.all([page.waitForURL('**/prove'), page.press('[name=password]', 'Enter')]);
   await takeSecondStep(page);
-  signedIn.set(key, await page.context().storageState());
-  return page;
 }
 
 // Types the code that the demo shows: the one of now, or the next where that was used. Where both were, the page shows

@@ -7,6 +7,7 @@ use closewatch::care::callback;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
 use closewatch::care::knock;
+use closewatch::care::knock::AtTheDoor;
 use closewatch::care::knock::Knock;
 use closewatch::care::knock::PinTry;
 use closewatch::care::review;
@@ -295,17 +296,22 @@ async fn a_revoked_or_expired_link_opens_nothing_and_its_phones_are_out() {
         assert!(matches!(came, Err(CareError::LinkClosed)), "{came:?}");
         let asked = thread::ask(desk, &holder, "asked", "May I shower?", &practice.moment()).await;
         assert!(matches!(asked, Err(CareError::LinkClosed)), "{asked:?}");
-        let knocked = async |token: &str| knock::knock(desk, token, &practice.moment()).await.unwrap();
-        assert!(matches!(knocked(patient.issued.token.reveal()).await, Knock::Closed(_)));
+        let knocked = async |token: &str| {
+            knock::knock(desk, token, AtTheDoor::default(), &practice.moment()).await.unwrap()
+        };
+        let by_code = async |code: &str| {
+            knock::knock_with_code(desk, code, AtTheDoor::default(), &practice.moment()).await.unwrap()
+        };
+        assert!(matches!(knocked(patient.issued.token.reveal()).await, Knock::Closed { .. }));
         assert!(matches!(knocked(second.token.reveal()).await, Knock::Open { .. }));
-        let by_code = knock::knock_with_code(desk, second.code.reveal(), &practice.moment()).await.unwrap();
-        assert!(matches!(by_code, Knock::Open { .. }));
+        let opened = by_code(second.code.reveal()).await;
+        assert!(matches!(opened, Knock::Open { .. }));
         let wrong = format!("{}000000000000", &second.code.reveal()[..4]);
-        let by_code = knock::knock_with_code(desk, &wrong, &practice.moment()).await.unwrap();
-        assert!(matches!(by_code, Knock::Unknown));
+        let opened = by_code(&wrong).await;
+        assert!(matches!(opened, Knock::Unknown));
         // The link outlives the plan by two weeks: 90 + 14 days.
         practice.minutes_pass(104 * 24 * 60 + 1);
-        assert!(matches!(knocked(second.token.reveal()).await, Knock::Closed(_)));
+        assert!(matches!(knocked(second.token.reveal()).await, Knock::Closed { .. }));
     })
     .await;
 }

@@ -18,7 +18,10 @@ use closewatch::care::hand_off;
 use closewatch::care::hand_over;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
+use closewatch::care::knock;
+use closewatch::care::knock::AtTheDoor;
 use closewatch::care::ladder;
+use closewatch::care::late_knock;
 use closewatch::care::measuring;
 use closewatch::care::measuring::Method;
 use closewatch::care::measuring::Setting;
@@ -73,6 +76,9 @@ use closewatch::store::claims;
 use closewatch::store::drills;
 use closewatch::store::duty;
 use closewatch::store::ladders;
+use closewatch::store::late_knocks;
+use closewatch::store::late_knocks::Dealt;
+use closewatch::store::late_knocks::LateKnock;
 use closewatch::store::links;
 use closewatch::store::measurements;
 use closewatch::store::measuring_jobs;
@@ -140,6 +146,7 @@ struct Busy {
     step: KeptStep,
     ladder: LadderId,
     silence: SilenceId,
+    late: LateKnock,
 }
 
 /// A step moved, the practice's own text, a try at the strip, and a calendar address.
@@ -220,6 +227,16 @@ async fn sets_up_more_ways(surgeon: &Staff) {
     tx.commit().await.unwrap();
 }
 
+/// A second link that was revoked, and somebody tries.
+async fn knocks_late(office: &Staff, patient: &Patient) -> LateKnock {
+    let (desk, moment) = (office.practice.desk(), office.practice.moment());
+    let wound = patient.enrolled.wound.id;
+    let (_, _, issued) = enrol::issue_link(desk, &office.member, wound, "lost", &moment).await.unwrap();
+    enrol::revoke_link(desk, &office.member, issued.link.id, moment.now).await.unwrap();
+    knock::knock(desk, issued.token.reveal(), AtTheDoor::default(), &moment).await.unwrap();
+    late_knocks::waiting(&mut *office.practice.books().await, office.practice.id).await.unwrap().remove(0)
+}
+
 async fn busy(practice: Practice) -> Busy {
     let (office, surgeon, lead) = (practice.office().await, practice.surgeon().await, practice.lead().await);
     let patient = office.enrols("Mia Stone", &surgeon).await;
@@ -247,6 +264,7 @@ async fn busy(practice: Practice) -> Busy {
     phone_push::tell(desk, &phone.holder().await, &phone.token, "{}", &moment).await.unwrap();
     let ladder = is_told_of(&practice, &surgeon, &waiting).await;
     let (silence, _) = goes_silent(&practice, &office.member, patient.enrolled.wound.id).await;
+    let late = knocks_late(&office, &patient).await;
     Busy {
         practice,
         office,
@@ -262,6 +280,7 @@ async fn busy(practice: Practice) -> Busy {
         step,
         ladder,
         silence,
+        late,
     }
 }
 
@@ -342,6 +361,10 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert!(callbacks::open_of_wound(b, us, wound).await.unwrap().is_empty());
         assert!(links::find(b, us, theirs.patient.issued.link.id).await.unwrap().is_none());
         assert!(links::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert!(links::phones(b, us, wound, ours.practice.now()).await.unwrap().is_empty());
+        assert!(late_knocks::waiting_of(b, us, theirs.late.link).await.unwrap().is_none());
+        assert!(late_knocks::find(b, us, theirs.late.id).await.unwrap().is_none());
+        assert_eq!(late_knocks::waiting(b, us).await.unwrap().len(), 1);
         assert!(checks::find(b, us, theirs.waiting.id).await.unwrap().is_none());
         assert!(checks::hold(b, us, theirs.waiting.id).await.unwrap().is_none());
         assert!(checks::of_wound(b, us, wound).await.unwrap().is_empty());
@@ -456,6 +479,9 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         links::revoke(&mut tx, us, link.id, now).await.unwrap();
         assert!(!links::book_pin_try(&mut tx, &link, now).await.unwrap());
         links::forget_wrong_pins(&mut tx, &link, now).await.unwrap();
+        links::end_replaced(&mut tx, &link, now).await.unwrap();
+        let dealt = Dealt { at: now, by: ours.office.member.id, note: "ours now".to_owned() };
+        assert!(!late_knocks::note_dealt(&mut tx, us, theirs.late.id, &dealt).await.unwrap());
         let message = thread::of_wound(&mut tx, theirs.practice.id, wound.id).await.unwrap()[0].id;
         assert!(!thread::note_read(&mut tx, us, wound.id, message, now).await.unwrap());
         thread::note_dealt_with(&mut tx, us, wound.id, now).await.unwrap();
@@ -558,6 +584,7 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
         17 => {
             let (office, id) = (&ours.office.member, theirs.silence);
             is_refused(silence::view(desk, office, id, now).await);
+            is_refused(late_knock::deal_with(desk, office, theirs.late.id, "ours", now).await);
             is_refused(silence::ask_surgeon(desk, office, id, "ours", &moment).await);
             is_refused(silence::decide(desk, surgeon, id, "ours", &moment).await);
             is_refused(silence::end(desk, surgeon, id, "ours", &moment).await);

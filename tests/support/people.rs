@@ -16,6 +16,7 @@ use closewatch::care::intake;
 use closewatch::care::intake::Receipt;
 use closewatch::care::intake::Sending;
 use closewatch::care::knock;
+use closewatch::care::knock::AtTheDoor;
 use closewatch::care::knock::Knock;
 use closewatch::care::queue;
 use closewatch::care::queue::Looking;
@@ -169,12 +170,12 @@ impl Patient {
     /// Opens the link on a phone.
     pub async fn opens_link(&self) -> Phone {
         let (desk, moment) = (self.practice.desk(), self.practice.moment());
-        match knock::knock(desk, self.issued.token.reveal(), &moment).await.unwrap() {
+        match knock::knock(desk, self.issued.token.reveal(), AtTheDoor::default(), &moment).await.unwrap() {
             Knock::Open { token, .. } => {
                 let cookie = format!("__Host-closewatch-phone={}", token.reveal());
                 Phone { patient: self.clone(), token: token.reveal().to_owned(), cookie }
             }
-            Knock::Closed(_) | Knock::Unknown => panic!("the link does not open"),
+            Knock::Closed { .. } | Knock::Unknown => panic!("the link does not open"),
         }
     }
 }

@@ -27,6 +27,7 @@ pub const TABLES: &[&str] = &[
     "calendar_feed",
     "patient_link",
     "patient_session",
+    "late_knock",
     "check_draft",
     "wound_check",
     "answers_version",

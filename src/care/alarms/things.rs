@@ -20,6 +20,7 @@ use crate::store::deliveries;
 use crate::store::deliveries::Delivery;
 use crate::store::jobs;
 use crate::store::jobs::Job;
+use crate::store::late_knocks;
 use crate::store::links;
 use crate::store::notices;
 use crate::store::notices::Notice;
@@ -61,7 +62,7 @@ pub struct CallThing {
     pub is_waiting: bool,
 }
 
-/// Somebody silent, or an antibiotic a surgeon was asked about.
+/// Somebody silent, an antibiotic a surgeon was asked about, or somebody who knocked with a closed link.
 #[derive(Clone, Debug)]
 pub struct SilentThing {
     /// Where it opens.
@@ -118,6 +119,7 @@ pub async fn thing(conn: &mut Conn, practice: PracticeId, about: &str) -> Done<T
         Some(("check", id)) => check(conn, practice, id).await?,
         Some(("callback", id)) => call(conn, practice, id).await?,
         Some(("silence", id)) => silent(conn, practice, id).await?,
+        Some(("late_knock", id)) => knocked(conn, practice, id).await?,
         Some(("antibiotic", id)) => antibiotic(conn, practice, id).await?,
         Some(("delivery", id)) => match id.parse() {
             Ok(id) => match deliveries::find(conn, practice, id).await? {
@@ -136,6 +138,16 @@ pub async fn thing(conn: &mut Conn, practice: PracticeId, about: &str) -> Done<T
         Some(_) | None => None,
     };
     Ok(found.unwrap_or(Thing::House))
+}
+
+async fn knocked(conn: &mut Conn, practice: PracticeId, id: &str) -> Done<Option<Thing>> {
+    let Ok(id) = id.parse() else { return Ok(None) };
+    let Some(knock) = late_knocks::find(conn, practice, id).await? else { return Ok(None) };
+    Ok(Some(Thing::Silent(SilentThing {
+        page: format!("/callbacks#late-{id}"),
+        whom: whom(conn, practice, knock.wound).await?,
+        is_waiting: knock.dealt.is_none(),
+    })))
 }
 
 async fn check(conn: &mut Conn, practice: PracticeId, id: &str) -> Done<Option<Thing>> {

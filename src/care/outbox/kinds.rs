@@ -27,6 +27,7 @@ pub fn how_many(kind: NoticeKind) -> Places {
         | NoticeKind::TestLetter
         | NoticeKind::LadderTimes
         | NoticeKind::DutyChanged
+        | NoticeKind::LateKnock
         | NoticeKind::WrongPins => Places::First,
     }
 }
@@ -40,6 +41,7 @@ pub fn words(kind: NoticeKind) -> NoticeWords {
         NoticeKind::Alarm => NoticeWords::Alarm,
         NoticeKind::CallToMake => NoticeWords::CallToMake,
         NoticeKind::WrongPins => NoticeWords::WrongPins,
+        NoticeKind::LateKnock => NoticeWords::LateKnock,
         NoticeKind::StepDue => NoticeWords::CheckDue,
         NoticeKind::NotHeard => NoticeWords::CheckMissed,
         NoticeKind::ReplyUnread => NoticeWords::ReadReply,
@@ -77,6 +79,8 @@ pub fn page_of(notice: &Notice) -> &'static str {
             | NoticeKind::CallMissed
             | NoticeKind::WrongPins,
         ) => "/patients",
-        (Recipient::Staff(_) | Recipient::Office, NoticeKind::CallToMake) => "/callbacks",
+        (Recipient::Staff(_) | Recipient::Office, NoticeKind::CallToMake | NoticeKind::LateKnock) => {
+            "/callbacks"
+        }
     }
 }

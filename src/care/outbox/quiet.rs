@@ -5,10 +5,12 @@ use jiff::civil::Time;
 use jiff::tz::TimeZone;
 
 use crate::care::Done;
+use crate::care::late_knock;
 use crate::guards;
 use crate::guards::Guard;
 use crate::store::Conn;
 use crate::store::callbacks;
+use crate::store::late_knocks;
 use crate::store::notices::Notice;
 use crate::store::notices::NoticeKind;
 use crate::triage::ladder_of;
@@ -30,6 +32,14 @@ pub async fn can_wait(conn: &mut Conn, notice: &Notice) -> Done<bool> {
                 None => None,
             };
             call.is_some_and(|call| ladder_of(call.urgency).is_none())
+        }
+        NoticeKind::LateKnock => {
+            let id = notice.about.strip_prefix("late_knock:").and_then(|id| id.parse().ok());
+            let knock = match id {
+                Some(id) => late_knocks::find(conn, notice.practice, id).await?,
+                None => None,
+            };
+            knock.is_some_and(|knock| ladder_of(late_knock::class_of(&knock.words)).is_none())
         }
         NoticeKind::WrongPins
         | NoticeKind::LadderTimes

@@ -220,7 +220,8 @@ pub async fn change_password(
     moment: &Moment,
 ) -> Done<()> {
     let member = &coming.session.member;
-    let mut faults: Vec<Fault> = care_staff::password_faults(member, new).into_iter().collect();
+    let found = care_staff::password_faults(&mut *desk.db.read().await?, member, new).await?;
+    let mut faults: Vec<Fault> = found.into_iter().collect();
     let phc = staff::password_phc(&mut *desk.db.read().await?, member.practice, member.id).await?;
     if !secrets::matches(desk, &care_staff::normal(old), &phc.unwrap_or_default()).await? {
         faults.push(Fault::new("old_password", "This is not your password now. Try again."));

@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
@@ -10,6 +9,7 @@ use jiff::tz::TimeZone;
 use crate::care::backup::noted::Restored;
 use crate::care::callback;
 use crate::care::callback::Call;
+use crate::care::late_knock;
 use crate::care::silence;
 use crate::store::callbacks::CallbackState;
 use crate::triage::CallOutcome;
@@ -19,7 +19,11 @@ use crate::web::chart_words::class;
 use crate::web::chart_words::class_in_time;
 use crate::web::doors::Member;
 use crate::web::error::PageError;
+use crate::web::office::late;
+use crate::web::office::late::LateRow;
+use crate::web::office::late::Typed;
 use crate::web::sign_in::STAFF_LANGUAGE;
+use crate::web::staff_frame::Faults;
 use crate::web::staff_frame::Frame;
 use crate::web::staff_frame::Part;
 use crate::web::staff_frame::page;
@@ -53,11 +57,20 @@ struct CallsPage {
     ended: Vec<Row>,
     now_ms: i64,
     silent: usize,
+    /// Knocks on closed links.
+    late: Vec<LateRow>,
+    faults: Faults,
 }
 
 pub async fn show(State(app): State<App>, member: Member) -> Result<Response, PageError> {
+    calls_page(&app, &member, Typed::default()).await
+}
+
+/// The page, with what was typed about a knock and not taken.
+pub async fn calls_page(app: &App, member: &Member, typed: Typed) -> Result<Response, PageError> {
     let now = app.now();
     let calls = callback::list(&app.desk, &member.member, app.now()).await?;
+    let late = late_knock::waiting(&app.desk, &member.member).await?;
     let zone = &calls.practice.zone;
     let mut open: Vec<&Call> = calls.open.iter().collect();
     // An overdue call counts one class higher, as everywhere.
@@ -66,13 +79,15 @@ pub async fn show(State(app): State<App>, member: Member) -> Result<Response, Pa
         (crate::triage::effective(callback.urgency, callback.due, now).rank(), callback.due, callback.id)
     });
     let shown = CallsPage {
-        frame: Frame::of(&app, &member, Part::Callbacks, "Callbacks").await?,
+        frame: Frame::of(app, member, Part::Callbacks, "Callbacks").await?,
         open: open.into_iter().map(|call| open_row(call, calls.restored, now, zone)).collect(),
         ended: calls.ended.iter().map(|call| row(call, now, zone)).collect(),
         now_ms: now.as_millisecond(),
         silent: silence::count_open(&app.desk, &member.member).await?,
+        late: late.iter().map(|one| late::row(one, &typed, now, zone)).collect(),
+        faults: typed.faults,
     };
-    page(StatusCode::OK, &shown)
+    page(shown.faults.status(), &shown)
 }
 
 fn row(call: &Call, now: Timestamp, zone: &TimeZone) -> Row {

@@ -10,6 +10,7 @@ mod enrol_form;
 mod enrol_read;
 mod hand_off;
 mod issued;
+mod late;
 mod patient;
 mod patients;
 mod plan;
@@ -51,5 +52,7 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/wounds/{id}/plan/end", Who::Caller, plan::end)
         .post("/wounds/{id}/links", Who::Office, patient::issue_link)
         .post("/links/{id}/revoke", Who::Office, patient::revoke_link)
+        .post("/links/{id}/phones/{phone}/end", Who::Office, patient::end_phone)
+        .post("/late/{id}/deal", Who::Caller, late::deal_with)
         .post("/links/sheet", Who::Office, issued::sheet)
 }

@@ -13,9 +13,11 @@ use serde::Deserialize;
 use crate::care::CareError;
 use crate::care::Fault;
 use crate::care::enrol;
+use crate::care::knock;
 use crate::care::patients;
 use crate::care::patients::Chart;
 use crate::care::patients::ChartWound;
+use crate::care::phones as care_phones;
 use crate::ids::AntibioticCourseId;
 use crate::ids::LinkId;
 use crate::ids::PatientId;
@@ -24,6 +26,7 @@ use crate::plan::PlanStep;
 use crate::plan::StepKind;
 use crate::plan::day_number;
 use crate::plan::strip_state;
+use crate::store::links::KeptPhone;
 use crate::store::links::PatientLink;
 use crate::store::wounds;
 use crate::web::App;
@@ -57,6 +60,14 @@ struct LinkView {
     name: String,
     history: String,
     is_live: bool,
+    phones: Vec<PhoneView>,
+}
+
+/// A phone that is in by a link.
+struct PhoneView {
+    /// As its address calls it.
+    name: String,
+    says: String,
 }
 
 struct CheckLine {
@@ -213,7 +224,7 @@ fn wound_view(chart: &Chart, of: &ChartWound, now: Timestamp) -> WoundView {
             .iter()
             .map(|one| SilenceLine { id: one.id.to_string(), says: missing_words(one.kind) })
             .collect(),
-        links: of.links.iter().map(|link| link_view(link, &clock, now)).collect(),
+        links: of.links.iter().map(|link| link_view(link, &of.phones, &clock, now)).collect(),
         checks: of
             .checks
             .iter()
@@ -268,20 +279,37 @@ fn coming_steps(plan: &[PlanStep], chart: &Chart, now: Timestamp) -> Vec<String>
     lines
 }
 
-fn link_view(link: &PatientLink, clock: &impl Fn(Timestamp) -> String, now: Timestamp) -> LinkView {
+fn link_view(
+    link: &PatientLink,
+    phones: &[KeptPhone],
+    clock: &impl Fn(Timestamp) -> String,
+    now: Timestamp,
+) -> LinkView {
     let used = link
         .first_used
         .map_or_else(|| "not used yet".to_owned(), |used| format!("first used {}", clock(used)));
     let ended = match link.revoked {
         Some(revoked) => format!(", revoked {}", clock(revoked)),
         None if link.expires <= now => ", expired".to_owned(),
+        None if link.wrong_pins >= knock::PIN_HARD_STOP => {
+            format!(", reading is off after {} wrong PINs: issue another", link.wrong_pins)
+        }
         None => String::new(),
     };
+    let phones = phones.iter().filter(|phone| phone.link == link.id).map(|phone| {
+        let kind = if phone.browser.is_empty() { "A phone" } else { &phone.browser };
+        let whose = if phone.borrowed { ", somebody else’s" } else { "" };
+        PhoneView {
+            name: care_phones::name(phone),
+            says: format!("{kind}{whose}, since {}", clock(phone.since)),
+        }
+    });
     LinkView {
         id: link.id.to_string(),
         name: link.name.clone(),
         history: format!("issued {}, {used}{ended}", clock(link.created)),
         is_live: link.revoked.is_none() && link.expires > now,
+        phones: phones.collect(),
     }
 }
 
@@ -325,6 +353,18 @@ pub async fn revoke_link(
 ) -> Result<Response, PageError> {
     let id: LinkId = id.parse().map_err(|_| PageError::NotFound)?;
     let link = enrol::revoke_link(&app.desk, &member.member, id, app.now()).await?;
+    let patient = patient_of(&app, &member, link.wound).await?;
+    Ok(Redirect::to(&format!("/patients/{patient}")).into_response())
+}
+
+/// Puts out one phone of a link.
+pub async fn end_phone(
+    State(app): State<App>,
+    member: Member,
+    Path((id, phone)): Path<(String, String)>,
+) -> Result<Response, PageError> {
+    let id: LinkId = id.parse().map_err(|_| PageError::NotFound)?;
+    let link = care_phones::end(&app.desk, &member.member, id, &phone, app.now()).await?;
     let patient = patient_of(&app, &member, link.wound).await?;
     Ok(Redirect::to(&format!("/patients/{patient}")).into_response())
 }

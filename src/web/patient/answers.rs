@@ -55,6 +55,8 @@ struct AnswersPage {
     words: AnswersWords,
     /// `None`: the PIN is asked for.
     opened: Option<Opened>,
+    /// Why nothing is read on this phone; empty: it may be, with the PIN.
+    not_here: String,
     pin_fault: String,
     ask: AskView,
 }
@@ -97,6 +99,7 @@ async fn page(
         frame: Frame::new(&home, phone.holder.language, Here::Answers, "/my/answers", app.now()),
         words,
         opened,
+        not_here: if phone.holder.borrowed { words.not_here(&home.practice.phone) } else { String::new() },
         pin_fault,
         ask,
     };
@@ -167,6 +170,7 @@ pub async fn try_pin(
             let shown = clock::when(shown, app.now(), &home.practice.zone, language);
             (words.pin_wait(&shown), StatusCode::TOO_MANY_REQUESTS)
         }
+        PinTry::NotHere => (words.not_here(&home.practice.phone), StatusCode::FORBIDDEN),
         PinTry::Off => (words.pin_off(&home.practice.phone), StatusCode::LOCKED),
     };
     page(&app, &phone, fault, AskView::default(), status).await

@@ -4,6 +4,8 @@ use askama::Template;
 use axum::Form;
 use axum::extract::Path;
 use axum::extract::State;
+use axum::extract::rejection::FormRejection;
+use axum::http::HeaderMap;
 use axum::http::StatusCode;
 use axum::http::header;
 use axum::response::AppendHeaders;
@@ -13,14 +15,16 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use crate::care::knock;
+use crate::care::knock::AtTheDoor;
 use crate::care::knock::Knock;
-use crate::store::practices::Practice;
 use crate::web::App;
 use crate::web::assets;
+use crate::web::browser_words;
 use crate::web::cookies::Cookie;
 use crate::web::error::PageError;
 use crate::web::patient::frame;
-use crate::web::patient::frame::Number;
+use crate::web::patient::late;
+use crate::web::patient::late::LeaveBy;
 use crate::words::Language;
 use crate::words::patient::PatientWords;
 use crate::words::patient_open::OpenWords;
@@ -30,12 +34,12 @@ const LONGEST_CODE: usize = 64;
 
 /// One language's half of a page.
 pub struct Half {
-    lang: &'static str,
-    words: OpenWords,
-    common: PatientWords,
+    pub lang: &'static str,
+    pub words: OpenWords,
+    pub common: PatientWords,
 }
 
-fn halves() -> [Half; 2] {
+pub fn halves() -> [Half; 2] {
     Language::ALL.map(|language| Half {
         lang: language.code(),
         words: OpenWords(language),
@@ -62,42 +66,46 @@ pub async fn show() -> Result<Response, PageError> {
 }
 
 /// The knock: the token becomes a cookie, and the address has no secret in it any more.
-pub async fn open(State(app): State<App>, Path(token): Path<String>) -> Result<Response, PageError> {
-    answer(&app, knock::knock(&app.desk, &token, &app.moment()).await?)
+pub async fn open(
+    State(app): State<App>,
+    Path(token): Path<String>,
+    headers: HeaderMap,
+    form: Result<Form<DoorForm>, FormRejection>,
+) -> Result<Response, PageError> {
+    // Whatever is asked at the door may be left out, the form itself as well: a link opens all the same.
+    let form = form.map(|Form(form)| form).unwrap_or_default();
+    let browser = browser_words::of(&headers);
+    let knock = knock::knock(&app.desk, &token, form.said(&browser), &app.moment()).await?;
+    answer(&app, knock, LeaveBy::Token(&token))
 }
 
-fn answer(app: &App, knock: Knock) -> Result<Response, PageError> {
+/// What is asked of whoever opens a link or types a code; all of it may be left empty.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct DoorForm {
+    code: String,
+    initials: String,
+    /// Anything: the phone is somebody else's.
+    borrowed: String,
+}
+
+impl DoorForm {
+    fn said<'a>(&'a self, browser: &'a str) -> AtTheDoor<'a> {
+        AtTheDoor { initials: &self.initials, borrowed: !self.borrowed.is_empty(), browser }
+    }
+}
+
+fn answer(app: &App, knock: Knock, by: LeaveBy<'_>) -> Result<Response, PageError> {
     match knock {
         Knock::Open { token, language: _ } => {
             let cookie = AppendHeaders([(header::SET_COOKIE, Cookie::Phone.set(app, token.reveal()))]);
             Ok((cookie, Redirect::to("/my")).into_response())
         }
-        Knock::Closed(practice) => closed_page(&practice),
+        Knock::Closed { practice, takes_words } => {
+            late::closed_page(&practice, if takes_words { by } else { LeaveBy::Nothing }, false)
+        }
         Knock::Unknown => unknown_page(),
     }
-}
-
-#[derive(Template)]
-#[template(path = "patient/closed.html")]
-struct ClosedPage {
-    base_css: String,
-    css: String,
-    halves: [Half; 2],
-    practice: String,
-    phone: Number,
-    emergency: Number,
-}
-
-fn closed_page(practice: &Practice) -> Result<Response, PageError> {
-    let page = ClosedPage {
-        base_css: assets::address("base.css"),
-        css: assets::address("patient.css"),
-        halves: halves(),
-        practice: practice.name.clone(),
-        phone: Number::new(&practice.phone),
-        emergency: Number::new(&practice.emergency_number),
-    };
-    frame::show(&page, StatusCode::GONE)
 }
 
 #[derive(Template)]
@@ -108,7 +116,7 @@ struct UnknownPage {
     halves: [Half; 2],
 }
 
-fn unknown_page() -> Result<Response, PageError> {
+pub fn unknown_page() -> Result<Response, PageError> {
     let page = UnknownPage {
         base_css: assets::address("base.css"),
         css: assets::address("patient.css"),
@@ -124,6 +132,8 @@ struct CodePage {
     css: String,
     halves: [Half; 2],
     typed: String,
+    initials: String,
+    borrowed: bool,
     notice: Notice,
 }
 
@@ -145,39 +155,37 @@ impl Notice {
     }
 }
 
-fn code_page(typed: String, notice: Notice, status: StatusCode) -> Result<Response, PageError> {
+fn code_page(form: DoorForm, notice: Notice, status: StatusCode) -> Result<Response, PageError> {
     let page = CodePage {
         base_css: assets::address("base.css"),
         css: assets::address("patient.css"),
         halves: halves(),
-        typed,
+        typed: form.code,
+        initials: form.initials,
+        borrowed: !form.borrowed.is_empty(),
         notice,
     };
     frame::show(&page, status)
 }
 
 pub async fn show_code() -> Result<Response, PageError> {
-    code_page(String::new(), Notice::Nothing, StatusCode::OK)
+    code_page(DoorForm::default(), Notice::Nothing, StatusCode::OK)
 }
 
 /// The page after leaving.
 pub fn left_page() -> Result<Response, PageError> {
-    code_page(String::new(), Notice::Left, StatusCode::OK)
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(default)]
-pub struct CodeForm {
-    code: String,
+    code_page(DoorForm::default(), Notice::Left, StatusCode::OK)
 }
 
 pub async fn open_with_code(
     State(app): State<App>,
-    Form(form): Form<CodeForm>,
+    headers: HeaderMap,
+    Form(form): Form<DoorForm>,
 ) -> Result<Response, PageError> {
-    let typed: String = form.code.chars().take(LONGEST_CODE).collect();
-    match knock::knock_with_code(&app.desk, &typed, &app.moment()).await? {
-        Knock::Unknown => code_page(typed, Notice::Wrong, StatusCode::UNPROCESSABLE_ENTITY),
-        other => answer(&app, other),
+    let form = DoorForm { code: form.code.chars().take(LONGEST_CODE).collect(), ..form };
+    let browser = browser_words::of(&headers);
+    match knock::knock_with_code(&app.desk, &form.code, form.said(&browser), &app.moment()).await? {
+        Knock::Unknown => code_page(form, Notice::Wrong, StatusCode::UNPROCESSABLE_ENTITY),
+        other => answer(&app, other, LeaveBy::Code(&form.code)),
     }
 }

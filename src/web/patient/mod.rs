@@ -10,6 +10,7 @@ mod faults;
 mod frame;
 mod incoming;
 mod last_time;
+pub(in crate::web) mod late;
 mod link;
 mod phone;
 mod photo_advice;
@@ -41,6 +42,7 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/k/{token}", Who::Anyone, link::open)
         .get("/go", Who::Anyone, link::show_code)
         .post("/go", Who::Anyone, link::open_with_code)
+        .post("/late", Who::Anyone, late::leave_words)
         .get("/my", Who::Phone, today::show)
         .post("/my/language", Who::Phone, phone::speak)
         .post("/my/leave", Who::Phone, phone::leave)

@@ -86,7 +86,11 @@ pub async fn show(State(app): State<App>, phone: Phone) -> Result<Response, Page
         }),
         told_words: ToldWords(language),
         is_told: phone_push::is_told(&app.desk, &phone.holder, &phone.token).await?,
-        push_key: app.post.push_public_key().unwrap_or_default().to_owned(),
+        // Somebody else's phone is told nothing.
+        push_key: match phone.holder.borrowed {
+            true => String::new(),
+            false => app.post.push_public_key().unwrap_or_default().to_owned(),
+        },
         push_js: assets::address("push.js"),
         trying_since: trying
             .filter(|attempt| attempt.said.is_none())

@@ -94,6 +94,7 @@ pub fn notice(kind: NoticeKind) -> &'static str {
         NoticeKind::Alarm => "Something is wrong",
         NoticeKind::CallToMake => "A call is to be made",
         NoticeKind::WrongPins => "Somebody types wrong PINs",
+        NoticeKind::LateKnock => "Somebody knocked with a closed link",
         NoticeKind::StepDue => "A step is due today",
         NoticeKind::NotHeard => "We have not heard from you",
         NoticeKind::ReplyUnread => "An answer was not read",

@@ -16,6 +16,7 @@ pub mod measure_words;
 mod measured;
 mod photo;
 mod photo_set;
+mod pulse;
 mod queue;
 mod reply_text;
 mod review;
@@ -31,6 +32,7 @@ pub fn hang(doors: Doors) -> Doors {
     doors
         .get("/queue", Who::Surgeon, queue::show)
         .get("/queue/stream", Who::Surgeon, stream::listen)
+        .get("/pulse", Who::Anyone, pulse::listen)
         .post("/here", Who::Staff, here::note)
         .get("/drills/{id}", Who::Staff, drill::show)
         .post("/drills/{id}/open", Who::Staff, drill::open)

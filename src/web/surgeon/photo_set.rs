@@ -1,5 +1,6 @@
 //! One check's photos beside each other, each with what it was measured to say.
 
+use jiff::SignedDuration;
 use jiff::Timestamp;
 
 use crate::care::review::Opened;
@@ -13,6 +14,9 @@ use crate::web::surgeon::measured;
 use crate::web::surgeon::measured::Drawn;
 use crate::web::surgeon::measured::MeasuredView;
 use crate::web::time_words;
+
+/// A photo taken longer before it was sent than this says so (own rule; the wound looks different by then).
+const STALE_AFTER: SignedDuration = SignedDuration::from_hours(24);
 
 pub struct PhotoView {
     pub id: String,
@@ -58,6 +62,31 @@ pub fn photo_set(
     }
 }
 
+/// What is to be known of a photo before it is believed.
+fn flags(opened: &Opened, photo: &Photo, now: Timestamp) -> Vec<String> {
+    let zone = &opened.practice.zone;
+    let mut flags: Vec<String> = photo.flags.iter().map(|code| chart_words::photo_flag(code)).collect();
+    if photo.check == opened.check.id
+        && let Some(first) = opened.sent_before.get(&photo.sent_sha256)
+    {
+        let day = day_number(opened.wound.operation.operated, *first, zone);
+        let clock = time_words::clock_time(*first, now, zone, STAFF_LANGUAGE);
+        flags.push(format!("the same file as on day {day} ({clock}): not a new photo"));
+    }
+    // The camera's clock knows no zone: it is taken for the practice's.
+    let taken = photo
+        .camera
+        .time
+        .and_then(|time| time.to_zoned_datetime(zone.clone()).ok())
+        .map(|time| time.timestamp());
+    if let Some(taken) = taken.filter(|taken| photo.received.duration_since(*taken) > STALE_AFTER) {
+        let days = photo.received.duration_since(taken).as_hours() / 24;
+        let days = if days == 1 { "1 day".to_owned() } else { format!("{days} days") };
+        flags.push(format!("taken {days} before it was sent, by the camera’s clock"));
+    }
+    flags
+}
+
 fn photo_view(opened: &Opened, photo: &Photo, day: i64, drawn: Option<&Drawn>, now: Timestamp) -> PhotoView {
     let full_px = photo.renditions.as_ref().map(|kept| (kept.width_px, kept.height_px));
     PhotoView {
@@ -71,7 +100,7 @@ fn photo_view(opened: &Opened, photo: &Photo, day: i64, drawn: Option<&Drawn>, n
             ""
         },
         alt: format!("Photo {} of day {day}", photo.position),
-        flags: photo.flags.iter().map(|code| chart_words::photo_flag(code)).collect::<Vec<_>>().join(", "),
+        flags: flags(opened, photo, now).join(", "),
         is_readable: photo.renditions.is_some(),
     }
 }

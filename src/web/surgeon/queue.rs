@@ -11,6 +11,7 @@ use serde::Deserialize;
 
 use crate::care::CareError;
 use crate::care::backup::noted::Restored;
+use crate::care::pulse;
 use crate::care::queue;
 use crate::care::queue::Looking;
 use crate::care::queue::Queue;
@@ -23,9 +24,9 @@ use crate::triage::Facts;
 use crate::triage::Reason;
 use crate::triage::Urgency;
 use crate::triage::Value;
-use crate::triage::ladder_of;
 use crate::web::App;
 use crate::web::assets;
+use crate::web::chart_words;
 use crate::web::chart_words::Class;
 use crate::web::chart_words::class;
 use crate::web::chart_words::class_in_time;
@@ -209,21 +210,11 @@ fn list(queue: &Queue, filter: &QueueFilter, me: StaffId, strip: Option<Strip>, 
             came: time_words::ago(drill.begun, now),
         }),
         waiting: queue.waiting,
-        urgent: urgent(queue),
+        urgent: pulse::urgent(&queue.by_urgency, queue.drill.is_some()),
         is_narrowed: *filter != QueueFilter::default(),
         read_at: time_words::clock_time(now, now, &queue.practice.zone, STAFF_LANGUAGE),
         now_ms: now.as_millisecond(),
     }
-}
-
-fn urgent(queue: &Queue) -> i64 {
-    let checks: i64 = queue
-        .by_urgency
-        .iter()
-        .filter(|(urgency, _)| ladder_of(*urgency).is_some())
-        .map(|(_, waiting)| *waiting)
-        .sum();
-    checks + i64::from(queue.drill.is_some())
 }
 
 fn row(queue: &Queue, check: &WaitingCheck, me: StaffId, now: Timestamp) -> Row {
@@ -262,6 +253,7 @@ fn marks(check: &WaitingCheck, restored: Option<Restored>, now: Timestamp) -> Ve
     if now.duration_since(check.received) < NEW_FOR {
         marks.push("New".to_owned());
     }
+    marks.extend(chart_words::sent_from(&check.phone));
     let urgency = check.assessment.urgency;
     match check.previous_urgency {
         None => marks.push("First check".to_owned()),

@@ -104,6 +104,8 @@ pub struct ReviewPage {
     pub is_waiting: bool,
     /// Somebody else has it, or it is done: said in one line; empty otherwise.
     pub standing: String,
+    /// What stands out about the phone it was sent from.
+    pub sent_from: Vec<String>,
     pub mine_until: String,
     pub photos: PhotoSet,
     /// At least one photo of this check can be looked at.
@@ -173,6 +175,7 @@ impl ReviewPage {
             now_ms: now.as_millisecond(),
             is_waiting: is_waiting(check),
             standing: standing(opened, me, now),
+            sent_from: chart_words::sent_from(&opened.check.phone),
             mine_until: mine.map_or_else(String::new, |claim| clock(claim.until)),
             has_photo: opened.photos.iter().any(|photo| photo.renditions.is_some()),
             photos: photo_set(opened, check, &opened.photos, None, now),
