@@ -12,13 +12,21 @@ pub const LEAST_FREE_MIB: u64 = 256;
 /// Where and how the server runs. Every flag has an environment variable.
 #[derive(Clone, Debug, clap::Args)]
 pub struct Settings {
-    /// Address to listen on. Anything but loopback needs HTTPS in front of it.
+    /// Address to listen on. Anything but loopback needs TLS: of its own, or of a proxy in front.
     #[arg(long, env = "CLOSEWATCH_ADDRESS", default_value = "127.0.0.1")]
     pub address: IpAddr,
 
     /// Port to listen on.
     #[arg(long, env = "CLOSEWATCH_PORT", default_value_t = 8080)]
     pub port: u16,
+
+    /// File with the certificate (PEM), and those between it and its authority, to speak HTTPS by. Read again when it changes.
+    #[arg(long, env = "CLOSEWATCH_TLS_CERT", requires = "tls_key")]
+    pub tls_cert: Option<PathBuf>,
+
+    /// File with the private key (PEM) of the certificate.
+    #[arg(long, env = "CLOSEWATCH_TLS_KEY", requires = "tls_cert")]
+    pub tls_key: Option<PathBuf>,
 
     /// Folder for the database and the photos.
     #[arg(long, env = "CLOSEWATCH_DATA", default_value = "data")]
@@ -29,11 +37,12 @@ pub struct Settings {
     pub database_url: Option<String>,
 
     /// The address patients and staff type, such as `https://wounds.example`; printed on sheets and in QR codes.
-    /// Without it, `http://ADDRESS:PORT`.
+    /// Without it, the address and port listened on.
     #[arg(long, env = "CLOSEWATCH_PUBLIC_URL")]
     pub public_url: Option<String>,
 
-    /// Addresses of proxies in front of the server, with commas between them: behind one stand many people.
+    /// Addresses of proxies in front of the server, with commas between them: behind one stand many people, and what it says of them
+    /// in `X-Forwarded-For` and `X-Forwarded-Proto` is believed.
     #[arg(long, env = "CLOSEWATCH_PROXIES", value_delimiter = ',', default_value = "127.0.0.1,::1")]
     pub proxies: Vec<IpAddr>,
 
@@ -205,14 +214,156 @@ impl Settings {
             &self.notify.smtp_ca_file,
             &self.notify.vapid_key_file,
         ];
-        named.into_iter().flatten().cloned().chain([self.sealing_keys(), self.record_key()]).collect()
+        let named = named.into_iter().chain([&self.tls_cert, &self.tls_key]);
+        named.flatten().cloned().chain([self.sealing_keys(), self.record_key()]).collect()
+    }
+
+    /// The files of its own TLS, certificate first; `None`: it speaks plain http.
+    pub fn tls_files(&self) -> Option<(&Path, &Path)> {
+        Some((self.tls_cert.as_deref()?, self.tls_key.as_deref()?))
+    }
+
+    /// What its own port speaks.
+    pub fn scheme(&self) -> &'static str {
+        if self.tls_files().is_some() { "https" } else { "http" }
     }
 
     /// Without a slash at the end.
     pub fn public_url(&self) -> String {
         match &self.public_url {
             Some(url) => url.trim_end_matches('/').to_owned(),
-            None => format!("http://{}", self.listen_on()),
+            None => format!("{}://{}", self.scheme(), self.listen_on()),
         }
+    }
+
+    /// A database on another machine is asked over TLS, by a certificate that is checked: its password and every row go that way.
+    fn check_way_to_database(&self) -> Result<(), String> {
+        let Some(url) = self.database_url.as_deref().filter(|url| url.starts_with("postgres")) else {
+            return Ok(());
+        };
+        let parsed = reqwest::Url::parse(url).map_err(|fault| format!("--database-url: {fault}"))?;
+        let host = parsed.host_str().unwrap_or_default();
+        let near = |host: &str| {
+            let bare = host.trim_matches(['[', ']']);
+            // An encoded path is a socket in the file system.
+            matches!(bare, "" | "localhost")
+                || bare.starts_with("%2F")
+                || bare.parse::<IpAddr>().is_ok_and(|ip| ip.is_loopback())
+        };
+        let checked = parsed.query_pairs().any(|(key, value)| key == "sslmode" && value == "verify-full");
+        if near(host)
+            || checked
+            || parsed.query_pairs().any(|(key, value)| key == "host" && value.starts_with('/'))
+        {
+            return Ok(());
+        }
+        Err(format!(
+            "the database on {host} would be asked over a line that others can read. Put ?sslmode=verify-full behind --database-url, and \
+             &sslrootcert=FILE for an authority of your own."
+        ))
+    }
+
+    /// Refused, with what to do instead: whatever would carry passwords and photos where others can read them (safety promise
+    /// A34). Plain http is for this machine, and for a proxy with HTTPS that is named.
+    pub fn check_nobody_listens_in(&self) -> Result<(), String> {
+        self.check_way_to_database()?;
+        let public_url = self.public_url();
+        let is_https = public_url.starts_with("https://");
+        if self.address.is_unspecified() && self.public_url.is_none() {
+            return Err(format!(
+                "on {} it cannot know what people type: give --public-url, such as https://wounds.your-practice.example, and HTTPS by \
+                 --tls-cert FILE --tls-key FILE or by a proxy named with --proxies ADDRESS; or listen on this machine only (--address \
+                 127.0.0.1).",
+                self.address
+            ));
+        }
+        if self.tls_files().is_some() {
+            return if is_https {
+                Ok(())
+            } else {
+                Err(format!(
+                    "it speaks HTTPS by --tls-cert: give --public-url as https://…, not {public_url}"
+                ))
+            };
+        }
+        if self.address.is_loopback() {
+            return Ok(());
+        }
+        let address = self.address;
+        if self.proxies.iter().all(IpAddr::is_loopback) {
+            return Err(format!(
+                "on {address} it would carry passwords and photos over plain http, where others can read them. Give it a \
+                 certificate (--tls-cert FILE --tls-key FILE), or name the proxy with HTTPS that stands in front (--proxies \
+                 ADDRESS), or listen on this machine only (--address 127.0.0.1)."
+            ));
+        }
+        if !is_https {
+            return Err(format!(
+                "behind a proxy with HTTPS, --public-url says what people type, such as https://wounds.your-practice.example; \
+                 it is {public_url}."
+            ));
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+
+    use super::*;
+
+    #[derive(Parser)]
+    struct Line {
+        #[command(flatten)]
+        settings: Settings,
+    }
+
+    fn refused(flags: &str) -> Option<String> {
+        let line = Line::try_parse_from(["closewatch"].into_iter().chain(flags.split_whitespace()));
+        line.unwrap().settings.check_nobody_listens_in().err()
+    }
+
+    #[test]
+    fn plain_http_is_for_this_machine_and_for_named_proxies_only() {
+        assert_eq!(refused(""), None);
+        assert_eq!(refused("--address ::1"), None);
+        let told = refused("--address 0.0.0.0").unwrap();
+        for way_out in ["--tls-cert", "--proxies", "--address 127.0.0.1"] {
+            assert!(told.contains(way_out), "{told}");
+        }
+        assert!(refused("--address 192.0.2.1 --proxies 127.0.0.1").is_some());
+        assert!(refused("--address 192.0.2.1 --proxies 192.0.2.9").unwrap().contains("--public-url"));
+        assert_eq!(refused("--address 192.0.2.1 --proxies 192.0.2.9 --public-url https://a.example"), None);
+        let files = "--address 192.0.2.1 --tls-cert c.pem --tls-key k.pem";
+        assert_eq!(refused(files), None);
+        let everywhere = "--address 0.0.0.0 --tls-cert c.pem --tls-key k.pem";
+        assert!(refused(everywhere).unwrap().contains("--public-url"));
+        assert_eq!(refused(&format!("{everywhere} --public-url https://a.example")), None);
+        assert!(refused(&format!("{files} --public-url http://a.example")).unwrap().contains("https://"));
+    }
+
+    #[test]
+    fn a_database_elsewhere_is_asked_over_tls_that_is_checked() {
+        for near in
+            ["postgres://u@127.0.0.1:5433/c", "postgres://u@localhost/c", "postgres://u@[::1]/c", "sqlite:/x"]
+        {
+            assert_eq!(refused(&format!("--database-url {near}")), None, "{near}");
+        }
+        assert_eq!(refused("--database-url postgres:///c?host=/run/postgresql"), None);
+        let away = "--database-url postgres://u@db.practice.example/c";
+        assert_eq!(refused(&format!("{away}?sslmode=verify-full")), None);
+        for open in ["", "?sslmode=disable", "?sslmode=prefer", "?sslmode=require", "?sslmode=verify-ca"] {
+            assert!(refused(&format!("{away}{open}")).unwrap().contains("sslmode=verify-full"), "{open}");
+        }
+    }
+
+    #[test]
+    fn a_certificate_comes_with_its_key_and_both_are_looked_after() {
+        assert!(Line::try_parse_from(["closewatch", "--tls-cert", "c.pem"]).is_err());
+        assert!(Line::try_parse_from(["closewatch", "--tls-key", "k.pem"]).is_err());
+        let line = Line::try_parse_from(["closewatch", "--tls-cert", "c.pem", "--tls-key", "k.pem"]).unwrap();
+        assert!(line.settings.key_files().contains(&PathBuf::from("k.pem")));
+        assert_eq!(line.settings.public_url(), "https://127.0.0.1:8080");
     }
 }

@@ -1,4 +1,5 @@
 //! The `closewatch` binary.
+#![forbid(unsafe_code)]
 
 use std::process::ExitCode;
 

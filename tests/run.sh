@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
 # Every check of this project, from a fresh clone, in one command: bash tests/run.sh [section ...]
 #
-# Sections, in order: tools format clippy rust outside browser. Without names, all of them run.
-# As root, missing Debian packages are installed; otherwise they are named and the run stops. Python and Node packages
+# Sections, in order: tools format clippy supply rust outside browser. Without names, all of them run.
+# As root, missing Debian packages are installed; otherwise they are named and the run stops. Python and Node packages, and cargo-deny,
 # go to ${XDG_CACHE_HOME:-~/.cache}/closewatch; the checkout gains nothing but target/.
 # PostgreSQL runs on a free loopback port in a folder of its own and is gone when the run ends.
 set -euo pipefail
@@ -175,6 +175,34 @@ node_packages() {
   touch "$folder/ready"
 }
 
+# Debian's nginx, unpacked and not installed: a proxy to try, and no server of its own on port 80.
+nginx_program() {
+  if has nginx; then
+    CLOSEWATCH_NGINX=$(command -v nginx)
+  else
+    local folder="$cache/nginx"
+    if [ ! -x "$folder/unpacked/usr/sbin/nginx" ]; then
+      rm -rf "$folder"
+      mkdir -p "$folder"
+      (cd "$folder" && apt-get download -q nginx && dpkg -x nginx_*.deb unpacked)
+    fi
+    CLOSEWATCH_NGINX="$folder/unpacked/usr/sbin/nginx"
+  fi
+  export CLOSEWATCH_NGINX
+}
+
+# Built once for each version of it and of Rust.
+cargo_deny() {
+  local version=0.20.2 folder
+  folder="$cache/cargo-deny-$version-$(rustc --version | key_of -)"
+  export PATH="$folder/bin:$PATH"
+  [ -e "$folder/ready" ] && return 0
+  rm -rf "$folder"
+  CARGO_TARGET_DIR="$folder/build" cargo install cargo-deny --version "$version" --locked --root "$folder"
+  rm -rf "$folder/build"
+  touch "$folder/ready"
+}
+
 # --- the sections ----------------------------------------------------------------------------------------------
 
 format() { cargo fmt --check; }
@@ -183,6 +211,20 @@ format() { cargo fmt --check; }
 clippy() {
   cargo clippy --locked --all-targets -- -D warnings
   cargo clippy --locked --all-targets --features doubles -- -D warnings
+}
+
+# What it is built from. Known faults are asked about only when CLOSEWATCH_ADVISORY_DB names a folder that holds clones of advisory
+# databases: nobody fetches one here, and a warning says how old it is.
+supply() {
+  cargo_deny
+  cargo deny --locked check -D warnings bans licenses sources
+  if [ -n "${CLOSEWATCH_ADVISORY_DB:-}" ]; then
+    bash tests/supply/advisories.sh "$CLOSEWATCH_ADVISORY_DB"
+  else
+    echo "known faults were not asked about: CLOSEWATCH_ADVISORY_DB names no database"
+  fi
+  bash tests/supply/planted.sh
+  bash tests/supply/built.sh "$target"
 }
 
 # Each store test runs on SQLite and, because TEST_PG_URL is set, in a database of its own on PostgreSQL.
@@ -194,6 +236,7 @@ rust() {
 
 outside() {
   python_packages
+  nginx_program
   cargo build --locked --bins --examples
   export CLOSEWATCH_BIN_DIR="$target/debug/examples"
   for check in tests/outside/*/check.sh tests/outside/*/check.py; do
@@ -213,10 +256,10 @@ browser() {
 }
 
 chosen=("$@")
-[ ${#chosen[@]} -gt 0 ] || chosen=(tools format clippy rust outside browser)
+[ ${#chosen[@]} -gt 0 ] || chosen=(tools format clippy supply rust outside browser)
 for name in "${chosen[@]}"; do
   case "$name" in
-    tools | format | clippy | rust | outside | browser) begin "$name"; "$name"; passed ;;
+    tools | format | clippy | supply | rust | outside | browser) begin "$name"; "$name"; passed ;;
     *) section=$name; echo "no section is called $name" >&2; exit 2 ;;
   esac
 done

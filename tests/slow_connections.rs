@@ -32,6 +32,7 @@ fn limits() -> ListenLimits {
         unread: Duration::from_millis(600),
         connections: 60,
         connections_each: 20,
+        proxies: Vec::new(),
         ..ListenLimits::default()
     }
 }

@@ -76,6 +76,8 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
     let settings = Settings {
         address: demo.address,
         port: demo.port,
+        tls_cert: None,
+        tls_key: None,
         data: data.clone(),
         database_url: demo.database_url,
         public_url: None,

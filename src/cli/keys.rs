@@ -10,6 +10,7 @@ use jiff::Timestamp;
 use crate::care::second_step::app;
 use crate::cli::BadInput;
 use crate::cli::Failure;
+use crate::cli::serve;
 use crate::config::Settings;
 use crate::ids::Chance;
 use crate::ids::PracticeId;
@@ -31,6 +32,8 @@ const SETTLES_WITHIN: SignedDuration = SignedDuration::from_secs(120);
 pub enum Keys {
     /// Show which keys there are and how much each opens.
     Show(Settings),
+    /// Make the keys that a first start would make, there where the settings name them: for a server that gets them as credentials.
+    New(Settings),
     /// Add a key: everything that comes from now on is sealed with it, within a minute on servers that run.
     Add(Settings),
     /// Wrap the keys of everything that is there by the newest key. Harmless when done twice or cut off.
@@ -61,6 +64,7 @@ pub struct Remove {
 pub async fn run(command: Keys) -> Result<(), Failure> {
     match command {
         Keys::Show(settings) => show(&settings).await,
+        Keys::New(settings) => new(&settings),
         Keys::Add(settings) => add(&settings),
         Keys::Rewrap(settings) => rewrap(&settings).await,
         Keys::Copied(copied) => note_copy(&copied.settings, &copied.copy).await,
@@ -112,6 +116,18 @@ async fn show(settings: &Settings) -> Result<(), Failure> {
 
 fn listed(ring: &KeyRing) -> String {
     ring.versions().map(|version| version.to_string()).collect::<Vec<_>>().join(", ")
+}
+
+/// What is there stays as it is.
+fn new(settings: &Settings) -> Result<(), Failure> {
+    let sealing = settings.sealing_keys();
+    let record = serve::record_files(settings);
+    let (_, is_new) = key_file::open_keys(&sealing, &Chance::OperatingSystem).map_err(BadInput)?;
+    println!("{}: {}", sealing.display(), if is_new { "made" } else { "was there already" });
+    let (_, is_new) = record.open_key(&Chance::OperatingSystem).map_err(BadInput)?;
+    println!("{}: {}", record.key.display(), if is_new { "made" } else { "was there already" });
+    println!("Keep a copy of both, and of {}, away from this machine.", record.public_key().display());
+    Ok(())
 }
 
 fn add(settings: &Settings) -> Result<(), Failure> {

@@ -5,6 +5,8 @@ mod arm;
 mod backup;
 mod demo;
 mod downtime_list;
+mod fail_page;
+mod healthy;
 mod keys;
 mod measure;
 mod measure_again;
@@ -24,6 +26,7 @@ mod story;
 mod verify;
 mod watch;
 mod watch_state;
+mod watchdog;
 
 use clap::Parser;
 use clap::Subcommand;
@@ -48,6 +51,10 @@ enum Command {
     Demo(demo::Demo),
     /// Read the list of what was open, on any machine and without the server.
     DowntimeList(downtime_list::DowntimeList),
+    /// Write the page that a proxy shows while the server does not answer.
+    FailPage(fail_page::FailPage),
+    /// Ask the server on this machine whether it can do its work; ends with status 1 when not.
+    Healthy(Settings),
     /// Keys that seal photos: show, add, wrap anew, take out.
     #[command(subcommand)]
     Keys(keys::Keys),
@@ -86,6 +93,8 @@ pub async fn run(line: Line) -> Result<(), Failure> {
         Command::Backup(backup) => backup::run(*backup).await,
         Command::Demo(demo) => demo::run(demo).await,
         Command::DowntimeList(command) => downtime_list::run(&command),
+        Command::FailPage(page) => fail_page::run(page).await,
+        Command::Healthy(settings) => healthy::run(&settings).await,
         Command::Keys(command) => keys::run(command).await,
         Command::Measure(measure) => measure::run(measure).await,
         Command::Protocol(command) => protocol::run(&command),

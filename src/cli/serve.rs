@@ -16,6 +16,7 @@ use crate::care::vitals::Machine;
 use crate::cli::BadInput;
 use crate::cli::Failure;
 use crate::cli::keys;
+use crate::cli::watchdog;
 use crate::config::Settings;
 use crate::ids::Chance;
 use crate::jobs;
@@ -43,6 +44,7 @@ use crate::web;
 use crate::web::App;
 use crate::web::Clock;
 use crate::web::listen::ListenLimits;
+use crate::web::tls::Tls;
 
 /// Opens the database and the photo folder the settings name.
 pub async fn open(settings: &Settings) -> Result<App, Failure> {
@@ -117,6 +119,7 @@ pub fn record_files(settings: &Settings) -> RecordFiles {
 }
 
 pub async fn run(settings: Settings) -> Result<(), Failure> {
+    settings.check_nobody_listens_in().map_err(BadInput)?;
     let (listener, settings) = bind(settings).await?;
     let app = open(&settings).await?;
     if let Some(token) = staff::open_set_up(&app.desk, &app.moment()).await? {
@@ -128,7 +131,8 @@ pub async fn run(settings: Settings) -> Result<(), Failure> {
     if !asks.is_empty() {
         println!("{asks}");
     }
-    println!("Closewatch listens on http://{} and is reached at {}", settings.listen_on(), app.public_url);
+    let (scheme, address) = (settings.scheme(), settings.listen_on());
+    println!("Closewatch listens on {scheme}://{address} and is reached at {}", app.public_url);
     listen(&app, listener, &settings).await
 }
 
@@ -160,9 +164,17 @@ fn alone(settings: &Settings) -> Result<Option<File>, Failure> {
     }
 }
 
+/// `None`: plain http.
+fn own_tls(settings: &Settings) -> Result<Option<Arc<Tls>>, BadInput> {
+    let Some((certificate, key)) = settings.tls_files() else { return Ok(None) };
+    let opened = Tls::open(certificate, key);
+    opened.map(|tls| Some(Arc::new(tls))).map_err(|why| BadInput(format!("--tls-cert and --tls-key: {why}.")))
+}
+
 /// Serves until Ctrl-C or a termination signal.
 pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Result<(), Failure> {
     let _alone = alone(settings)?;
+    let tls = own_tls(settings)?;
     let post = Post::from_settings(&settings.notify)?;
     let heart = Heart::from_settings(&settings.heartbeat, &settings.notify.notify_hosts)?;
     let doorway = Doorway::new(post.clone(), &app.public_url);
@@ -229,19 +241,20 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
         ))
     });
     let (proxies, vitals) = (settings.proxies.clone(), app.desk.vitals.clone());
-    let limits = ListenLimits { proxies, vitals, ..ListenLimits::default() };
+    let looking = tls.clone().map(|tls| tokio::spawn(tls.keep_looking()));
+    let limits = ListenLimits { proxies, vitals, tls, ..ListenLimits::default() };
     let limits = server::most_files().map_or_else(|| limits.clone(), |most| limits.clone().within(most));
+    let telling = tokio::spawn(watchdog::keep_telling());
+    watchdog::listens();
     web::listen::serve(listener, web::router(app), limits, async move { stop.notified().await }).await?;
     measuring.abort();
     working.abort();
     signing.abort();
     reloading.abort();
     scrubbing.abort();
-    if let Some(listing) = listing {
-        listing.abort();
-    }
-    if let Some(beating) = beating {
-        beating.abort();
+    telling.abort();
+    for task in [beating, listing, looking].into_iter().flatten() {
+        task.abort();
     }
     app.desk.db.close().await;
     Ok(())

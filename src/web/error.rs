@@ -24,6 +24,8 @@ pub enum PageError {
     NotFound,
     /// A change that did not come from one of our own pages.
     FromElsewhere,
+    /// A change that came over plain http, where HTTPS is spoken.
+    InTheOpen,
     /// The form was too big or not in a shape a form has.
     Unreadable,
     TooBig,
@@ -68,7 +70,7 @@ impl PageError {
             | PageError::HalfIn
             | PageError::NoLink
             | PageError::Care(CareError::LinkClosed) => StatusCode::UNAUTHORIZED,
-            PageError::NotAllowed | PageError::FromElsewhere => StatusCode::FORBIDDEN,
+            PageError::NotAllowed | PageError::FromElsewhere | PageError::InTheOpen => StatusCode::FORBIDDEN,
             PageError::NotFound => StatusCode::NOT_FOUND,
             PageError::Unreadable => StatusCode::BAD_REQUEST,
             PageError::TooBig => StatusCode::PAYLOAD_TOO_LARGE,
@@ -121,6 +123,15 @@ impl PageError {
                 "That did not come from this site",
                 "Nothing was changed. Open the page here and press the button again. · No se cambió nada. Abra la \
                  página aquí y presione el botón otra vez."
+                    .to_owned(),
+                "/",
+                "Start page",
+            ),
+            PageError::InTheOpen => (
+                "Not sent: the line was not private",
+                "Nothing was kept. Press the button, then send it once more there. In an emergency call the emergency number. · No \
+                 se guardó nada. Presione el botón y mándelo allí otra vez. En una emergencia llame al número de \
+                 emergencias."
                     .to_owned(),
                 "/",
                 "Start page",

@@ -26,8 +26,11 @@ use hyper::server::conn::http1;
 use hyper::service::service_fn;
 use hyper_util::rt::TokioIo;
 use hyper_util::rt::TokioTimer;
+use hyper_util::server::graceful::GracefulConnection;
 use hyper_util::server::graceful::GracefulShutdown;
+use tokio::io::AsyncRead;
 use tokio::io::AsyncReadExt;
+use tokio::io::AsyncWrite;
 use tokio::io::AsyncWriteExt;
 use tokio::net::TcpListener;
 use tokio::net::TcpStream;
@@ -40,6 +43,10 @@ use tower::ServiceExt;
 
 use crate::care::vitals::Numbers;
 use crate::care::vitals::Vitals;
+use crate::web::client_address::Carried;
+use crate::web::client_address::ClientAddress;
+use crate::web::client_address::is_one_of;
+use crate::web::tls::Tls;
 
 /// How long a connection may take, and how many there may be (safety promise U9).
 #[derive(Clone, Debug)]
@@ -63,6 +70,10 @@ pub struct ListenLimits {
     pub proxies: Vec<IpAddr>,
     /// Knows whom to ring instead.
     pub vitals: Vitals,
+    /// `None`: plain http, to a proxy or on this machine.
+    pub tls: Option<Arc<Tls>>,
+    /// For the whole handshake of a TLS connection.
+    pub handshake: Duration,
 }
 
 impl Default for ListenLimits {
@@ -78,6 +89,8 @@ impl Default for ListenLimits {
             turned_away: TURNED_AWAY,
             proxies: Vec::new(),
             vitals: Vitals::default(),
+            tls: None,
+            handshake: Duration::from_secs(10),
         }
     }
 }
@@ -121,14 +134,28 @@ const TURNED_AWAY: usize = 64;
 const OWN_FILES: usize = 48;
 const TOLD_WITHIN: Duration = Duration::from_secs(1);
 
-/// Tells whom there is no place for. What they sent is read first: closing over it would take the words back.
-async fn turn_away(mut stream: TcpStream, words: String, _turn: OwnedSemaphorePermit) {
+/// Says the words and closes. What the other side sent is read first: closing over it would take the words back.
+pub(in crate::web) async fn tell(
+    mut stream: impl AsyncRead + AsyncWrite + Unpin,
+    words: &str,
+) -> io::Result<()> {
+    stream.write_all(words.as_bytes()).await?;
+    stream.shutdown().await?;
+    let mut heard = [0; 4_096];
+    while stream.read(&mut heard).await? > 0 {}
+    Ok(())
+}
+
+/// Tells whom there is no place for, in the language of the port.
+async fn turn_away(stream: TcpStream, tls: Option<Arc<Tls>>, words: String, _turn: OwnedSemaphorePermit) {
     let told = async {
-        stream.write_all(words.as_bytes()).await?;
-        stream.shutdown().await?;
-        let mut heard = [0; 4_096];
-        while stream.read(&mut heard).await? > 0 {}
-        io::Result::Ok(())
+        match tls {
+            None => tell(stream, &words).await,
+            Some(tls) => match tls.shake_hands(stream, TOLD_WITHIN).await {
+                Some(stream) => tell(stream, &words).await,
+                None => Ok(()),
+            },
+        }
     };
     let _ = tokio::time::timeout(TOLD_WITHIN, told).await;
 }
@@ -162,15 +189,26 @@ pub async fn serve(
         };
         let Some(place) = places.take(peer.ip()) else {
             if let Ok(turn) = Arc::clone(&turned_away).try_acquire_owned() {
-                tokio::spawn(turn_away(stream, full(vitals.numbers(None).as_ref()), turn));
+                let words = full(vitals.numbers(None).as_ref());
+                tokio::spawn(turn_away(stream, places.limits.tls.clone(), words, turn));
             }
             continue;
         };
-        let answering = answer(stream, peer, router.clone(), Arc::clone(&places.limits));
-        let watched = graceful.watch(answering);
+        let _ = stream.set_nodelay(true);
+        let (watcher, router, limits) = (graceful.watcher(), router.clone(), Arc::clone(&places.limits));
         tokio::spawn(async move {
             // A connection cut off is the other side's own affair.
-            let _ = watched.await;
+            let _ = match limits.tls.clone() {
+                None => {
+                    watcher.watch(answer(stream, CameFrom { peer, over_tls: false }, router, limits)).await
+                }
+                Some(tls) => match tls.shake_hands(stream, limits.handshake).await {
+                    Some(stream) => {
+                        watcher.watch(answer(stream, CameFrom { peer, over_tls: true }, router, limits)).await
+                    }
+                    None => Ok(()),
+                },
+            };
             drop(place);
         });
     }
@@ -179,19 +217,30 @@ pub async fn serve(
     Ok(())
 }
 
-fn answer(
-    stream: TcpStream,
+/// Where a connection comes from.
+#[derive(Clone, Copy)]
+struct CameFrom {
     peer: SocketAddr,
+    over_tls: bool,
+}
+
+fn answer(
+    stream: impl AsyncRead + AsyncWrite + Send + 'static,
+    from: CameFrom,
     router: Router,
     limits: Arc<ListenLimits>,
-) -> impl hyper_util::server::graceful::GracefulConnection<Error = hyper::Error> {
-    let _ = stream.set_nodelay(true);
+) -> impl GracefulConnection<Error = hyper::Error> {
+    let CameFrom { peer, over_tls } = from;
     let mut stream = TimeoutStream::new(stream);
     stream.set_write_timeout(Some(limits.unread));
     let header = limits.header;
     let service = service_fn(move |request: hyper::Request<Incoming>| {
+        let client = ClientAddress::of(peer.ip(), request.headers(), &limits.proxies);
+        let carried = Carried::of(peer.ip(), over_tls, request.headers(), &limits.proxies);
         let mut request = request.map(|body| Body::new(Paced::new(body, Arc::clone(&limits))));
         request.extensions_mut().insert(ConnectInfo(peer));
+        request.extensions_mut().insert(client);
+        request.extensions_mut().insert(carried);
         router.clone().oneshot(request)
     });
     http1::Builder::new()
@@ -228,7 +277,7 @@ impl Places {
     /// `None`: there is none left, for this address or for anybody.
     fn take(&self, address: IpAddr) -> Option<Place> {
         let _of_all = Arc::clone(&self.all).try_acquire_owned().ok()?;
-        if self.limits.proxies.contains(&address) {
+        if is_one_of(&self.limits.proxies, address) {
             return Some(Place { _of_all, counted: None });
         }
         let mut each = self.each.lock().unwrap_or_else(PoisonError::into_inner);

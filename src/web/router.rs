@@ -26,6 +26,7 @@ use crate::web::doors::Who;
 use crate::web::error::PageError;
 use crate::web::headers;
 use crate::web::health;
+use crate::web::https_only;
 use crate::web::office;
 use crate::web::patient;
 use crate::web::plain;
@@ -74,6 +75,7 @@ pub fn router(app: &App) -> Router {
         .layer(CatchPanicLayer::custom(fell_over))
         .layer(CsrfLayer::new())
         .layer(from_fn(headers::need_origin))
+        .layer(from_fn_with_state(app.clone(), https_only::guard))
         .layer(from_fn_with_state(app.clone(), headers::add))
         .layer(TimeoutLayer::with_status_code(StatusCode::REQUEST_TIMEOUT, LONGEST_REQUEST))
 }

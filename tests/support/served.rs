@@ -61,14 +61,15 @@ impl Served {
         let (file, path) = stderr.keep().unwrap();
         let mut child = command.stdout(Stdio::piped()).stderr(file).spawn().unwrap();
         let mut lines = BufReader::new(child.stdout.take().unwrap()).lines().map_while(Result::ok);
-        let listens = lines.find(|line| line.starts_with("Closewatch listens on http://"));
+        let listens = lines.find(|line| line.starts_with("Closewatch listens on http"));
         let Some(line) = listens else {
             let status = child.wait().unwrap();
             let words = std::fs::read_to_string(&path).unwrap();
             std::fs::remove_file(&path).unwrap();
             return Err(Ended { status, words });
         };
-        let address = line.trim_start_matches("Closewatch listens on http://").split(' ').next().unwrap();
+        let (_, address) = line.split_once("://").unwrap();
+        let address = address.split(' ').next().unwrap();
         let served = Served { child, address: address.to_owned(), stderr: path, begun };
         // Read to the end: a program that cannot print would fall over.
         thread::spawn(move || lines.for_each(drop));

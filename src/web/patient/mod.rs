@@ -6,6 +6,7 @@ mod check;
 mod check_page;
 pub(in crate::web) mod clock;
 mod danger;
+pub mod fail_page;
 mod faults;
 mod frame;
 mod incoming;
