@@ -12,12 +12,13 @@ use std::time::Duration;
 use std::time::Instant;
 
 use axum::http::StatusCode;
-use closewatch::store::Engine;
-use sqlx::AssertSqlSafe;
 
+use support::Crowd;
+use support::Due;
 use support::Place;
 use support::Practice;
 use support::Staff;
+use support::fill;
 use support::middle_ms;
 use support::with_temperature;
 
@@ -25,24 +26,17 @@ const MOST_GROWTH: f64 = 1.5;
 const ROUNDS: usize = 60;
 const WARM_UP: usize = 10;
 
-/// How many checks are kept, and how many of them wait.
-#[derive(Clone, Copy)]
-struct Load {
-    kept: usize,
-    waiting: usize,
+const fn load(kept: usize, waiting: usize) -> Crowd {
+    Crowd { kept, waiting, due: Due::AroundNow }
 }
 
-const LOADS: [Load; 3] = [
-    Load { kept: 100, waiting: 100 },
-    Load { kept: 10_000, waiting: 100 },
-    Load { kept: 200_000, waiting: 100 },
-];
+const LOADS: [Crowd; 3] = [load(100, 100), load(10_000, 100), load(200_000, 100)];
 /// Not held to the limit: more than two hundred waiting are more than a page shows.
-const CROWDED: Load = Load { kept: 20_000, waiting: 10_000 };
+const CROWDED: Crowd = load(20_000, 10_000);
 
 /// One load, ready to be looked at, and how long each look took.
 struct Queue {
-    load: Load,
+    load: Crowd,
     limited: bool,
     surgeon: Staff,
     /// As a surgeon opens the page; the look is noted in the record.
@@ -104,7 +98,7 @@ fn report(engine: &str, queues: &mut [Queue]) -> bool {
         let (opened_first_ms, refreshed_first_ms) = *first.get_or_insert((opened_ms, refreshed_ms));
         let (opened, refreshed) = (opened_ms / opened_first_ms, refreshed_ms / refreshed_first_ms);
         let note = if queue.limited { "" } else { "  not held to the limit" };
-        let Load { kept, waiting } = queue.load;
+        let Crowd { kept, waiting, .. } = queue.load;
         println!(
             "  {kept:7} {waiting:6}: {opened_ms:7.2} ms ({opened:.2}), {refreshed_ms:7.2} ms ({refreshed:.2}){note}"
         );
@@ -113,7 +107,7 @@ fn report(engine: &str, queues: &mut [Queue]) -> bool {
     grew
 }
 
-async fn ready(place: &Place, load: Load, limited: bool) -> Queue {
+async fn ready(place: &Place, load: Crowd, limited: bool) -> Queue {
     let practice = Practice::open(place).await;
     let (office, surgeon) = (practice.office().await, practice.surgeon().await);
     let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
@@ -122,7 +116,7 @@ async fn ready(place: &Place, load: Load, limited: bool) -> Queue {
     Queue { load, limited, surgeon, opened: Vec::new(), refreshed: Vec::new() }
 }
 
-async fn look(surgeon: &Staff, path: &str, load: Load) -> Duration {
+async fn look(surgeon: &Staff, path: &str, load: Crowd) -> Duration {
     let began = Instant::now();
     let page = surgeon.opens(path).await;
     let took = began.elapsed();
@@ -130,69 +124,4 @@ async fn look(surgeon: &Staff, path: &str, load: Load) -> Duration {
     // A page that lost its rows would be quick for the wrong reason.
     assert_eq!(page.html().matches("queue-row ").count(), load.waiting.min(200), "rows on the page");
     took
-}
-
-/// Multiplies the first patient, wound and check in the database itself: a check for every fiftieth of a wound, the
-/// last ones waiting, each of those with a photo.
-async fn fill(practice: &Practice, load: Load) {
-    let wounds = (load.kept / 50).max(load.waiting);
-    let more = load.kept - 1;
-    let closed_up_to = load.kept - load.waiting;
-    let numbers = |up_to: usize| {
-        format!("WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < {up_to})")
-    };
-    // Twelve digits are twelve hex letters: the end of an id.
-    let id = |kind: &str, number: &str| {
-        format!("'018f0000-0000-7000-{kind}-' || CAST(100000000000 + ({number}) AS TEXT)")
-    };
-    let (patient, wound) = (id("8001", "n.i"), id("8002", "n.i"));
-    let (check, its_wound) = (id("8003", "n.i"), id("8002", &format!("1 + n.i % {wounds}")));
-    let photo = id("8004", "n.i");
-    let statements = [
-        format!(
-            "INSERT INTO patient (id, practice_id, name, name_folded, born, phone, language, created_ms) {} \
-             SELECT {patient}, p.practice_id, p.name, p.name_folded, p.born, p.phone, p.language, p.created_ms \
-             FROM n, (SELECT * FROM patient LIMIT 1) p",
-            numbers(wounds)
-        ),
-        format!(
-            "INSERT INTO wound (id, practice_id, patient_id, surgeon_id, operation, risk_factors, operated_ms, state, \
-             enrol_key, created_ms) {} SELECT {wound}, w.practice_id, {patient}, w.surgeon_id, w.operation, \
-             w.risk_factors, w.operated_ms, w.state, 'key ' || CAST(n.i AS TEXT), w.created_ms \
-             FROM n, (SELECT * FROM wound LIMIT 1) w",
-            numbers(wounds)
-        ),
-        // Due times spread over the hour before and after now; every class.
-        format!(
-            "INSERT INTO wound_check (id, practice_id, wound_id, link_id, sequence, form_key, receipt, state, \
-             received_ms, answers, assessment, protocol_version, urgency, score, due_ms, photos_expected, closed_ms) {} \
-             SELECT {check}, c.practice_id, {its_wound}, c.link_id, n.i + 1, 'form ' || CAST(n.i AS TEXT), \
-             'R' || CAST(n.i AS TEXT), CASE WHEN n.i < {closed_up_to} THEN 'closed' ELSE 'queued' END, c.received_ms, \
-             c.answers, c.assessment, c.protocol_version, n.i % 5, c.score, \
-             c.received_ms + (n.i % 120 - 60) * 60000, 1, \
-             CASE WHEN n.i < {closed_up_to} THEN c.received_ms ELSE NULL END \
-             FROM n, (SELECT * FROM wound_check LIMIT 1) c",
-            numbers(more)
-        ),
-        format!(
-            "INSERT INTO photo (id, practice_id, check_id, position, sent_sha256, small_sha256, flags, received_ms) {} \
-             SELECT {photo}, c.practice_id, {check}, 1, 'sent', 'small', '[]', c.received_ms \
-             FROM n, (SELECT * FROM wound_check LIMIT 1) c",
-            numbers(more)
-        ),
-        format!("UPDATE practice SET check_sequence = {}", load.kept),
-    ];
-    let mut tx = practice.desk().db.write().await.unwrap();
-    if closed_up_to > 0 {
-        let close = "UPDATE wound_check SET state = 'closed', closed_ms = received_ms";
-        sqlx::query(close).execute(&mut *tx).await.unwrap();
-    }
-    for statement in statements {
-        sqlx::query(AssertSqlSafe(statement)).execute(&mut *tx).await.unwrap();
-    }
-    tx.commit().await.unwrap();
-    // PostgreSQL gathers its statistics by itself some time after many rows came; SQLite goes on without.
-    if practice.desk().db.engine() == Engine::Postgres {
-        sqlx::query("ANALYZE").execute(&mut *practice.books().await).await.unwrap();
-    }
 }

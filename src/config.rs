@@ -8,6 +8,10 @@ use std::path::PathBuf;
 /// Some two thousand photos.
 pub const PHOTOS_NEED_MIB: u64 = 2_048;
 pub const LEAST_FREE_MIB: u64 = 256;
+/// A thousand open pages of staff, and as many phones as send in a busy minute.
+pub const CONNECTIONS: u32 = 1_280;
+/// A plan asks for one or two checks a day.
+pub const PHOTO_CHECKS_A_DAY: u32 = 20;
 
 /// Where and how the server runs. Every flag has an environment variable.
 #[derive(Clone, Debug, clap::Args)]
@@ -68,6 +72,17 @@ pub struct Settings {
     /// With less room than this on the disk, in MiB, the server says that it is not ready.
     #[arg(long, env = "CLOSEWATCH_LEAST_FREE_MIB", default_value_t = LEAST_FREE_MIB)]
     pub least_free_mib: u64,
+
+    /// Checks with photos that one patient link may send within 24 hours. Of more, only the answers are taken, and the leads are
+    /// told.
+    #[arg(long, env = "CLOSEWATCH_PHOTO_CHECKS_A_DAY", default_value_t = PHOTO_CHECKS_A_DAY,
+        value_parser = clap::value_parser!(u32).range(1..))]
+    pub photo_checks_a_day: u32,
+
+    /// Connections open at once, those of all addresses together. The system must let the process have as many files open.
+    #[arg(long, env = "CLOSEWATCH_CONNECTIONS", default_value_t = CONNECTIONS,
+        value_parser = clap::value_parser!(u32).range(16..=60_000))]
+    pub connections: u32,
 
     /// Back-ups are made by other means than `closewatch backup`: none is missed, and nobody is told how old they are.
     #[arg(long, env = "CLOSEWATCH_BACKUPS_ELSEWHERE")]

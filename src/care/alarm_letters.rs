@@ -51,7 +51,33 @@ pub(in crate::care) async fn tell(desk: &Desk, practice: PracticeId, moment: &Mo
 }
 
 fn is_due(alarm: &Alarm, now: Timestamp) -> bool {
-    alarm.taken_by.is_none() && alarm.told_last.is_none_or(|told| now.duration_since(told) >= REPEAT)
+    let is_time = |told| is_told_again(alarm.kind) && now.duration_since(told) >= REPEAT;
+    alarm.taken_by.is_none() && alarm.told_last.is_none_or(is_time)
+}
+
+/// Whether one letter is not enough. Whoever sends a flood could otherwise send letters, too; it stays on the list of alarms, and
+/// no patient waits for it.
+fn is_told_again(kind: AlarmKind) -> bool {
+    match kind {
+        AlarmKind::LinksGuessed | AlarmKind::LinkFloods => false,
+        AlarmKind::NoPageOpen
+        | AlarmKind::NobodySignedIn
+        | AlarmKind::QueueOld
+        | AlarmKind::SurgeonAsked
+        | AlarmKind::Unopened
+        | AlarmKind::Overdue
+        | AlarmKind::NobodyToTell
+        | AlarmKind::LetterFailed
+        | AlarmKind::JobFailed
+        | AlarmKind::ClockSetBack
+        | AlarmKind::DiskFilling
+        | AlarmKind::BooksDamaged
+        | AlarmKind::PhotoDamaged
+        | AlarmKind::PasswordGuessed
+        | AlarmKind::BackupOld
+        | AlarmKind::RestoreUnproved
+        | AlarmKind::DrillMissing => true,
+    }
 }
 
 /// Whom an alarm goes to: those who are reached somewhere. What a ladder tells the people on duty already goes to the leads;
@@ -83,6 +109,8 @@ async fn readers(conn: &mut Conn, alarm: &Alarm, now: Timestamp) -> Done<BTreeSe
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
         | AlarmKind::PasswordGuessed
+        | AlarmKind::LinksGuessed
+        | AlarmKind::LinkFloods
         | AlarmKind::BackupOld
         | AlarmKind::RestoreUnproved
         | AlarmKind::DrillMissing => leads.collect(),

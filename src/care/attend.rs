@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::backup::noted::Backups;
+use crate::care::gates::guesses;
 use crate::care::room;
 use crate::duty::Hours;
 use crate::ids::Moment;
@@ -102,6 +103,8 @@ impl Attendance {
             | AlarmKind::BooksDamaged
             | AlarmKind::PhotoDamaged
             | AlarmKind::PasswordGuessed
+            | AlarmKind::LinksGuessed
+            | AlarmKind::LinkFloods
             | AlarmKind::ClockSetBack => None,
         }
     }
@@ -130,6 +133,7 @@ pub(in crate::care) async fn see_to(desk: &Desk, practice: PracticeId, moment: &
     };
     let Some(attendance) = attendance else { return Ok(()) };
     room::see_to(desk, practice, moment).await?;
+    guesses::see_to(desk, practice, moment).await?;
     let about = format!("practice:{practice}");
     let mut changed = false;
     let mut tx = desk.db.write().await?;

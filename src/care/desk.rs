@@ -6,6 +6,8 @@ use std::sync::Mutex;
 use tokio::sync::Semaphore;
 use tokio::sync::broadcast;
 
+use crate::care::gates::Gates;
+use crate::care::gates::Held;
 use crate::care::outbox::Refusals;
 use crate::care::protocols::ReadProtocols;
 use crate::care::trial::Trials;
@@ -33,12 +35,10 @@ pub struct Desk {
     pub(in crate::care) protocols: ReadProtocols,
     pub(in crate::care) trials: Trials,
     pub limits: Limits,
-    /// A picture being decoded holds one; more at once would only use more memory.
-    pub(in crate::care) decoding: Arc<Semaphore>,
+    /// Limits in memory: who knocks too often, and how much heavy work may wait.
+    pub(in crate::care) gates: Arc<Gates>,
     /// A photo being measured holds one until its thread ends, whether or not somebody still waits for it.
     pub(in crate::care) measuring: Arc<Semaphore>,
-    /// A password being hashed holds one: 19 MiB each.
-    pub(in crate::care) hashing: Arc<Semaphore>,
     /// A forecast being played holds one.
     pub(in crate::care) playing: Arc<Semaphore>,
     /// Calls at the providers' door that were not believed.
@@ -48,9 +48,7 @@ pub struct Desk {
     news: broadcast::Sender<News>,
 }
 
-const DECODING_AT_ONCE: usize = 2;
 const MEASURING_AT_ONCE: usize = 2;
-const HASHING_AT_ONCE: usize = 2;
 const PLAYING_AT_ONCE: usize = 1;
 /// A listener further behind than this is told that it missed something, and reads everything again.
 const NEWS_KEPT: usize = 256;
@@ -64,9 +62,8 @@ impl Desk {
             protocols: ReadProtocols::default(),
             trials: Trials::default(),
             limits,
-            decoding: Arc::new(Semaphore::new(DECODING_AT_ONCE)),
+            gates: Arc::default(),
             measuring: Arc::new(Semaphore::new(MEASURING_AT_ONCE)),
-            hashing: Arc::new(Semaphore::new(HASHING_AT_ONCE)),
             playing: Arc::new(Semaphore::new(PLAYING_AT_ONCE)),
             refusals: Arc::default(),
             vitals: Vitals::default(),
@@ -77,6 +74,11 @@ impl Desk {
     /// The same desk on a machine that is looked after.
     pub fn on(self, machine: Machine) -> Desk {
         Desk { vitals: Vitals::on(machine), ..self }
+    }
+
+    /// Bytes of a picture that is about to come in.
+    pub fn arriving(&self) -> Held {
+        self.gates.arriving.begin()
     }
 
     pub fn listen(&self) -> broadcast::Receiver<News> {

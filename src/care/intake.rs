@@ -12,6 +12,8 @@ use crate::care::LinkHolder;
 use crate::care::assessing;
 use crate::care::assessing::Again;
 use crate::care::assessing::Assessed;
+use crate::care::flood;
+use crate::care::gates::DECODING_AGAIN;
 use crate::care::knock;
 use crate::care::measuring;
 use crate::care::measuring::Hints;
@@ -122,7 +124,8 @@ pub struct Receipt {
 }
 
 /// Cleans a picture and keeps its renditions durably. A picture that cannot be read is no error: the check goes on
-/// without it, and the reason is kept. `position` from 1. [`CareError::NoRoom`]: the disk takes no photos just now.
+/// without it, and the reason is kept. `position` from 1. [`CareError::NoRoom`]: the disk takes no photos just now;
+/// [`CareError::Busy`]: more pictures wait than can be read soon.
 pub async fn prepare_photo(
     desk: &Desk,
     bytes: Vec<u8>,
@@ -134,10 +137,15 @@ pub async fn prepare_photo(
     }
     let position = position.clamp(1, MOST_PHOTOS);
     let sent_sha256 = data_encoding::HEXLOWER.encode(&Sha256::digest(&bytes));
+    let place = desk.gates.decoding.enter().ok_or(CareError::Busy { again: DECODING_AGAIN })?;
     let clean = {
-        let _permit = desk.decoding.acquire().await.map_err(|closed| CareError::Work(closed.to_string()))?;
+        let turn = place.turn().await?;
         let limits = desk.limits;
-        tokio::task::spawn_blocking(move || photo::clean(&bytes, &limits)).await
+        tokio::task::spawn_blocking(move || {
+            let _turn = turn;
+            photo::clean(&bytes, &limits)
+        })
+        .await
     };
     match clean {
         Ok(Ok(clean)) => keep_renditions(desk, clean, sent_sha256, position, tap).await,
@@ -240,7 +248,7 @@ pub(in crate::care) async fn receive_in(
         check.photos_expected = sending.photos_expected.min(MOST_PHOTOS);
         changed = true;
     }
-    changed |= tie_photos(tx, &check, prepared, moment).await?;
+    changed |= tie_photos(desk, tx, &check, prepared, moment).await?;
     if changed {
         let again = Again::Amended(Actor::Link(check.link));
         assessing::assess_again(desk, tx, &wound, &mut check, again, moment).await?;
@@ -263,7 +271,7 @@ pub async fn add_photo(
     let wound = wounds::hold(&mut tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
     knock::must_be_open(&mut tx, holder, moment.now).await?;
     let Some(mut check) = checks::by_form_key(&mut tx, holder.link, form_key).await? else { return Ok(None) };
-    if tie_photos(&mut tx, &check, vec![prepared], moment).await? {
+    if tie_photos(desk, &mut tx, &check, vec![prepared], moment).await? {
         let again = Again::Amended(Actor::Link(check.link));
         assessing::assess_again(desk, &mut tx, &wound, &mut check, again, moment).await?;
     }
@@ -351,6 +359,7 @@ async fn open_check(
 
 /// Ties photos to their check. True when one of them was new.
 async fn tie_photos(
+    desk: &Desk,
     conn: &mut Conn,
     check: &WoundCheck,
     prepared: Vec<PreparedPhoto>,
@@ -358,6 +367,9 @@ async fn tie_photos(
 ) -> Done<bool> {
     let mut here = photos::of_check(conn, check.practice, check.id).await?.len() as i64;
     let mut any_new = false;
+    if prepared.is_empty() || flood::is_too_much(desk, conn, check, moment).await? {
+        return Ok(false);
+    }
     for photo in prepared {
         if here >= MOST_PHOTOS {
             break;

@@ -1,5 +1,7 @@
 //! A phone knocks with a patient link: sending needs only the link, reading also needs the PIN.
 
+use std::net::IpAddr;
+
 use jiff::SignedDuration;
 use jiff::Timestamp;
 
@@ -74,6 +76,8 @@ pub struct AtTheDoor<'a> {
     pub borrowed: bool,
     /// The kind of browser, such as "Safari on iPhone".
     pub browser: &'a str,
+    /// The address to count guesses by; `None`: of nobody in particular.
+    pub from: Option<IpAddr>,
 }
 
 /// How a knock ended.
@@ -93,26 +97,55 @@ pub enum Knock {
     Unknown,
 }
 
-/// Exchanges a link's token for a phone's session.
+/// Exchanges a link's token for a phone's session. A link that is known opens, whatever else came from the same network;
+/// [`CareError::TooMany`]: this one is not known, and too many that were not came from there.
 pub async fn knock(desk: &Desk, token: &str, said: AtTheDoor<'_>, moment: &Moment) -> Done<Knock> {
-    let link = links::by_token(&mut *desk.db.read().await?, &sha256_hex(token)).await?;
-    open(desk, link, said, moment).await
+    let link = by_token(desk, token).await?;
+    open(desk, known(desk, link, said.from, moment.now)?, said, moment).await
 }
 
-/// Exchanges a typed code for a phone's session.
+/// Exchanges a typed code for a phone's session. [`CareError::TooMany`]: as for a link; a code whose beginning is known is still
+/// looked at a few times a minute.
 pub async fn knock_with_code(desk: &Desk, typed: &str, said: AtTheDoor<'_>, moment: &Moment) -> Done<Knock> {
-    open(desk, by_code(desk, typed).await?, said, moment).await
+    let link = by_code(desk, typed, said.from, moment.now).await?;
+    open(desk, known(desk, link, said.from, moment.now)?, said, moment).await
+}
+
+/// The link a token opens, whatever its state.
+async fn by_token(desk: &Desk, token: &str) -> Done<Option<PatientLink>> {
+    if !secrets::can_be_link_token(token) {
+        return Ok(None);
+    }
+    Ok(links::by_token(&mut *desk.db.read().await?, &sha256_hex(token)).await?)
 }
 
 /// The link a typed code names, whatever its state.
-async fn by_code(desk: &Desk, typed: &str) -> Done<Option<PatientLink>> {
+async fn by_code(
+    desk: &Desk,
+    typed: &str,
+    from: Option<IpAddr>,
+    now: Timestamp,
+) -> Done<Option<PatientLink>> {
     let Some(code) = secrets::read_typed_code(typed) else { return Ok(None) };
     let locator = code.get(..LOCATOR_LENGTH).unwrap_or_default();
     let link = links::by_code_locator(&mut *desk.db.read().await?, locator).await?;
-    match link {
-        Some(link) if secrets::matches(desk, code_secret(&code), &link.code_phc).await? => Ok(Some(link)),
-        Some(_) | None => Ok(None),
+    let Some(link) = link else { return Ok(None) };
+    desk.gates.guesses.may_look(from, locator, now)?;
+    let place = secrets::place(desk)?;
+    Ok(secrets::matches_at(place, code_secret(&code), &link.code_phc).await?.then_some(link))
+}
+
+/// A link or code that nobody has counts as a guess.
+fn known(
+    desk: &Desk,
+    link: Option<PatientLink>,
+    from: Option<IpAddr>,
+    now: Timestamp,
+) -> Done<Option<PatientLink>> {
+    if link.is_none() {
+        desk.gates.guesses.note(from, now)?;
     }
+    Ok(link)
 }
 
 fn is_closed(link: &PatientLink, now: Timestamp) -> bool {
@@ -183,14 +216,19 @@ pub async fn stay(desk: &Desk, holder: &LinkHolder, token: &str, now: Timestamp)
 /// The practice of a link that has expired, by whatever it is held; nothing is written. `None`: there is no such link, it is
 /// open, or it was revoked.
 pub async fn expired(desk: &Desk, held: Held<'_>, now: Timestamp) -> Done<Option<Practice>> {
-    let Some(link) = expired_link(desk, held, now).await? else { return Ok(None) };
+    let Some(link) = expired_link(desk, held, None, now).await? else { return Ok(None) };
     Ok(practices::find(&mut *desk.db.read().await?, link.practice).await?)
 }
 
-async fn expired_link(desk: &Desk, held: Held<'_>, now: Timestamp) -> Done<Option<PatientLink>> {
+async fn expired_link(
+    desk: &Desk,
+    held: Held<'_>,
+    from: Option<IpAddr>,
+    now: Timestamp,
+) -> Done<Option<PatientLink>> {
     let link = match held {
-        Held::Token(token) => links::by_token(&mut *desk.db.read().await?, &sha256_hex(token)).await?,
-        Held::Code(code) => by_code(desk, code).await?,
+        Held::Token(token) => known(desk, by_token(desk, token).await?, from, now)?,
+        Held::Code(code) => known(desk, by_code(desk, code, from, now).await?, from, now)?,
         Held::Phone(token) => {
             links::session(&mut *desk.db.read().await?, &sha256_hex(token)).await?.map(|found| found.link)
         }
@@ -198,14 +236,16 @@ async fn expired_link(desk: &Desk, held: Held<'_>, now: Timestamp) -> Done<Optio
     Ok(link.filter(|link| link.revoked.is_none() && link.expires <= now))
 }
 
-/// Keeps what somebody types who holds a link that has expired. `None`: as with [`expired`].
+/// Keeps what somebody types who holds a link that has expired; `from`: the address to count guesses by. `None`: as with
+/// [`expired`]. [`CareError::TooMany`]: as when knocking.
 pub async fn leave_words(
     desk: &Desk,
     held: Held<'_>,
     typed: &str,
+    from: Option<IpAddr>,
     moment: &Moment,
 ) -> Done<Option<Practice>> {
-    let Some(link) = expired_link(desk, held, moment.now).await? else { return Ok(None) };
+    let Some(link) = expired_link(desk, held, from, moment.now).await? else { return Ok(None) };
     let mut tx = desk.db.write().await?;
     late_knock::note(&mut tx, &link, typed, moment).await?;
     let practice = practices::find(&mut tx, link.practice).await?.ok_or(CareError::NotFound)?;

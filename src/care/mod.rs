@@ -25,7 +25,9 @@ mod duty_told;
 pub mod enrol;
 pub mod explain;
 pub mod figures;
+pub mod flood;
 pub mod forecast;
+pub mod gates;
 pub mod hand_off;
 pub mod hand_over;
 pub mod intake;
@@ -73,6 +75,7 @@ pub use desk::{Desk, News};
 pub use knock::LinkHolder;
 pub use secrets::{Secret, grouped, sha256_hex};
 
+use jiff::SignedDuration;
 use jiff::Timestamp;
 
 use crate::store::StoreError;
@@ -104,6 +107,12 @@ pub enum CareError {
     /// The disk has no room for a photo; answers are taken all the same.
     #[error("no room for photos")]
     NoRoom,
+    /// Too often from one network, or too many at once: nothing was looked at, and after so long there is room again.
+    #[error("too many")]
+    TooMany { again: SignedDuration },
+    /// More pictures wait than can be read soon: this one was not kept, and after so long there is room again.
+    #[error("busy")]
+    Busy { again: SignedDuration },
     /// The machine could not hash or decode just now.
     #[error("work could not be done: {0}")]
     Work(String),

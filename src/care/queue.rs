@@ -23,6 +23,8 @@ use crate::triage::Urgency;
 
 /// Rows on one page. Whoever has more waiting than this needs more surgeons, not a longer page.
 const PAGE: i64 = 200;
+/// Of one wound, so many rows stand on it. The others follow as these are answered, or when the name is asked for.
+pub const OF_ONE_WOUND: i64 = 3;
 
 /// The queue as one surgeon sees it.
 #[derive(Clone, Debug)]
@@ -65,10 +67,11 @@ pub async fn read(
     if looking == Looking::Opened {
         record::note_list_view(desk, member, "queue.view", now).await?;
     }
+    let of_one_wound = if filter.name.is_empty() { OF_ONE_WOUND } else { PAGE };
     let mut conn = desk.db.read().await?;
     Ok(Queue {
         practice: practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?,
-        rows: checks::waiting(&mut conn, member.practice, filter, now, PAGE).await?,
+        rows: checks::waiting_folded(&mut conn, member.practice, filter, now, PAGE, of_one_wound).await?,
         waiting: checks::count_waiting(&mut conn, member.practice).await?,
         by_urgency: checks::count_by_urgency(&mut conn, member.practice, now).await?,
         staff: staff::of_practice(&mut conn, member.practice).await?,

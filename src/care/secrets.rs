@@ -13,6 +13,9 @@ use sha2::Sha256;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::gates::HASHING_AGAIN;
+use crate::care::gates::Place;
+use crate::care::gates::Turn;
 use crate::ids::Chance;
 
 /// After so many wrong guesses in a row a colleague must help.
@@ -20,6 +23,8 @@ pub const MOST_WRONG: i64 = 50;
 /// Letters of typed codes: no I, L, O or U, so that they read the same aloud and on paper (Crockford's base 32).
 const CODE_LETTERS: &[u8; 32] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
 const CODE_LENGTH: usize = 16;
+/// 20 bytes in letters of six bits.
+const LINK_TOKEN_LENGTH: usize = 27;
 /// The first letters of a typed code find its row; the other twelve (60 bits) are the secret.
 pub(in crate::care) const LOCATOR_LENGTH: usize = 4;
 
@@ -47,6 +52,12 @@ pub fn sha256_hex(text: &str) -> String {
 /// A patient link's token: 160 bits, 27 letters.
 pub(in crate::care) fn link_token(chance: &Chance) -> Secret {
     Secret(BASE64URL_NOPAD.encode(&chance.bytes::<20>()))
+}
+
+/// Whether this can be a link's token at all: what cannot is looked up nowhere.
+pub(in crate::care) fn can_be_link_token(token: &str) -> bool {
+    token.len() == LINK_TOKEN_LENGTH
+        && token.bytes().all(|sign| sign.is_ascii_alphanumeric() || matches!(sign, b'-' | b'_'))
 }
 
 /// A cookie's or set-up address's token: 256 bits, 43 letters.
@@ -116,11 +127,18 @@ fn is_easy_pin(pin: &str, born: Date) -> bool {
     straight || repeated || dates.iter().any(|date| date == pin)
 }
 
-/// Hashes with argon2id (19 MiB, two passes, one lane: OWASP ASVS 5.0, appendix C), at most two at once.
+/// A place among those whose secret is to be compared; an error when too many wait already.
+pub(in crate::care) fn place(desk: &Desk) -> Done<Place> {
+    desk.gates.hashing.enter().ok_or(CareError::TooMany { again: HASHING_AGAIN })
+}
+
+/// Hashes with argon2id (19 MiB, two passes, one lane: OWASP ASVS 5.0, appendix C), at most two at once. Whoever gives a
+/// secret out, or is inside already, waits and is never sent away.
 pub(in crate::care) async fn hash(desk: &Desk, secret: &str, chance: &Chance) -> Done<String> {
-    let _permit = desk.hashing.acquire().await.map_err(|closed| CareError::Work(closed.to_string()))?;
+    let turn = desk.gates.hashing.turn().await?;
     let (secret, salt) = (secret.to_owned(), chance.bytes::<16>());
     let hashed = tokio::task::spawn_blocking(move || {
+        let _turn = turn;
         Argon2::default().hash_password_with_salt(secret.as_bytes(), &salt).map(|phc| phc.to_string())
     });
     match hashed.await {
@@ -130,11 +148,23 @@ pub(in crate::care) async fn hash(desk: &Desk, secret: &str, chance: &Chance) ->
     }
 }
 
-/// Whether `secret` is the one behind `phc`. A hash that cannot be read matches nothing.
+/// Whether `secret` is the one behind `phc`. A hash that cannot be read matches nothing. Waits for its turn, however long.
 pub(in crate::care) async fn matches(desk: &Desk, secret: &str, phc: &str) -> Done<bool> {
-    let _permit = desk.hashing.acquire().await.map_err(|closed| CareError::Work(closed.to_string()))?;
+    let turn = desk.gates.hashing.turn().await?;
+    compare(turn, secret, phc).await
+}
+
+/// As [`matches`], from a place in the waiting room.
+pub(in crate::care) async fn matches_at(place: Place, secret: &str, phc: &str) -> Done<bool> {
+    let turn = place.turn().await?;
+    compare(turn, secret, phc).await
+}
+
+/// The turn goes with the work: a visitor who leaves does not let a third hash begin.
+async fn compare(turn: Turn, secret: &str, phc: &str) -> Done<bool> {
     let (secret, phc) = (secret.to_owned(), phc.to_owned());
     let checked = tokio::task::spawn_blocking(move || {
+        let _turn = turn;
         PasswordHash::new(&phc)
             .is_ok_and(|hash| Argon2::default().verify_password(secret.as_bytes(), &hash).is_ok())
     });
@@ -183,7 +213,8 @@ mod tests {
         let tokens: std::collections::BTreeSet<String> =
             (0..10_000).map(|_| link_token(&chance).reveal().to_owned()).collect();
         assert_eq!(tokens.len(), 10_000);
-        assert!(tokens.iter().all(|token| token.len() == 27));
+        assert!(tokens.iter().all(|token| token.len() == 27 && can_be_link_token(token)));
+        assert!(!can_be_link_token("") && !can_be_link_token("AAAAAAAAAAAAAAAAAAAAAAAAAA/"));
     }
 
     #[test]

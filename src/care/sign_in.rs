@@ -1,11 +1,16 @@
 //! Staff come in: a name and a password, which open nothing yet, then the second step; and leave again.
 
+use std::net::IpAddr;
+
 use jiff::SignedDuration;
 use jiff::Timestamp;
 
+use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Secret;
+use crate::care::gates::Network;
+use crate::care::gates::Place;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::secrets;
@@ -49,6 +54,8 @@ pub struct Knocking<'a> {
     pub known_browser: Option<&'a str>,
     /// The kind of browser, such as "Firefox on Windows".
     pub browser: &'a str,
+    /// Where the knock comes from; `None`: not over a network.
+    pub from: Option<IpAddr>,
 }
 
 /// How the first step ended.
@@ -66,7 +73,8 @@ pub enum SignIn {
 pub(in crate::care) const NOBODY_PHC: &str =
     "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$9EX9dBc4hNbM1DmHIGmB0V2fS7bhZ2c1jz6QZ8yGHfY";
 
-/// The first step. Known names and unknown ones are counted, made to wait and looked at alike.
+/// The first step. Known names and unknown ones are counted, made to wait and looked at alike. [`CareError::TooMany`]: too
+/// often from one network, or too many at once; neither holds up a member in a browser they signed in from before.
 pub async fn sign_in(desk: &Desk, knocking: Knocking<'_>, moment: &Moment) -> Done<SignIn> {
     let now = moment.now;
     let name = knocking.sign_in_name.trim().to_lowercase();
@@ -75,22 +83,35 @@ pub async fn sign_in(desk: &Desk, knocking: Knocking<'_>, moment: &Moment) -> Do
         Some(found) => counted_at(desk, &found.member, knocking.known_browser).await?,
         None => Counted::Unknown(bucket(&name)),
     };
+    let strangers = match &counted {
+        Counted::InBrowser { .. } => None,
+        Counted::AtName(_) | Counted::Unknown(_) => Some(stranger(desk, knocking.from, now)?),
+    };
     let booked = match book_try(desk, &counted, now).await? {
         Booking::Booked(booked) => booked,
         Booking::TooSoon(until) => return Ok(SignIn::Wait { until }),
     };
     let phc = found.as_ref().map_or(NOBODY_PHC, |found| found.password_phc.as_str());
-    let right = secrets::matches(desk, &normal(knocking.password), phc).await?;
+    let right = match strangers {
+        Some(place) => secrets::matches_at(place, &normal(knocking.password), phc).await?,
+        None => secrets::matches(desk, &normal(knocking.password), phc).await?,
+    };
     let Some(found) = found.filter(|_| right) else {
         if let Counted::AtName(_) | Counted::InBrowser { .. } = &counted {
             let member = staff::credentials(&mut *desk.db.read().await?, &name).await?.map(|one| one.member);
             note_wrong(desk, member.as_ref(), "sign_in.wrong", booked, moment).await?;
         } else {
             tracing::warn!("a try to sign in with a name nobody has");
+            let mut tx = desk.db.write().await?;
+            sign_in_tries::write_as_if(&mut tx, &counted).await?;
+            tx.commit().await?;
         }
         return Ok(if booked.next > now { SignIn::Wait { until: booked.next } } else { SignIn::Wrong });
     };
     let member = found.member;
+    if let Some(from) = knocking.from {
+        desk.gates.sign_ins.take_back(&Network::of(from), now);
+    }
     let again = match secrets::is_as_today(&found.password_phc) {
         true => None,
         false => Some(secrets::hash(desk, &normal(knocking.password), &moment.chance).await?),
@@ -120,6 +141,19 @@ pub async fn sign_in(desk: &Desk, knocking: Knocking<'_>, moment: &Moment) -> Do
         .await?;
     tx.commit().await?;
     Ok(SignIn::HalfWay { token, member })
+}
+
+/// Lets a try from a browser nobody knows on to where passwords are compared, or sends it away: too many came from its network,
+/// or too many wait. Until it proves right it counts as one that did not.
+fn stranger(desk: &Desk, from: Option<IpAddr>, now: Timestamp) -> Done<Place> {
+    let place = secrets::place(desk)?;
+    if let Some(from) = from {
+        desk.gates.sign_ins.count(&Network::of(from), now).map_err(|again| {
+            tracing::warn!("too many tries to sign in from one network");
+            CareError::TooMany { again }
+        })?;
+    }
+    Ok(place)
 }
 
 /// Of 65,536 heaps the one a name nobody has is counted in.
@@ -303,7 +337,7 @@ pub async fn end_sessions(
     match which {
         Some(id) => {
             if !staff_sessions::end_one(&mut tx, member.practice, member.id, id).await? {
-                return Err(crate::care::CareError::AlreadyDone);
+                return Err(CareError::AlreadyDone);
             }
         }
         None => staff_sessions::end_others(&mut tx, member.practice, member.id, session.id).await?,

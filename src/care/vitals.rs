@@ -28,6 +28,8 @@ pub struct Machine {
     /// promise U10): a tenth of a large disk is more than a year of photos.
     pub photos_need_bytes: u64,
     pub photos_need_part: u64,
+    /// Checks with photos that one link may send within 24 hours, at least 1 (safety promises A35 and L6).
+    pub photo_checks_a_day: usize,
     /// Secrets that must be there and readable.
     pub key_files: Vec<PathBuf>,
     /// How much faster than the machine's clock the practice's goes; 1 in earnest.
@@ -43,6 +45,7 @@ impl Default for Machine {
             least_free_bytes: 256 * MIB,
             photos_need_bytes: 2_048 * MIB,
             photos_need_part: 10,
+            photo_checks_a_day: 20,
             key_files: Vec::new(),
             speed: 1.0,
             backups_elsewhere: false,

@@ -180,6 +180,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::BooksDamaged
                         | AlarmKind::PhotoDamaged
                         | AlarmKind::PasswordGuessed
+                        | AlarmKind::LinksGuessed
+                        | AlarmKind::LinkFloods
                         | AlarmKind::BackupOld
                         | AlarmKind::RestoreUnproved
                         | AlarmKind::DrillMissing => true,
@@ -206,6 +208,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
         | AlarmKind::PasswordGuessed
+        | AlarmKind::LinksGuessed
+        | AlarmKind::LinkFloods
         | AlarmKind::BackupOld
         | AlarmKind::RestoreUnproved
         | AlarmKind::DrillMissing => true,

@@ -14,9 +14,11 @@ use crate::cli::Failure;
 use crate::cli::seed;
 use crate::cli::seed::Seeded;
 use crate::cli::serve;
+use crate::config::CONNECTIONS;
 use crate::config::HeartbeatSettings;
 use crate::config::LEAST_FREE_MIB;
 use crate::config::NotifySettings;
+use crate::config::PHOTO_CHECKS_A_DAY;
 use crate::config::PHOTOS_NEED_MIB;
 use crate::config::Settings;
 use crate::config::speed;
@@ -82,6 +84,8 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         database_url: demo.database_url,
         public_url: None,
         photos_need_mib: PHOTOS_NEED_MIB,
+        photo_checks_a_day: PHOTO_CHECKS_A_DAY,
+        connections: CONNECTIONS,
         least_free_mib: LEAST_FREE_MIB,
         // The past is painted by the machine's clock.
         speed: 1.0,

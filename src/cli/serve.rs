@@ -107,6 +107,7 @@ pub fn machine(settings: &Settings) -> Machine {
         key_files: settings.key_files(),
         least_free_bytes: settings.least_free_mib.saturating_mul(MIB),
         photos_need_bytes: settings.photos_need_mib.saturating_mul(MIB),
+        photo_checks_a_day: usize::try_from(settings.photo_checks_a_day).unwrap_or(usize::MAX),
         speed: settings.speed,
         backups_elsewhere: settings.backups_elsewhere,
         ..Machine::default()
@@ -242,7 +243,8 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
     });
     let (proxies, vitals) = (settings.proxies.clone(), app.desk.vitals.clone());
     let looking = tls.clone().map(|tls| tokio::spawn(tls.keep_looking()));
-    let limits = ListenLimits { proxies, vitals, tls, ..ListenLimits::default() };
+    let connections = usize::try_from(settings.connections).unwrap_or(usize::MAX);
+    let limits = ListenLimits { proxies, vitals, tls, connections, ..ListenLimits::default() };
     let limits = server::most_files().map_or_else(|| limits.clone(), |most| limits.clone().within(most));
     let telling = tokio::spawn(watchdog::keep_telling());
     watchdog::listens();

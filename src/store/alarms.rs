@@ -41,6 +41,10 @@ coded! {
         PhotoDamaged = "photo_damaged",
         /// Somebody tries one password after another at a colleague's name.
         PasswordGuessed = "password_guessed",
+        /// Somebody tries one patient link or code after another.
+        LinksGuessed = "links_guessed",
+        /// One patient link sends far more photos than a wound needs.
+        LinkFloods = "link_floods",
         /// The disk has little room left.
         DiskFilling = "disk_filling",
         /// The books did not pass their check.

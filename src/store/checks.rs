@@ -103,6 +103,9 @@ pub struct WaitingCheck {
     /// The patient's messages on this wound that nobody has dealt with.
     pub open_questions: i64,
     pub phone: SentFrom,
+    /// Waiting checks of this wound that are read before this one; and all that wait, this one among them.
+    pub before_of_wound: i64,
+    pub waiting_of_wound: i64,
 }
 
 fn sent_from(row: &AnyRow) -> Stored<SentFrom> {
@@ -322,6 +325,18 @@ pub async fn waiting(
     now: Timestamp,
     limit: i64,
 ) -> Stored<Vec<WaitingCheck>> {
+    waiting_folded(conn, practice, filter, now, limit, i64::MAX).await
+}
+
+/// As [`waiting`], with no more than the first `of_one_wound` of each wound: a flood from one link pushes nobody off the page.
+pub async fn waiting_folded(
+    conn: &mut Conn,
+    practice: PracticeId,
+    filter: &QueueFilter,
+    now: Timestamp,
+    limit: i64,
+    of_one_wound: i64,
+) -> Stored<Vec<WaitingCheck>> {
     const SQL: &str = "SELECT waiting.*, patient.id AS the_patient, patient.name AS patient_name, \
         wound.operation AS operation, \
         (SELECT COUNT(*) FROM photo WHERE photo.check_id = waiting.id) AS photos_here, \
@@ -333,16 +348,22 @@ pub async fn waiting(
             AND earlier.sequence < waiting.sequence ORDER BY earlier.sequence DESC LIMIT 1) AS previous_facts, \
         (SELECT COUNT(*) FROM message WHERE message.wound_id = waiting.wound_id \
             AND message.sender = 'patient' AND message.read_ms IS NULL) AS open_questions \
-        FROM (SELECT open_check.* FROM wound_check open_check \
-            JOIN wound open_wound ON open_wound.id = open_check.wound_id \
-            JOIN patient named ON named.id = open_wound.patient_id \
-            WHERE open_check.practice_id = $1 AND open_check.state IN ('queued', 'in_review') \
-            AND ($2 = '' OR named.name_folded LIKE $2 ESCAPE '!') \
-            AND ($3 < 0 OR CASE WHEN open_check.due_ms < $5 AND open_check.urgency > 0 \
-                THEN open_check.urgency - 1 ELSE open_check.urgency END = $3) AND ($4 = '' OR open_check.state = $4) \
-            ORDER BY CASE WHEN open_check.due_ms < $5 AND open_check.urgency > 0 \
-                THEN open_check.urgency - 1 ELSE open_check.urgency END, \
-                open_check.due_ms, open_check.sequence LIMIT $6) waiting \
+        , chosen.place - 1 AS before_of_wound, chosen.of_wound AS waiting_of_wound \
+        FROM (SELECT * FROM (SELECT ranked.id, ranked.effective, ranked.due_ms, ranked.sequence, \
+                ROW_NUMBER() OVER (PARTITION BY ranked.wound_id \
+                    ORDER BY ranked.effective, ranked.due_ms, ranked.sequence) AS place, \
+                COUNT(*) OVER (PARTITION BY ranked.wound_id) AS of_wound \
+            FROM (SELECT open_check.id, open_check.wound_id, open_check.due_ms, open_check.sequence, \
+                    CASE WHEN open_check.due_ms < $5 AND open_check.urgency > 0 \
+                        THEN open_check.urgency - 1 ELSE open_check.urgency END AS effective \
+                FROM wound_check open_check \
+                JOIN wound open_wound ON open_wound.id = open_check.wound_id JOIN patient named ON named.id = open_wound.patient_id \
+                WHERE open_check.practice_id = $1 AND open_check.state IN ('queued', 'in_review') \
+                AND ($2 = '' OR named.name_folded LIKE $2 ESCAPE '!') \
+                AND ($4 = '' OR open_check.state = $4)) ranked \
+            WHERE $3 < 0 OR ranked.effective = $3) placed \
+            WHERE placed.place <= $7 ORDER BY placed.effective, placed.due_ms, placed.sequence LIMIT $6) chosen \
+        JOIN wound_check waiting ON waiting.id = chosen.id \
         JOIN wound ON wound.id = waiting.wound_id JOIN patient ON patient.id = wound.patient_id \
         ORDER BY CASE WHEN waiting.due_ms < $5 AND waiting.urgency > 0 THEN waiting.urgency - 1 \
             ELSE waiting.urgency END, waiting.due_ms, waiting.sequence";
@@ -355,6 +376,7 @@ pub async fn waiting(
         .bind(filter.state.map_or("", CheckState::code))
         .bind(now.as_millisecond())
         .bind(limit)
+        .bind(of_one_wound)
         .fetch_all(conn)
         .await?
         .iter()
@@ -382,6 +404,8 @@ fn waiting_check(row: &AnyRow) -> Stored<WaitingCheck> {
         measured_before: facts(row, "previous_facts")?.map(|facts| facts.measured).unwrap_or_default(),
         open_questions: row.whole("open_questions")?,
         phone: sent_from(row)?,
+        before_of_wound: row.whole("before_of_wound")?,
+        waiting_of_wound: row.whole("waiting_of_wound")?,
     })
 }
 

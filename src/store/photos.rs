@@ -6,6 +6,7 @@ use jiff::Timestamp;
 use jiff::civil::DateTime;
 use sqlx::any::AnyRow;
 
+use crate::ids::LinkId;
 use crate::ids::PhotoId;
 use crate::ids::PracticeId;
 use crate::ids::WoundCheckId;
@@ -176,6 +177,31 @@ pub async fn of_check(conn: &mut Conn, practice: PracticeId, check: WoundCheckId
     .iter()
     .map(photo)
     .collect()
+}
+
+/// Of a link's checks, without the one of this form: when each had its first photo since `since`, first come first. Checks
+/// without one are left out.
+pub async fn other_checks_since(
+    conn: &mut Conn,
+    practice: PracticeId,
+    link: LinkId,
+    form_key: &str,
+    since: Timestamp,
+) -> Stored<Vec<Timestamp>> {
+    const SQL: &str = "SELECT MIN(photo.received_ms) AS first_ms FROM wound_check \
+                       JOIN photo ON photo.check_id = wound_check.id WHERE wound_check.practice_id = $1 \
+                       AND wound_check.link_id = $2 AND wound_check.form_key <> $3 AND photo.received_ms > $4 \
+                       GROUP BY wound_check.id ORDER BY first_ms";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(link.to_string())
+        .bind(form_key)
+        .bind(since.as_millisecond())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| row.time("first_ms"))
+        .collect()
 }
 
 pub async fn find(conn: &mut Conn, practice: PracticeId, id: PhotoId) -> Stored<Option<Photo>> {

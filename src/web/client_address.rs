@@ -3,10 +3,13 @@
 //! A forwarded header is a claim by whoever wrote it: it counts only as far as a trusted proxy wrote it. Each proxy adds the
 //! address it was asked from at the right end, so the list is read from there.
 
+use std::convert::Infallible;
 use std::net::IpAddr;
 use std::net::SocketAddr;
 
+use axum::extract::FromRequestParts;
 use axum::http::HeaderMap;
+use axum::http::request::Parts;
 
 /// The address to count and limit a request by; an extension of every request that came through `listen`.
 ///
@@ -28,6 +31,25 @@ impl ClientAddress {
             address = claimed;
         }
         ClientAddress(address)
+    }
+}
+
+/// The address to limit a request by; an extension as [`ClientAddress`], and an argument of handlers. `None`: only a proxy is
+/// known, behind which stand many people, or the request did not come over a connection.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct CountBy(pub Option<IpAddr>);
+
+impl CountBy {
+    pub fn of(client: ClientAddress, proxies: &[IpAddr]) -> CountBy {
+        CountBy(Some(client.0).filter(|address| !is_one_of(proxies, *address)))
+    }
+}
+
+impl<S: Sync> FromRequestParts<S> for CountBy {
+    type Rejection = Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<CountBy, Infallible> {
+        Ok(parts.extensions.get().copied().unwrap_or_default())
     }
 }
 
@@ -127,6 +149,14 @@ mod tests {
         }
         assert_eq!(client("127.0.0.1", &["junk, 10.0.0.2"]), ip("10.0.0.2"));
         assert_eq!(client("::ffff:127.0.0.1", &["203.0.113.7"]), ip("203.0.113.7"), "the same proxy by IPv6");
+    }
+
+    #[test]
+    fn many_people_behind_a_proxy_that_says_nothing_are_not_limited_as_one() {
+        let proxies = [ip("127.0.0.1")];
+        for (client, counted) in [("127.0.0.1", None), ("203.0.113.7", Some(ip("203.0.113.7")))] {
+            assert_eq!(CountBy::of(ClientAddress(ip(client)), &proxies), CountBy(counted));
+        }
     }
 
     #[test]

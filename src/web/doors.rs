@@ -7,6 +7,7 @@ use axum::extract::Request;
 use axum::extract::State;
 use axum::handler::Handler;
 use axum::http::Method;
+use axum::http::header;
 use axum::http::request::Parts;
 use axum::middleware::Next;
 use axum::middleware::from_fn_with_state;
@@ -168,7 +169,11 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
     if who == Who::Phone && response.extensions().get::<OursFailed>().is_some() {
         let (practice, language) = asked_by.map(|holder| (holder.practice, holder.language)).unzip();
         let language = language.unwrap_or_default();
+        let after = response.headers().get(header::RETRY_AFTER).cloned();
         response = unsaved::page(&app, practice, language, &method, response.status());
+        if let Some(after) = after {
+            response.headers_mut().insert(header::RETRY_AFTER, after);
+        }
     }
     let took_ms = app.now().duration_since(began).as_millis();
     tracing::info!(%method, path, status = response.status().as_u16(), took_ms, "answered");

@@ -1,10 +1,13 @@
 //! What a person is told when something does not work: what to do next, never the cause. Logged once, here.
 
 use askama::Template;
+use axum::http::HeaderValue;
 use axum::http::StatusCode;
+use axum::http::header;
 use axum::response::Html;
 use axum::response::IntoResponse;
 use axum::response::Response;
+use jiff::SignedDuration;
 
 use crate::care::CareError;
 use crate::web::assets;
@@ -79,7 +82,26 @@ impl PageError {
             PageError::Care(CareError::NotFound) => StatusCode::NOT_FOUND,
             PageError::Care(CareError::NotAllowed) => StatusCode::FORBIDDEN,
             PageError::Care(CareError::NoRoom) => StatusCode::INSUFFICIENT_STORAGE,
+            PageError::Care(CareError::TooMany { .. }) => StatusCode::TOO_MANY_REQUESTS,
+            PageError::Care(CareError::Busy { .. }) => StatusCode::SERVICE_UNAVAILABLE,
             PageError::Care(CareError::Store(_) | CareError::Work(_)) => StatusCode::INTERNAL_SERVER_ERROR,
+        }
+    }
+
+    /// After how long to try again; `None`: there is no telling.
+    fn again(&self) -> Option<SignedDuration> {
+        match self {
+            PageError::Care(CareError::TooMany { again } | CareError::Busy { again }) => Some(*again),
+            PageError::SignedOut
+            | PageError::HalfIn
+            | PageError::NotFresh
+            | PageError::NoLink
+            | PageError::NotAllowed
+            | PageError::NotFound
+            | PageError::FromElsewhere
+            | PageError::Unreadable
+            | PageError::TooBig
+            | PageError::Care(_) => None,
         }
     }
 
@@ -170,7 +192,19 @@ impl PageError {
                 "",
                 "",
             ),
-            PageError::Care(CareError::Store(_) | CareError::Work(_) | CareError::NoRoom) => (
+            PageError::Care(CareError::TooMany { again }) => (
+                "Too many tries just now / Demasiados intentos",
+                format!(
+                    "Wait {0}, then try again: nothing is locked. In an emergency call the emergency number. · Espere \
+                     {0} y pruebe otra vez: nada está bloqueado. En una emergencia llame al número de emergencias.",
+                    wait_words(*again)
+                ),
+                "",
+                "",
+            ),
+            PageError::Care(
+                CareError::Store(_) | CareError::Work(_) | CareError::NoRoom | CareError::Busy { .. },
+            ) => (
                 "This did not work. Send it again",
                 "It may not have been saved. Go back and send it again in a moment: the same form is never kept \
                  twice. If it is urgent, ring the practice; in an emergency call the emergency number. · Tal vez no se \
@@ -185,6 +219,24 @@ impl PageError {
     }
 }
 
+/// `Retry-After`, in whole seconds, at least one.
+pub fn retry_after(again: SignedDuration) -> HeaderValue {
+    HeaderValue::from(whole_seconds(again))
+}
+
+fn whole_seconds(again: SignedDuration) -> u64 {
+    let up = i64::from(again.subsec_nanos() > 0);
+    u64::try_from(again.as_secs() + up).unwrap_or(1).max(1)
+}
+
+/// "45 s" or "5 min", rounded up: the same in both languages.
+pub fn wait_words(again: SignedDuration) -> String {
+    match whole_seconds(again) {
+        seconds @ ..=90 => format!("{seconds} s"),
+        seconds => format!("{} min", seconds.div_ceil(60)),
+    }
+}
+
 impl IntoResponse for PageError {
     fn into_response(self) -> Response {
         if let PageError::Care(CareError::Store(fault)) = &self {
@@ -196,7 +248,13 @@ impl IntoResponse for PageError {
         let html =
             self.page().render().unwrap_or_else(|_| "This did not work. Ring the practice.".to_owned());
         let mut response = (self.status(), Html(html)).into_response();
-        if let PageError::Care(CareError::Store(_) | CareError::Work(_) | CareError::NoRoom) = self {
+        if let Some(again) = self.again() {
+            response.headers_mut().insert(header::RETRY_AFTER, retry_after(again));
+        }
+        if let PageError::Care(
+            CareError::Store(_) | CareError::Work(_) | CareError::NoRoom | CareError::Busy { .. },
+        ) = self
+        {
             response.extensions_mut().insert(OursFailed);
         }
         if let PageError::NoLink | PageError::Care(CareError::LinkClosed) = self {

@@ -45,6 +45,7 @@ use crate::care::vitals::Numbers;
 use crate::care::vitals::Vitals;
 use crate::web::client_address::Carried;
 use crate::web::client_address::ClientAddress;
+use crate::web::client_address::CountBy;
 use crate::web::client_address::is_one_of;
 use crate::web::tls::Tls;
 
@@ -84,7 +85,7 @@ impl Default for ListenLimits {
             bytes_per_second: 1_024,
             body: Duration::from_secs(600),
             unread: Duration::from_secs(60),
-            connections: 512,
+            connections: 1_280,
             connections_each: 64,
             turned_away: TURNED_AWAY,
             proxies: Vec::new(),
@@ -240,6 +241,7 @@ fn answer(
         let mut request = request.map(|body| Body::new(Paced::new(body, Arc::clone(&limits))));
         request.extensions_mut().insert(ConnectInfo(peer));
         request.extensions_mut().insert(client);
+        request.extensions_mut().insert(CountBy::of(client, &limits.proxies));
         request.extensions_mut().insert(carried);
         router.clone().oneshot(request)
     });
@@ -376,7 +378,7 @@ mod tests {
         };
         assert_eq!(of(64), (12, 4));
         assert_eq!(of(256), (156, 52));
-        assert_eq!(of(4_096), (512, 64));
+        assert_eq!(of(4_096), (1_280, 64));
         assert_eq!(of(0), (2, 2), "it listens all the same");
     }
 

@@ -34,11 +34,14 @@ use crate::store::staff::StaffMember;
 use crate::web::App;
 use crate::web::assets;
 use crate::web::browser_words;
+use crate::web::client_address::CountBy;
 use crate::web::cookies::Cookie;
 use crate::web::doors::Doors;
 use crate::web::doors::Member;
 use crate::web::doors::Who;
+use crate::web::error;
 use crate::web::error::PageError;
+use crate::web::error::retry_after;
 use crate::web::prove;
 use crate::web::second_step;
 use crate::web::time_words;
@@ -155,6 +158,7 @@ struct SignInForm {
 
 async fn enter(
     State(app): State<App>,
+    CountBy(from): CountBy,
     headers: HeaderMap,
     Form(form): Form<SignInForm>,
 ) -> Result<Response, PageError> {
@@ -166,16 +170,18 @@ async fn enter(
         old_session: old.as_deref(),
         known_browser: known.as_deref(),
         browser: &browser,
+        from,
     };
-    let tried = sign_in::sign_in(&app.desk, knocking, &app.moment()).await?;
-    let again = |fault: &str| {
-        sign_in_page(
-            fault,
-            &form.sign_in_name,
-            &form.held_path,
-            &form.held_body,
-            StatusCode::UNPROCESSABLE_ENTITY,
-        )
+    let page = |fault: &str, status: StatusCode| {
+        sign_in_page(fault, &form.sign_in_name, &form.held_path, &form.held_body, status)
+    };
+    let again = |fault: &str| page(fault, StatusCode::UNPROCESSABLE_ENTITY);
+    let tried = match sign_in::sign_in(&app.desk, knocking, &app.moment()).await {
+        Err(CareError::TooMany { again }) => {
+            let page = page(&too_many_words(again), StatusCode::TOO_MANY_REQUESTS)?;
+            return Ok(([(header::RETRY_AFTER, retry_after(again))], page).into_response());
+        }
+        other => other?,
     };
     match tried {
         SignIn::HalfWay { token, member } => {
@@ -187,6 +193,15 @@ async fn enter(
         SignIn::Wrong => again("That name and password do not go together. Try again."),
         SignIn::Wait { until } => again(&wait_words(until, app.now())),
     }
+}
+
+/// What to do when too many tries came from the same network, or come just now.
+fn too_many_words(again: SignedDuration) -> String {
+    format!(
+        "Too many tries to sign in just now, perhaps by somebody else. Wait {}, then try again; in a browser in which you signed \
+         in before you need not wait. Nothing is locked, and what you typed is still here.",
+        error::wait_words(again)
+    )
 }
 
 /// What to do while no try is looked at.

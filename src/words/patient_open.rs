@@ -41,6 +41,7 @@ messages! {
     code_hint() { en: "16 letters and numbers. Big or small letters, with or without dashes.", es: "16 letras y números. Mayúsculas o minúsculas, con o sin guiones." }
     code_button() { en: "Open my page", es: "Abrir mi página" }
     code_wrong() { en: "That code did not work. Check each letter and try again.", es: "Ese código no sirvió. Revise cada letra y pruebe otra vez." }
+    code_wait() { en: "Too many codes were tried just now. Wait a minute and try again.", es: "Se probaron demasiados códigos. Espere un minuto y pruebe otra vez." }
     code_no_sheet() { en: "No sheet? Call the practice for a new code.", es: "¿No tiene la hoja? Pida un código nuevo al consultorio." }
     left() { en: "You have left. This phone shows nothing of you now.", es: "Ya salió. Este teléfono ya no muestra nada suyo." }
 }

@@ -33,6 +33,8 @@ messages! {
     came(number: usize) { en: "Photo {number} came through well.", es: "La foto {number} llegó bien." }
     missing() { en: "Not all photos came. Your answers are safe with us.", es: "No llegaron todas las fotos. Sus respuestas sí las tenemos." }
     no_room(phone: &str) { en: "We have your answers. The photo could not be kept. Worse, or worried? Call {phone}.", es: "Tenemos sus respuestas. La foto no se pudo guardar. ¿Empeora o le preocupa? Llame al {phone}." }
+    too_many_today(most: usize, when: &str, phone: &str) { en: "We have your answers. This link sent photos with {most} checks in one day. We take more photos from {when} on. Worse, or worried? Call {phone}.", es: "Tenemos sus respuestas. De este enlace ya llegaron {most} revisiones con fotos en un día. Recibimos más fotos desde: {when}. ¿Empeora o le preocupa? Llame al {phone}." }
+    busy() { en: "Many photos come in just now. Send this one again in a moment.", es: "Ahora llegan muchas fotos. Envíe esta otra vez en un momento." }
     send_another_title() { en: "Send another photo", es: "Enviar otra foto" }
     send_another() { en: "Send this photo", es: "Enviar esta foto" }
     full() { en: "We have 6 photos. That is enough.", es: "Tenemos 6 fotos. Es suficiente." }

@@ -130,13 +130,14 @@ export class Sending {
       const answer = await attempt();
       if (!CAN_TRY_AGAIN(answer.status)) return answer;
       if (canSkip && this.#skipPhotos) return answer;
-      await this.#pause(tries, true, canSkip);
+      await this.#pause(tries, true, canSkip, answer.after);
       if (canSkip && this.#skipPhotos) return answer;
     }
   }
 
-  async #pause(tries, visible, canSkip = false) {
-    const wait = WAITS_S[Math.min(tries, WAITS_S.length - 1)] * (0.75 + Math.random() / 2);
+  // `after`: seconds the server asked for, where it is busy. Never sooner, and not everybody at once.
+  async #pause(tries, visible, canSkip = false, after = 0) {
+    const wait = Math.max(WAITS_S[Math.min(tries, WAITS_S.length - 1)], after) * (0.75 + Math.random() / 2) + after / 4;
     let left = Math.max(1, Math.round(wait));
     if (visible) this.#bar.classList.add("stuck");
     const buttons = visible ? [[this.#words.tryNow, () => this.#wake?.()]] : [];
@@ -239,10 +240,15 @@ function element(name, text) {
   return Object.assign(document.createElement(name), { textContent: text });
 }
 
+// A minute at most: the line says when it is tried again.
+function seconds(header) {
+  return Math.min(Math.max(Number(header) || 0, 0), 60);
+}
+
 async function post(url, body) {
   try {
     const response = await fetch(url, { method: "POST", body, headers: { accept: "application/json" }, signal: AbortSignal.timeout?.(30_000) });
-    return { status: response.status, json: await response.json().catch(() => null) };
+    return { status: response.status, json: await response.json().catch(() => null), after: seconds(response.headers.get("retry-after")) };
   } catch {
     return { status: 0, json: null };
   }
@@ -262,7 +268,7 @@ function upload(url, body, moved) {
     request.setRequestHeader("accept", "application/json");
     request.responseType = "json";
     request.upload.onprogress = (event) => { alive(); if (event.lengthComputable) moved(event.loaded / event.total); };
-    request.onload = () => end({ status: request.status, json: request.response });
+    request.onload = () => end({ status: request.status, json: request.response, after: seconds(request.getResponseHeader("retry-after")) });
     request.onerror = request.onabort = () => end({ status: 0, json: null });
     alive();
     request.send(body);

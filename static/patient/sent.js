@@ -42,6 +42,12 @@ function begin() {
   });
 }
 
+// Why a photo was not taken, in the server's words; empty: it gave none.
+async function said(answer) {
+  const json = await answer.json().catch(() => null);
+  return json?.words?.join(" ") ?? "";
+}
+
 async function send(form, photos) {
   const told = document.getElementById("one-more-told");
   const button = form.querySelector("button:not([type])");
@@ -61,7 +67,7 @@ async function send(form, photos) {
     try {
       const answer = await fetch(form.action, { method: "POST", body, headers: { accept: "application/json" } });
       photo.done = answer.ok;
-      if (!answer.ok) told.textContent = (answer.status === 507 && (await answer.json()).words.join(" ")) || form.dataset.failed;
+      if (!answer.ok) told.textContent = ([503, 507].includes(answer.status) && (await said(answer))) || form.dataset.failed;
     } catch {
       told.textContent = form.dataset.noLine;
     }

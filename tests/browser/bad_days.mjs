@@ -116,6 +116,26 @@ export const badDays = (world) => {
     await phone.context().close();
   });
 
+  test('a photo that is told to come again waits as long as asked, and is sent once', async () => {
+    const link = await newPatient(world, 'Yan Burr');
+    const phone = await openLink(world.browser, link);
+    const at = [];
+    await phone.route('**/my/check/photo', (route) => {
+      at.push(Date.now());
+      if (at.length > 1) return route.continue();
+      return route.fulfill({ status: 503, headers: { 'retry-after': '4', 'content-type': 'application/json' }, body: '{"ok":false,"words":["busy"]}' });
+    });
+    await phone.goto(`${world.demo.home}/my/check`);
+    await fillCheck(phone, { photo: 'd-day07.jpg', temperature: '37.0' });
+    await Promise.all([phone.waitForURL('**/my/sent/**', { timeout: 60_000 }), phone.click('#send')]);
+    assert.equal(at.length, 2, 'sent again, once');
+    assert.ok(at[1] - at[0] >= 4_000, `it came again after ${at[1] - at[0]} ms`);
+    const { rows, words } = await waitingOf(world, 'Yan Burr');
+    assert.equal(rows, 1);
+    assert.doesNotMatch(words, /no photo/i);
+    await phone.context().close();
+  });
+
   test('an answer that got lost on the way back is asked for again and gives the same receipt', async () => {
     const link = await newPatient(world, 'Yan Holt');
     const phone = await openLink(world.browser, link);

@@ -5,6 +5,7 @@
 #![allow(dead_code, unused_imports, reason = "each test binary speaks only some of the verbs")]
 
 mod backed_up;
+mod crowd;
 mod failing_disk;
 mod made_up;
 mod measured;
@@ -21,6 +22,7 @@ mod stopwatch;
 mod until_killed;
 
 pub use backed_up::*;
+pub use crowd::*;
 pub use failing_disk::*;
 pub use made_up::*;
 pub use measured::*;

@@ -115,6 +115,12 @@ pub async fn post_answers(address: &str, by: &Sender, form_key: &str) -> Option<
 
 /// What the server said to a check's photo.
 pub async fn post_photo(address: &str, by: &Sender, form_key: &str, picture: &[u8]) -> Option<(u16, String)> {
+    let body = photo_body(form_key, picture);
+    post(address, "/my/check/photo", &by.cookie, "multipart/form-data; boundary=edge", &body).await
+}
+
+/// A photo as a form brings it, with `edge` between its parts.
+pub fn photo_body(form_key: &str, picture: &[u8]) -> Vec<u8> {
     let mut body = Vec::new();
     for (name, value) in [("form_key", form_key), ("position", "1")] {
         let part = format!("--edge\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n");
@@ -126,7 +132,7 @@ pub async fn post_photo(address: &str, by: &Sender, form_key: &str, picture: &[u
     );
     body.extend_from_slice(picture);
     body.extend_from_slice(b"\r\n--edge--\r\n");
-    post(address, "/my/check/photo", &by.cookie, "multipart/form-data; boundary=edge", &body).await
+    body
 }
 
 /// Sends the answers of a check; its receipt.

@@ -45,6 +45,8 @@ pub fn serve(place: &Place) -> Command {
 pub fn serve_in(folder: &Path, database_url: &str) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_closewatch"));
     command.args(["serve", "--port", "0", "--data"]).arg(folder).args(["--database-url", database_url]);
+    // One phone of a test sends more in a minute than a patient in a month.
+    command.args(["--photo-checks-a-day", "1000000"]);
     command
 }
 

@@ -283,12 +283,14 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         | AlarmKind::LetterFailed
         | AlarmKind::JobFailed
         | AlarmKind::PasswordGuessed
+        | AlarmKind::LinkFloods
         | AlarmKind::ClockSetBack => true,
         AlarmKind::Unopened
         | AlarmKind::Overdue
         | AlarmKind::NobodyToTell
         | AlarmKind::QueueOld
         | AlarmKind::DrillMissing
+        | AlarmKind::LinksGuessed
         | AlarmKind::DiskFilling
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged

@@ -62,7 +62,7 @@ pub struct CallThing {
     pub is_waiting: bool,
 }
 
-/// Somebody silent, an antibiotic a surgeon was asked about, or somebody who knocked with a closed link.
+/// Somebody silent, an antibiotic a surgeon was asked about, somebody who knocked with a closed link, or a link that sends too much.
 #[derive(Clone, Debug)]
 pub struct SilentThing {
     /// Where it opens.
@@ -121,6 +121,7 @@ pub async fn thing(conn: &mut Conn, practice: PracticeId, about: &str) -> Done<T
         Some(("silence", id)) => silent(conn, practice, id).await?,
         Some(("late_knock", id)) => knocked(conn, practice, id).await?,
         Some(("antibiotic", id)) => antibiotic(conn, practice, id).await?,
+        Some(("link", id)) => link(conn, practice, id).await?,
         Some(("delivery", id)) => match id.parse() {
             Ok(id) => match deliveries::find(conn, practice, id).await? {
                 Some(delivery) => {
@@ -192,6 +193,17 @@ async fn antibiotic(conn: &mut Conn, practice: PracticeId, id: &str) -> Done<Opt
     Ok(Some(Thing::Silent(SilentThing {
         page: format!("/patients/{}", wound.patient),
         whom: whom(conn, practice, course.wound).await?,
+        is_waiting: true,
+    })))
+}
+
+async fn link(conn: &mut Conn, practice: PracticeId, id: &str) -> Done<Option<Thing>> {
+    let Ok(id) = id.parse() else { return Ok(None) };
+    let Some(link) = links::find(conn, practice, id).await? else { return Ok(None) };
+    let wound = wounds::find(conn, practice, link.wound).await?.ok_or(CareError::NotFound)?;
+    Ok(Some(Thing::Silent(SilentThing {
+        page: format!("/patients/{}", wound.patient),
+        whom: whom(conn, practice, link.wound).await?,
         is_waiting: true,
     })))
 }

@@ -80,7 +80,7 @@ async fn on_picture<T: Send + 'static>(
 ) -> Done<T> {
     let bytes = work::review_bytes(desk, &board.photo).await?;
     let hints = Hints::of(&board.photo, board.cards.clone());
-    let _place = desk.decoding.acquire().await.map_err(|fault| CareError::Work(fault.to_string()))?;
+    let _place = desk.gates.decoding.turn().await?;
     let looking = tokio::task::spawn_blocking(move || {
         let picture = Picture::from_rendition(&bytes).map_err(|refused| refused.code())?;
         Ok::<T, &'static str>(look(&picture, &hints))

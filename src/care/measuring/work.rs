@@ -184,7 +184,7 @@ async fn look(desk: &Desk, method: &Method, waiting: &Waiting, bytes: bytes::Byt
         return Ok(Looked::TookTooLong);
     };
     let place = place.map_err(closed)?;
-    let _decoding = desk.decoding.acquire().await.map_err(closed)?;
+    let _decoding = desk.gates.decoding.turn().await?;
     let (measure, hints) = (Arc::clone(&method.measure), Hints::of(&waiting.photo, waiting.cards.clone()));
     let measuring = tokio::task::spawn_blocking(move || {
         let _place = place;

@@ -106,7 +106,7 @@ fn with_danger(mut so_far: Answers, tick: &Answers) -> Answers {
 }
 
 pub async fn send(State(app): State<App>, phone: Phone, form: Multipart) -> Result<Response, PageError> {
-    let mut incoming = incoming::take(&app, form).await?;
+    let mut incoming = incoming::take(&app, &phone.holder, form).await?;
     if incoming.typed.form_key().is_empty() {
         incoming.typed.add("form_key", check_page::fresh_form_key(&app.chance));
     }

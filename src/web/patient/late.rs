@@ -23,6 +23,7 @@ use crate::store::practices;
 use crate::store::practices::Practice;
 use crate::web::App;
 use crate::web::assets;
+use crate::web::client_address::CountBy;
 use crate::web::cookies::Cookie;
 use crate::web::error::PageError;
 use crate::web::patient::frame;
@@ -98,6 +99,7 @@ pub struct LateForm {
 /// Takes the words left on the page of a link that has expired.
 pub async fn leave_words(
     State(app): State<App>,
+    CountBy(from): CountBy,
     headers: axum::http::HeaderMap,
     Form(form): Form<LateForm>,
 ) -> Result<Response, PageError> {
@@ -107,7 +109,7 @@ pub async fn leave_words(
         ("", code) => (Held::Code(code), LeaveBy::Code(code)),
         (token, _) => (Held::Token(token), LeaveBy::Token(token)),
     };
-    match knock::leave_words(&app.desk, held, &form.words, &app.moment()).await? {
+    match knock::leave_words(&app.desk, held, &form.words, from, &app.moment()).await? {
         Some(practice) => closed_page(&practice, by, !form.words.trim().is_empty()),
         None => unknown_page(),
     }
@@ -122,7 +124,7 @@ pub async fn not_in(app: &App, refused: PageError, request: Request) -> Response
     let (found, has_left) = match *request.method() {
         Method::POST => {
             let words = words_of(request).await;
-            (knock::leave_words(&app.desk, held, &words, &moment).await, !words.is_empty())
+            (knock::leave_words(&app.desk, held, &words, None, &moment).await, !words.is_empty())
         }
         _ => (knock::expired(&app.desk, held, moment.now).await, false),
     };

@@ -1,5 +1,7 @@
 //! Opening a patient link or a typed code. Looking at the link does nothing; only the button knocks.
 
+use std::net::IpAddr;
+
 use askama::Template;
 use axum::Form;
 use axum::extract::Path;
@@ -12,16 +14,20 @@ use axum::response::AppendHeaders;
 use axum::response::IntoResponse;
 use axum::response::Redirect;
 use axum::response::Response;
+use jiff::SignedDuration;
 use serde::Deserialize;
 
+use crate::care::CareError;
 use crate::care::knock;
 use crate::care::knock::AtTheDoor;
 use crate::care::knock::Knock;
 use crate::web::App;
 use crate::web::assets;
 use crate::web::browser_words;
+use crate::web::client_address::CountBy;
 use crate::web::cookies::Cookie;
 use crate::web::error::PageError;
+use crate::web::error::retry_after;
 use crate::web::patient::frame;
 use crate::web::patient::late;
 use crate::web::patient::late::LeaveBy;
@@ -68,6 +74,7 @@ pub async fn show() -> Result<Response, PageError> {
 /// The knock: the token becomes a cookie, and the address has no secret in it any more.
 pub async fn open(
     State(app): State<App>,
+    CountBy(from): CountBy,
     Path(token): Path<String>,
     headers: HeaderMap,
     form: Result<Form<DoorForm>, FormRejection>,
@@ -75,8 +82,15 @@ pub async fn open(
     // Whatever is asked at the door may be left out, the form itself as well: a link opens all the same.
     let form = form.map(|Form(form)| form).unwrap_or_default();
     let browser = browser_words::of(&headers);
-    let knock = knock::knock(&app.desk, &token, form.said(&browser), &app.moment()).await?;
-    answer(&app, knock, LeaveBy::Token(&token))
+    match knock::knock(&app.desk, &token, form.said(&browser, from), &app.moment()).await {
+        Err(CareError::TooMany { again }) => waits(unknown_page()?, again),
+        other => answer(&app, other?, LeaveBy::Token(&token)),
+    }
+}
+
+/// The same page, which says to wait: too many that nobody knows came from the same network. One that is known would have opened.
+fn waits(page: Response, again: SignedDuration) -> Result<Response, PageError> {
+    Ok((StatusCode::TOO_MANY_REQUESTS, [(header::RETRY_AFTER, retry_after(again))], page).into_response())
 }
 
 /// What is asked of whoever opens a link or types a code; all of it may be left empty.
@@ -90,8 +104,8 @@ pub struct DoorForm {
 }
 
 impl DoorForm {
-    fn said<'a>(&'a self, browser: &'a str) -> AtTheDoor<'a> {
-        AtTheDoor { initials: &self.initials, borrowed: !self.borrowed.is_empty(), browser }
+    fn said<'a>(&'a self, browser: &'a str, from: Option<IpAddr>) -> AtTheDoor<'a> {
+        AtTheDoor { initials: &self.initials, borrowed: !self.borrowed.is_empty(), browser, from }
     }
 }
 
@@ -143,11 +157,17 @@ enum Notice {
     Nothing,
     Left,
     Wrong,
+    /// Nothing was looked at: too many came.
+    Wait,
 }
 
 impl Notice {
     fn is_wrong(self) -> bool {
         self == Notice::Wrong
+    }
+
+    fn is_wait(self) -> bool {
+        self == Notice::Wait
     }
 
     fn is_left(self) -> bool {
@@ -179,13 +199,17 @@ pub fn left_page() -> Result<Response, PageError> {
 
 pub async fn open_with_code(
     State(app): State<App>,
+    CountBy(from): CountBy,
     headers: HeaderMap,
     Form(form): Form<DoorForm>,
 ) -> Result<Response, PageError> {
     let form = DoorForm { code: form.code.chars().take(LONGEST_CODE).collect(), ..form };
     let browser = browser_words::of(&headers);
-    match knock::knock_with_code(&app.desk, &form.code, form.said(&browser), &app.moment()).await? {
-        Knock::Unknown => code_page(form, Notice::Wrong, StatusCode::UNPROCESSABLE_ENTITY),
-        other => answer(&app, other, LeaveBy::Code(&form.code)),
+    match knock::knock_with_code(&app.desk, &form.code, form.said(&browser, from), &app.moment()).await {
+        Ok(Knock::Unknown) => code_page(form, Notice::Wrong, StatusCode::UNPROCESSABLE_ENTITY),
+        Err(CareError::TooMany { again }) => {
+            waits(code_page(form, Notice::Wait, StatusCode::TOO_MANY_REQUESTS)?, again)
+        }
+        other => answer(&app, other?, LeaveBy::Code(&form.code)),
     }
 }

@@ -7,6 +7,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use jiff::Timestamp;
 
+use crate::care::flood;
 use crate::care::intake;
 use crate::care::intake::Receipt;
 use crate::care::measuring;
@@ -111,6 +112,8 @@ pub async fn show(
     let photos = intake::photos_of(&app.desk, &phone.holder, &check).await?;
     let measured = measuring::for_patient(&app.desk, &phone.holder, check.id).await?;
     let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
+    let refused_until = flood::photos_again(&app.desk, &phone.holder, &check.form_key, app.now()).await?;
+    let most = app.desk.vitals.machine().photo_checks_a_day;
     let progress = progress::of_check(&app.desk, &phone.holder, check.id).await?;
     let (language, now) = (phone.holder.language, app.now());
     let clock = |at: Timestamp| clock::when(at, now, &home.practice.zone, language);
@@ -138,9 +141,14 @@ pub async fn show(
         unknown: (promise == Promise::Unknown).then_some(()),
         state: state_words(&progress, words),
         called: call_words(&progress, words, clock),
-        missing: (check.photos_expected > photos.len() as i64).then(|| match room::now(&app.desk) {
-            Room::AnswersOnly => photo_words.no_room(&home.practice.phone),
-            Room::Filling | Room::Plenty => photo_words.missing(),
+        missing: (check.photos_expected > photos.len() as i64).then(|| {
+            match (room::now(&app.desk), refused_until) {
+                (Room::AnswersOnly, _) => photo_words.no_room(&home.practice.phone),
+                (Room::Filling | Room::Plenty, Some(until)) => {
+                    photo_words.too_many_today(most, &clock(until), &home.practice.phone)
+                }
+                (Room::Filling | Room::Plenty, None) => photo_words.missing(),
+            }
         }),
         room_for_photos: MOST_PHOTOS - photos.len() as i64,
         asks_again: advised.iter().any(|(_, advice)| matches!(advice, Advice::Again(_))).then_some(()),

@@ -10,8 +10,11 @@ use axum::http::header;
 use axum::response::IntoResponse;
 use axum::response::Redirect;
 use axum::response::Response;
+use jiff::SignedDuration;
+use jiff::Timestamp;
 use serde::Serialize;
 
+use crate::care::CareError;
 use crate::care::intake;
 use crate::care::thread;
 use crate::triage::Urgency;
@@ -88,7 +91,7 @@ pub async fn photo(
     headers: HeaderMap,
     form: Multipart,
 ) -> Result<Response, PageError> {
-    let incoming = incoming::take(&app, form).await?;
+    let incoming = incoming::take(&app, &phone.holder, form).await?;
     let wants_json = headers
         .get(header::ACCEPT)
         .and_then(|accept| accept.to_str().ok())
@@ -100,8 +103,14 @@ pub async fn photo(
     if incoming.no_room > 0 {
         return no_room(&app, &phone, wants_json, incoming.typed.text("receipt")).await;
     }
+    if let Some(until) = incoming.refused_until {
+        return too_many(&app, &phone, wants_json, incoming.typed.text("receipt"), until).await;
+    }
+    if let Some(again) = incoming.busy {
+        return busy(wants_json, again, words);
+    }
     if incoming.lost > 0 || incoming.cut_short && wants_json {
-        return Err(PageError::Care(crate::care::CareError::Work("a photo did not arrive".to_owned())));
+        return Err(PageError::Care(CareError::Work("a photo did not arrive".to_owned())));
     }
     for photo in incoming.photos {
         seen.ok = photo.is_readable();
@@ -128,6 +137,36 @@ async fn no_room(app: &App, phone: &Phone, wants_json: bool, receipt: &str) -> R
     let words = PhotoWords(phone.holder.language);
     let told = PhotoIn { ok: false, words: vec![words.no_room(&home.practice.phone)] };
     Ok((StatusCode::INSUFFICIENT_STORAGE, Json(told)).into_response())
+}
+
+/// This link sent photos with more checks today than are taken. Not worth another try before then, and the answers are in.
+async fn too_many(
+    app: &App,
+    phone: &Phone,
+    wants_json: bool,
+    receipt: &str,
+    until: Timestamp,
+) -> Result<Response, PageError> {
+    if !wants_json {
+        return Ok(Redirect::to(&way_to_check(receipt)).into_response());
+    }
+    let home = thread::home(&app.desk, &phone.holder, app.now()).await?;
+    let language = phone.holder.language;
+    let when = clock::when(until, app.now(), &home.practice.zone, language);
+    let most = app.desk.vitals.machine().photo_checks_a_day;
+    let words = PhotoWords(language).too_many_today(most, &when, &home.practice.phone);
+    let told = PhotoIn { ok: false, words: vec![words] };
+    Ok((StatusCode::INSUFFICIENT_STORAGE, Json(told)).into_response())
+}
+
+/// More photos come in than can be read soon: the script tries again by itself, a person by hand.
+fn busy(wants_json: bool, again: SignedDuration, words: PhotoWords) -> Result<Response, PageError> {
+    if !wants_json {
+        return Err(PageError::Care(CareError::Busy { again }));
+    }
+    let told = PhotoIn { ok: false, words: vec![words.busy()] };
+    let after = [(header::RETRY_AFTER, again.as_secs().max(1).to_string())];
+    Ok((StatusCode::SERVICE_UNAVAILABLE, after, Json(told)).into_response())
 }
 
 /// Nothing was chosen: back to where the form stood.

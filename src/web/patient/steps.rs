@@ -225,7 +225,7 @@ pub fn slips<'a>(step: &Step, faults: &'a [Fault]) -> impl Iterator<Item = &'a F
 
 /// The last step: photos, words, where to be reached, and sending. The same way in as the form on one page.
 pub async fn send(State(app): State<App>, phone: Phone, form: Multipart) -> Result<Response, PageError> {
-    let mut incoming = incoming::take(&app, form).await?;
+    let mut incoming = incoming::take(&app, &phone.holder, form).await?;
     if incoming.typed.form_key().is_empty() {
         incoming.typed.add("form_key", check_page::fresh_form_key(&app.chance));
     }

@@ -43,6 +43,8 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::DrillMissing => "No drill was answered for more than a week",
         AlarmKind::PhotoDamaged => "A photo cannot be read as it was kept",
         AlarmKind::PasswordGuessed => "Somebody tries one password after another",
+        AlarmKind::LinksGuessed => "Somebody tries one patient link after another",
+        AlarmKind::LinkFloods => "One patient link sends far more photos than a wound needs",
         AlarmKind::DiskFilling => "The server’s disk is nearly full",
         AlarmKind::BooksDamaged => "The books did not pass their check",
         AlarmKind::BackupOld => "No back-up was made for more than a day",
@@ -72,6 +74,13 @@ pub fn advice(kind: AlarmKind) -> &'static str {
         }
         AlarmKind::PasswordGuessed => {
             "Ask the colleague whether it was them. The record names whom it is about; browsers they use stay open."
+        }
+        AlarmKind::LinksGuessed => {
+            "No link was found this way: they are too long to guess. Tell whoever looks after the server; patients can send as always."
+        }
+        AlarmKind::LinkFloods => {
+            "More photos of this link are not taken for a day; answers are. Ring the patient: if it is not them, the office closes \
+             the link and issues another."
         }
         AlarmKind::BackupOld => "Ask whoever looks after the server why no back-up is made, and to make one.",
         AlarmKind::RestoreUnproved => {

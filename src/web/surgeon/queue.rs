@@ -14,6 +14,7 @@ use crate::care::backup::noted::Restored;
 use crate::care::pulse;
 use crate::care::queue;
 use crate::care::queue::Looking;
+use crate::care::queue::OF_ONE_WOUND;
 use crate::care::queue::Queue;
 use crate::ids::StaffId;
 use crate::plan::day_number;
@@ -263,6 +264,10 @@ fn marks(check: &WaitingCheck, restored: Option<Restored>, now: Timestamp) -> Ve
     }
     if check.open_questions > 0 {
         marks.push("Asked a question".to_owned());
+    }
+    let folded = check.waiting_of_wound - OF_ONE_WOUND;
+    if folded > 0 && check.before_of_wound + 1 == OF_ONE_WOUND {
+        marks.push(format!("{folded} more of this wound: find them by name"));
     }
     let missing = check.photos_expected - check.photos_here;
     if missing > 0 {
