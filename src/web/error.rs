@@ -99,6 +99,7 @@ impl PageError {
             | PageError::NotAllowed
             | PageError::NotFound
             | PageError::FromElsewhere
+            | PageError::InTheOpen
             | PageError::Unreadable
             | PageError::TooBig
             | PageError::Care(_) => None,
