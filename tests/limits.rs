@@ -3,10 +3,7 @@
 
 mod support;
 
-use std::net::SocketAddr;
-
 use axum::body::Body;
-use axum::extract::ConnectInfo;
 use axum::http::Method;
 use axum::http::Request;
 use axum::http::StatusCode;
@@ -22,6 +19,7 @@ use closewatch::store::alarms::Alarm;
 use closewatch::store::alarms::AlarmKind;
 use closewatch::store::photos;
 use closewatch::store::staff::Roles;
+use closewatch::web::client_address::CountBy;
 
 use support::*;
 
@@ -35,8 +33,7 @@ async fn posts(practice: &Practice, from: &str, path: &str, cookie: &str, fields
 }
 
 fn coming_from(from: &str, mut request: Request<Body>) -> Request<Body> {
-    let peer = SocketAddr::new(from.parse().unwrap(), 40_000);
-    request.extensions_mut().insert(ConnectInfo(peer));
+    request.extensions_mut().insert(CountBy(Some(from.parse().unwrap())));
     request
 }
 

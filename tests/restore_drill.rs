@@ -1,7 +1,9 @@
-//! The drill of safety promise B2: the invented practice of the demo is backed up and brought back, its record verified and its
-//! photos opened, and how long each takes is printed.
+//! The drill of safety promise B2: the invented practice of the demo, and one of five thousand checks, are backed up and brought back,
+//! the record verified and every photo opened, and how long each takes is printed.
 
 mod support;
+
+use std::time::Duration;
 
 use tokio::time::Instant;
 
@@ -12,13 +14,20 @@ use closewatch::photo::Limits;
 use closewatch::store::Blobs;
 use closewatch::store::Db;
 use closewatch::store::key_file;
+use closewatch::store::sealed_blobs;
 use closewatch::triage::Protocol;
 use closewatch::web::App;
 use closewatch::web::Clock;
 
+use support::Crowd;
+use support::Due;
 use support::Place;
+use support::Practice;
 use support::Safe;
+use support::fill;
 use support::in_each_place;
+use support::jpeg;
+use support::no_danger;
 use support::said_by;
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
@@ -64,4 +73,76 @@ async fn the_demos_practice_comes_back_whole_and_its_record_verified() {
         to.clear().await;
     })
     .await;
+}
+
+/// Checks of the large practice, each with a photo.
+const ITEMS: usize = 5_000;
+/// What is stored of one photo, roughly.
+const PHOTO_BYTES: usize = 40_000;
+/// Promised: a hundred thousand items are back within an hour.
+const HOUR_HOLDS: usize = 100_000;
+
+/// Gives each check of the practice a photo of its own.
+async fn photos_for_all(practice: &Practice) {
+    let checks: Vec<String> =
+        sqlx::query_scalar("SELECT check_id FROM photo WHERE small_sha256 = 'small' ORDER BY check_id")
+            .fetch_all(&mut *practice.books().await)
+            .await
+            .unwrap();
+    assert_eq!(checks.len() + 1, ITEMS);
+    let desk = practice.desk();
+    for some in checks.chunks(250) {
+        let mut kept = Vec::new();
+        for check in some {
+            let mut bytes = vec![0; PHOTO_BYTES];
+            bytes[..check.len()].copy_from_slice(check.as_bytes());
+            kept.push((check, desk.blobs.put(bytes).await.unwrap()));
+        }
+        let mut tx = desk.db.write().await.unwrap();
+        for (check, blob) in kept {
+            sealed_blobs::insert(&mut tx, practice.id, &blob, practice.now()).await.unwrap();
+            sqlx::query("UPDATE photo SET small_sha256 = $1 WHERE check_id = $2")
+                .bind(blob.name.as_str())
+                .bind(check)
+                .execute(&mut *tx)
+                .await
+                .unwrap();
+        }
+        tx.commit().await.unwrap();
+    }
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn five_thousand_checks_with_photos_come_back_whole() {
+    let place = Place::sqlite();
+    let practice = Practice::open(&place).await;
+    let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+    let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+    phone.sends("first", no_danger(), &[jpeg(1)]).await;
+    fill(&practice, Crowd { kept: ITEMS, waiting: 300, due: Due::Later }).await;
+    photos_for_all(&practice).await;
+    practice.desk().db.close().await;
+
+    let safe = Safe::new();
+    let begun = Instant::now();
+    let from = safe.backs_up(&place);
+    let backed_up = begun.elapsed();
+    let to = Place::sqlite();
+    let begun = Instant::now();
+    let restored =
+        safe.restoring(&from, &place, &to.folder.path().join("restored"), &to.url).output().unwrap();
+    let back = begun.elapsed();
+    let said = said_by(&restored);
+    assert!(restored.status.success() && !said.contains("WRONG"), "{said}");
+    let hour_share =
+        Duration::from_secs(3_600) * u32::try_from(ITEMS).unwrap() / u32::try_from(HOUR_HOLDS).unwrap();
+    println!(
+        "{ITEMS} checks with photos: back-up {backed_up:.1?}, restore {back:.1?}; their share of the promised hour is {hour_share:?}\n{said}"
+    );
+    let db = Db::open(&to.url).await.unwrap();
+    let kept: i64 = sqlx::query_scalar("SELECT COUNT(*) FROM wound_check")
+        .fetch_one(&mut *db.read().await.unwrap())
+        .await
+        .unwrap();
+    assert_eq!(kept, i64::try_from(ITEMS).unwrap());
 }

@@ -37,7 +37,7 @@ const SLOW_NET: u8 = 6;
 const HOSTILE_NET: u8 = 7;
 /// So many guess side by side, each at an address of its own.
 const GUESSERS: usize = 40;
-/// Slow connections from one address; the program gives it 16.
+/// Slow connections from one address; the program gives it 64.
 const SLOW_EACH: usize = 10;
 /// A letter of a request's head this often.
 const LETTER_EVERY: Duration = Duration::from_secs(2);

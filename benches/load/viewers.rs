@@ -16,8 +16,8 @@ use crate::server::House;
 use crate::server::Server;
 
 const NET: u8 = 2;
-/// The program gives one address 16 places.
-const EACH: usize = 15;
+/// The program gives one address 64 places.
+const EACH: usize = 60;
 /// News of a check that takes longer counts as this long.
 const NEVER: Duration = Duration::from_secs(20);
 
