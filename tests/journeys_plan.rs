@@ -389,7 +389,7 @@ async fn a_plan_ends_as_healed_by_a_surgeon_and_the_links_close_kindly_two_weeks
         phone.sends("one more", no_danger(), &[]).await;
         assert_eq!(practice.surgeon().await.reads_queue().await.len(), 1);
         practice.minutes_pass(1);
-        assert_eq!(phone.opens("/my").await.status, StatusCode::UNAUTHORIZED);
+        assert_eq!(phone.opens("/my").await.status, StatusCode::GONE);
         let link = format!("/k/{}", phone.patient.issued.token.reveal());
         let closed = phone.presses(&link, &[]).await;
         assert_eq!(closed.status, StatusCode::GONE);

@@ -247,7 +247,9 @@ async fn after_twenty_checks_with_photos_in_a_day_a_link_sends_answers_and_the_p
         assert_eq!(photos_of(&practice, &checks[0]).await + photos_of(&practice, &checks[1]).await, 0);
         let open = open_alarms(&practice, AlarmKind::LinkFloods).await;
         assert_eq!(open.len(), 1);
-        office
+        practice
+            .office()
+            .await
             .opens("/alarms")
             .await
             .must_say("One patient link sends far more photos")

@@ -92,6 +92,7 @@ pub async fn sign_in(desk: &Desk, knocking: Knocking<'_>, moment: &Moment) -> Do
         Booking::TooSoon(until) => return Ok(SignIn::Wait { until }),
     };
     let phc = found.as_ref().map_or(NOBODY_PHC, |found| found.password_phc.as_str());
+    let is_stranger = strangers.is_some();
     let right = match strangers {
         Some(place) => secrets::matches_at(place, &normal(knocking.password), phc).await?,
         None => secrets::matches(desk, &normal(knocking.password), phc).await?,
@@ -109,7 +110,7 @@ pub async fn sign_in(desk: &Desk, knocking: Knocking<'_>, moment: &Moment) -> Do
         return Ok(if booked.next > now { SignIn::Wait { until: booked.next } } else { SignIn::Wrong });
     };
     let member = found.member;
-    if let Some(from) = knocking.from {
+    if let Some(from) = knocking.from.filter(|_| is_stranger) {
         desk.gates.sign_ins.take_back(&Network::of(from), now);
     }
     let again = match secrets::is_as_today(&found.password_phc) {

@@ -19,6 +19,7 @@ pub mod books;
 pub mod calendar_feeds;
 pub mod callbacks;
 pub mod canary;
+pub mod check_counts;
 pub mod check_drafts;
 pub mod checks;
 pub mod claims;

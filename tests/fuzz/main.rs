@@ -23,6 +23,8 @@ use std::path::Path;
 use std::path::PathBuf;
 use std::sync::Mutex;
 use std::sync::PoisonError;
+use std::sync::mpsc;
+use std::thread;
 use std::time::Duration;
 
 use rand::SeedableRng;
@@ -93,7 +95,9 @@ impl Target {
     fn try_one(&self, input: &[u8], demand: &mut impl FnMut(&[u8]) -> Came) -> Came {
         let before_kib = memory::settle();
         let began = Instant::now();
+        let ends = self.watch(input.to_vec());
         let came = catch_unwind(AssertUnwindSafe(|| demand(input)));
+        drop(ends);
         let took = began.elapsed();
         let grew_kib = memory::peak_kib().saturating_sub(before_kib);
         let fault = match &came {
@@ -110,12 +114,30 @@ impl Target {
         came.unwrap_or(Came::Refused)
     }
 
-    fn keep(&self, input: &[u8]) -> PathBuf {
-        let name = data_encoding::HEXLOWER.encode(&Sha256::digest(input)[..8]);
-        let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("fuzz-{}-{name}", self.name));
-        fs::write(&path, input).unwrap();
-        path
+    /// What never ends cannot be broken off: unless the sender is dropped in time, the input is kept, and the whole run ends.
+    fn watch(&self, input: Vec<u8>) -> mpsc::Sender<()> {
+        let (name, most) = (self.name, self.within * 3);
+        let (ends, ended) = mpsc::channel();
+        thread::spawn(move || {
+            if ended.recv_timeout(most) == Err(mpsc::RecvTimeoutError::Timeout) {
+                let kept = keep(name, &input);
+                eprintln!("{name}: not done after {most:?}. Try it again with FUZZ_INPUT={}", kept.display());
+                std::process::exit(70);
+            }
+        });
+        ends
     }
+
+    fn keep(&self, input: &[u8]) -> PathBuf {
+        keep(self.name, input)
+    }
+}
+
+fn keep(target: &str, input: &[u8]) -> PathBuf {
+    let name = data_encoding::HEXLOWER.encode(&Sha256::digest(input)[..8]);
+    let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("fuzz-{target}-{name}"));
+    fs::write(&path, input).unwrap();
+    path
 }
 
 fn number(variable: &str) -> Option<u64> {
@@ -186,4 +208,37 @@ fn a_fault_is_noticed_and_its_input_kept() {
         assert!(fs::read(kept).unwrap() != b"fine");
         fs::remove_file(kept).unwrap();
     }
+}
+
+/// Run by the test below, in a process of its own.
+#[test]
+#[ignore = "never ends"]
+fn endless() {
+    let target = Target {
+        name: "endless",
+        samples: vec![b"fine".to_vec()],
+        pieces: &[],
+        within: Duration::from_millis(100),
+        most_kib: 8 * 1024,
+    };
+    target.run(|input| {
+        while input != b"fine" {
+            thread::yield_now();
+        }
+        Came::Taken
+    });
+}
+
+#[test]
+fn what_never_ends_is_noticed_and_its_input_kept() {
+    let program = std::env::current_exe().unwrap();
+    let ran = std::process::Command::new(program)
+        .args(["--exact", "--ignored", "--nocapture", "endless"])
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&ran.stderr);
+    assert_eq!(ran.status.code(), Some(70), "{said}");
+    let kept = said.split("FUZZ_INPUT=").nth(1).unwrap().lines().next().unwrap();
+    assert!(fs::read(kept).unwrap() != b"fine");
+    fs::remove_file(kept).unwrap();
 }

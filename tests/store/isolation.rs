@@ -68,6 +68,7 @@ use closewatch::store::callbacks::CallbackState;
 use closewatch::store::canary;
 use closewatch::store::check_drafts;
 use closewatch::store::check_drafts::Draft;
+use closewatch::store::check_counts;
 use closewatch::store::checks;
 use closewatch::store::checks::CheckState;
 use closewatch::store::checks::Claim;
@@ -404,7 +405,7 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert_eq!(staff::of_practice(b, us).await.unwrap().len(), 3);
         let rows = checks::waiting(b, us, &QueueFilter::default(), ours.practice.now(), 50).await.unwrap();
         assert_eq!(rows.iter().map(|row| row.id).collect::<Vec<_>>(), [ours.waiting.id]);
-        assert_eq!(checks::count_waiting(b, us).await.unwrap(), 1);
+        assert_eq!(check_counts::waiting(b, us).await.unwrap(), 1);
         let their_drill = drills::running(b, theirs.practice.id).await.unwrap().unwrap().id;
         assert!(drills::find(b, us, their_drill).await.unwrap().is_none());
         assert_eq!(drills::newest(b, us, 50).await.unwrap().len(), 1);
