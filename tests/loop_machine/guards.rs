@@ -139,7 +139,7 @@ fn of_jobs() -> Vec<Case> {
         case(Guard::ClockSetBack, "I12 time", &[DANGER, Runs, Passes(Clock::Back(60)), Runs]),
         Case {
             left_out: LeftOut::Guard(Guard::SendThenNote),
-            days: killed_anywhere(&[DANGER, Runs, A_LITTLE, Runs], 60),
+            days: killed_anywhere(&[DANGER, Runs, A_LITTLE, Runs], 150),
             law: "I6 attempt",
         },
         case(Guard::UrgentAtNight, "I6 attempt", &[Passes(Clock::Hours(12)), DANGER, Runs]),
