@@ -16,6 +16,7 @@ use std::time::Instant;
 
 use closewatch::care::protocol_draft;
 use closewatch::store::assessments;
+use closewatch::store::check_counts;
 use closewatch::store::checks;
 use closewatch::triage;
 use closewatch::triage::Answers;
@@ -172,7 +173,7 @@ async fn tried_a_second(practice: &Practice, lead: &support::Staff, fever_c: f64
         let open = protocol_draft::open(practice.desk(), &lead.member).await.unwrap().unwrap();
         if let Some(findings) = open.draft.trial {
             // A trial that lost checks would be quick for the wrong reason.
-            let stored = checks::count_received(&mut *practice.books().await, practice.id).await.unwrap();
+            let stored = check_counts::received(&mut *practice.books().await, practice.id).await.unwrap();
             assert_eq!(findings.tried, stored as u64);
             assert!(findings.raised_count() > 0, "the draft changes something");
             return findings.tried as f64 / began.elapsed().as_secs_f64();

@@ -19,7 +19,7 @@ use crate::care::trial::Progress;
 use crate::care::trial::TrialState;
 use crate::ids::PracticeId;
 use crate::store::Conn;
-use crate::store::checks;
+use crate::store::check_counts;
 use crate::store::protocols as kept;
 use crate::store::protocols::Approval;
 use crate::store::protocols::KeptProtocol;
@@ -178,7 +178,7 @@ pub async fn discard(desk: &Desk, lead: &StaffMember, now: Timestamp) -> Done<()
 pub async fn start_trial(desk: &Desk, lead: &StaffMember, now: Timestamp) -> Done<()> {
     must_lead(lead)?;
     let open = open(desk, lead).await?.ok_or(CareError::NotFound)?;
-    let all = checks::count_received(&mut *desk.db.read().await?, lead.practice).await?;
+    let all = check_counts::received(&mut *desk.db.read().await?, lead.practice).await?;
     let of = open.draft.changed;
     if !desk.trials.begin(lead.practice, of, u64::try_from(all).unwrap_or(0)) {
         return Ok(());

@@ -6,7 +6,7 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::secrets::sha256_hex;
 use crate::ids::PracticeId;
-use crate::store::checks;
+use crate::store::check_counts;
 use crate::store::drills;
 use crate::store::sign_in_tries;
 use crate::triage::Urgency;
@@ -26,7 +26,7 @@ pub async fn of_browser(desk: &Desk, token: &str, now: Timestamp) -> Done<Option
     let Some(practice) = sign_in_tries::practice_of_browser(&mut conn, &sha256_hex(token)).await? else {
         return Ok(None);
     };
-    let by_urgency = checks::count_by_urgency(&mut conn, practice, now).await?;
+    let by_urgency = check_counts::by_urgency(&mut conn, practice, now).await?;
     let has_drill = drills::running(&mut conn, practice).await?.is_some();
     Ok(Some(Pulse { practice, urgent: urgent(&by_urgency, has_drill) }))
 }

@@ -10,6 +10,7 @@ use crate::care::backup::noted::Restored;
 use crate::care::duty;
 use crate::care::duty::MyDuty;
 use crate::care::record;
+use crate::store::check_counts;
 use crate::store::checks;
 use crate::store::checks::QueueFilter;
 use crate::store::checks::WaitingCheck;
@@ -72,8 +73,8 @@ pub async fn read(
     Ok(Queue {
         practice: practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?,
         rows: checks::waiting_folded(&mut conn, member.practice, filter, now, PAGE, of_one_wound).await?,
-        waiting: checks::count_waiting(&mut conn, member.practice).await?,
-        by_urgency: checks::count_by_urgency(&mut conn, member.practice, now).await?,
+        waiting: check_counts::waiting(&mut conn, member.practice).await?,
+        by_urgency: check_counts::by_urgency(&mut conn, member.practice, now).await?,
         staff: staff::of_practice(&mut conn, member.practice).await?,
         duty: duty::of_member(&mut conn, member, now).await?,
         drill: drills::running(&mut conn, member.practice).await?,

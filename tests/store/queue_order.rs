@@ -7,6 +7,7 @@ use jiff::Timestamp;
 
 use closewatch::ids::Chance;
 use closewatch::ids::WoundCheckId;
+use closewatch::store::check_counts;
 use closewatch::store::checks;
 use closewatch::store::checks::CheckState;
 use closewatch::store::checks::Claim;
@@ -89,13 +90,13 @@ async fn sqlite_and_postgresql_agree_with_the_plain_ranking() {
             // A page is the beginning of the whole.
             assert_eq!(in_the_database(&practice, &QueueFilter::default(), 20).await, expected[..20]);
             let mut books = practice.books().await;
-            let counted = checks::count_by_urgency(&mut books, practice.id, practice.now()).await.unwrap();
+            let counted = check_counts::by_urgency(&mut books, practice.id, practice.now()).await.unwrap();
             let total: i64 = counted.into_iter().map(|(_, waiting)| waiting).sum();
             assert_eq!(total, i64::try_from(expected.len()).unwrap());
             // Some that were not overdue are now.
             practice.minutes_pass(4);
         }
-        let waiting = checks::count_waiting(&mut *practice.books().await, practice.id).await.unwrap();
+        let waiting = check_counts::waiting(&mut *practice.books().await, practice.id).await.unwrap();
         assert_eq!(waiting, i64::try_from(all.iter().filter(|check| waits(check)).count()).unwrap());
     })
     .await;
