@@ -22,7 +22,6 @@ use crate::store::patients::fold_name;
 use crate::store::patients::like_pattern;
 use crate::store::row::Columns;
 use crate::store::row::to_json;
-use crate::store::wound_words;
 use crate::store::wounds;
 use crate::triage::Answers;
 use crate::triage::Assessment;
@@ -89,6 +88,8 @@ pub struct WaitingCheck {
     pub id: WoundCheckId,
     pub patient: PatientId,
     pub patient_name: String,
+    pub wound: WoundId,
+    /// Without the procedure: nothing that was typed is opened for a list.
     pub operation: Operation,
     pub sequence: i64,
     pub received: Timestamp,
@@ -316,7 +317,7 @@ pub async fn waiting_folded(
     of_one_wound: i64,
 ) -> Stored<Vec<WaitingCheck>> {
     const SQL: &str = "SELECT waiting.*, patient.id AS the_patient, patient.name AS patient_name, \
-        wound.operation AS operation, wound.risk_factors AS risk_factors, wound.typed_sealed AS typed_sealed, \
+        wound.operation AS operation, \
         (SELECT COUNT(*) FROM photo WHERE photo.check_id = waiting.id) AS photos_here, \
         (SELECT photo.id FROM photo WHERE photo.check_id = waiting.id AND photo.small_sha256 IS NOT NULL \
             ORDER BY photo.position, photo.id LIMIT 1) AS first_photo, \
@@ -355,19 +356,20 @@ pub async fn waiting_folded(
         .bind(now.as_millisecond())
         .bind(limit)
         .bind(of_one_wound)
-        .fetch_all(&mut *conn)
+        .fetch_all(conn)
         .await?
         .iter()
-        .map(|row| waiting_check(row, conn.texts()))
+        .map(waiting_check)
         .collect()
 }
 
-fn waiting_check(row: &AnyRow, texts: &Texts) -> Stored<WaitingCheck> {
+fn waiting_check(row: &AnyRow) -> Stored<WaitingCheck> {
     Ok(WaitingCheck {
         id: row.parsed("id")?,
         patient: row.parsed("the_patient")?,
         patient_name: row.text("patient_name")?,
-        operation: wound_words::read(row, texts, row.parsed("wound_id")?)?.0,
+        wound: row.parsed("wound_id")?,
+        operation: Operation { procedure: String::new(), ..row.json("operation")? },
         sequence: row.whole("sequence")?,
         received: row.time("received_ms")?,
         due: row.time("due_ms")?,

@@ -41,8 +41,8 @@ pub struct TextColumn {
 
 macro_rules! text_columns {
     (
-        alone: $($alone:ident = $table:literal $column:literal;)*
-        among answers: $($among:ident = $answered:literal;)*
+        alone { $($alone:ident = $table:literal $column:literal;)* }
+        among answers { $($among:ident = $answered:literal;)* }
     ) => {
         $(pub const $alone: TextColumn = TextColumn {
             name: concat!($table, ".", $column),
@@ -84,7 +84,7 @@ macro_rules! text_columns {
 }
 
 text_columns! {
-    alone:
+    alone {
         MESSAGE_BODY = "message" "body";
         REVIEW_NOTE = "review" "note";
         CALLBACK_ASK = "callback" "ask";
@@ -103,9 +103,11 @@ text_columns! {
         ANTIBIOTIC_DRUG = "antibiotic_course" "drug";
         ANTIBIOTIC_CULTURE_RESULT = "antibiotic_course" "culture_result";
         DRAFT_FIELDS = "check_draft" "fields";
-    among answers:
+    }
+    among answers {
         CHECK_WORDS = "wound_check";
         VERSION_WORDS = "answers_version";
+    }
 }
 
 /// What was typed at the enrolment, as JSON.
