@@ -222,7 +222,7 @@ async fn knocks_late(practice: &Practice, patient: &Patient) -> (String, String)
         practice: practice.id,
         link: patient.issued.link.id,
         wound,
-        words: "It itches.".to_owned(),
+        words: "It itches.".into(),
         knocks: 1,
         first: moment.now,
         last: moment.now,

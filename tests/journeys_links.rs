@@ -252,7 +252,7 @@ async fn words_left_with_a_link_that_expired_wait_for_a_person_who_says_what_cam
         }
         let waiting = late_knock::waiting(practice.desk(), &office.member).await.unwrap();
         let [knocked] = waiting.as_slice() else { panic!("one link, one row: {waiting:?}") };
-        assert_eq!(late_knock::class_of(&knocked.knock.words), Urgency::RingNow);
+        assert_eq!(late_knock::class_of_knock(&knocked.knock), Urgency::RingNow);
         assert_eq!(knocked.knock.due, practice.now() + SignedDuration::from_hours(1));
 
         let overdue = async || {

@@ -13,16 +13,22 @@ use std::process::Output;
 use std::process::Stdio;
 use std::time::Duration;
 
+use closewatch::care::thread as asking;
 use closewatch::store::BlobName;
 use closewatch::store::photos;
 use closewatch::store::sealed_blobs;
+use closewatch::store::text_columns;
+use closewatch::store::thread;
+use closewatch::triage::Decision;
 
 use support::Phone;
 use support::Place;
 use support::Practice;
+use support::in_each_place;
 use support::jpeg;
 use support::no_danger;
 use support::on_each_engine;
+use support::with_words;
 
 fn keys(place: &Place, command: &str, more: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_closewatch"))
@@ -88,7 +94,7 @@ async fn a_key_is_rotated_under_a_working_practice_and_every_photo_can_be_read_a
     let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
     phone.sends("one", no_danger(), &[jpeg(1), jpeg(2)]).await;
     let key_file = place.folder.path().join("sealing-keys");
-    // Four pictures, and what two people's authenticator apps began with.
+    // Four pictures, and what two people's authenticator apps began with; beside them a wound's words.
     assert!(said(&keys(&place, "show", &[])).contains("6 objects are opened by key 1."));
 
     let told = keys(&place, "add", &[]);
@@ -97,7 +103,7 @@ async fn a_key_is_rotated_under_a_working_practice_and_every_photo_can_be_read_a
     // The server has not read it yet: what comes is sealed with the old one, and nothing is lost.
     phone.sends("two", no_danger(), &[jpeg(3)]).await;
     assert_eq!(versions(&practice).await, [(1, 6)]);
-    assert!(said(&keys(&place, "rewrap", &[])).contains("8 keys were wrapped anew by key 2."));
+    assert!(said(&keys(&place, "rewrap", &[])).contains("9 keys were wrapped anew by key 2."));
     // Now it meets a key it does not know, and reads the file.
     assert_eq!(all_readable(&practice, &phone).await, 9);
     phone.sends("three", no_danger(), &[jpeg(4)]).await;
@@ -115,6 +121,63 @@ async fn a_key_is_rotated_under_a_working_practice_and_every_photo_can_be_read_a
     assert!(!fs::read_to_string(&key_file).unwrap().lines().any(|line| line.starts_with("1 ")));
 }
 
+/// Everything the patient and the surgeon wrote to each other, and what was typed in the first check.
+async fn words_of(practice: &Practice, phone: &Phone) -> Vec<String> {
+    let wound = phone.patient.enrolled.wound.id;
+    let messages = thread::of_wound(&mut *practice.books().await, practice.id, wound).await.unwrap();
+    let mut words: Vec<String> = messages.iter().map(|message| message.body.to_string()).collect();
+    words.push(phone.checks().await.pop().unwrap().answers.words);
+    words
+}
+
+async fn texts(practice: &Practice) -> Vec<(u32, i64)> {
+    text_columns::count_by_key(&mut *practice.books().await, practice.id).await.unwrap()
+}
+
+#[tokio::test]
+async fn a_key_is_rotated_under_a_working_practice_and_every_word_can_be_read_all_the_while() {
+    in_each_place(async |place| {
+        let practice = Practice::open(place).await;
+        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+        let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+        let check = phone.sends("one", with_words("It smells."), &[]).await.check;
+        surgeon.decides(check, Decision::HealingAsExpected, "All is well.").await.unwrap();
+        // The wound, the check and its version, the note and the answer.
+        assert_eq!(texts(&practice).await, [(1, 5)]);
+        let said_now = said(&keys(place, "show", &[]));
+        assert!(said_now.contains("5 texts are opened by key 1."), "{said_now}");
+        assert_eq!(words_of(&practice, &phone).await, ["All is well.", "It smells."]);
+
+        assert!(keys(place, "add", &[]).status.success());
+        let asks = async |key: &str, words: &str| {
+            let (desk, moment) = (practice.desk(), practice.moment());
+            asking::ask(desk, &phone.holder().await, key, words, &moment).await.unwrap();
+        };
+        asks("ask 1", "May I swim?").await;
+        assert_eq!(texts(&practice).await, [(1, 6)], "the server has not read the new one yet");
+        five_minutes_ago(&place.folder.path().join("sealing-keys"));
+        let told = keys(place, "remove", &["1"]);
+        assert!(
+            said(&told).contains("key 1 still opens") && told.status.code() == Some(2),
+            "{}",
+            said(&told)
+        );
+        assert!(keys(place, "rewrap", &[]).status.success());
+        assert_eq!(texts(&practice).await, [(2, 6)]);
+        assert_eq!(words_of(&practice, &phone).await, ["All is well.", "May I swim?", "It smells."]);
+        asks("ask 2", "And run?").await;
+        assert_eq!(texts(&practice).await, [(2, 7)]);
+        assert!(said(&keys(place, "rewrap", &[])).contains("0 keys were wrapped anew"));
+        assert!(keys(place, "remove", &["1"]).status.success());
+        practice.desk().blobs.reload_keys().unwrap();
+        assert_eq!(
+            words_of(&practice, &phone).await,
+            ["All is well.", "May I swim?", "And run?", "It smells."]
+        );
+    })
+    .await;
+}
+
 #[tokio::test]
 async fn a_key_that_still_opens_something_is_not_taken_out() {
     let place = Place::sqlite();
@@ -127,7 +190,7 @@ async fn a_key_that_still_opens_something_is_not_taken_out() {
     five_minutes_ago(&key_file);
     let told = keys(&place, "remove", &["1"]);
     assert_eq!(told.status.code(), Some(2));
-    assert!(said(&told).contains("key 1 still opens 4 objects"), "{}", said(&told));
+    assert!(said(&told).contains("key 1 still opens 5 objects"), "{}", said(&told));
 }
 
 #[tokio::test]

@@ -73,6 +73,7 @@ fn is_told_again(kind: AlarmKind) -> bool {
         | AlarmKind::DiskFilling
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
+        | AlarmKind::TextUnreadable
         | AlarmKind::PasswordGuessed
         | AlarmKind::BackupOld
         | AlarmKind::RestoreUnproved
@@ -108,6 +109,7 @@ async fn readers(conn: &mut Conn, alarm: &Alarm, now: Timestamp) -> Done<BTreeSe
         | AlarmKind::DiskFilling
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
+        | AlarmKind::TextUnreadable
         | AlarmKind::PasswordGuessed
         | AlarmKind::LinksGuessed
         | AlarmKind::LinkFloods

@@ -102,6 +102,7 @@ impl Attendance {
             | AlarmKind::DiskFilling
             | AlarmKind::BooksDamaged
             | AlarmKind::PhotoDamaged
+            | AlarmKind::TextUnreadable
             | AlarmKind::PasswordGuessed
             | AlarmKind::LinksGuessed
             | AlarmKind::LinkFloods

@@ -56,7 +56,8 @@ const NEWS_KEPT: usize = 256;
 impl Desk {
     pub fn new(db: Db, blobs: Blobs, program_protocol: Protocol, limits: Limits) -> Desk {
         Desk {
-            db,
+            // Texts are sealed with the keys of the photos.
+            db: db.sealed_with(blobs.seals()),
             blobs,
             program_protocol: Arc::new(program_protocol),
             protocols: ReadProtocols::default(),

@@ -66,13 +66,13 @@ async fn person(
 async fn checks_waiting(conn: &mut Conn, practice: &Practice, now: Timestamp) -> Done<Vec<Item>> {
     let mut items = Vec::new();
     for row in checks::waiting(conn, practice.id, &QueueFilter::default(), now, MOST_CHECKS).await? {
-        let patient = patients::find(conn, practice.id, row.patient).await?.ok_or(CareError::NotFound)?;
-        let day = day_number(row.operation.operated, now, &practice.zone);
+        let wound = wounds::find(conn, practice.id, row.wound).await?.ok_or(CareError::NotFound)?;
+        let (patient, about) = person(conn, practice, &wound, now).await?;
         items.push(Item {
             due: row.due,
             how_soon: row.assessment.urgency.staff_words().to_owned(),
             patient,
-            about: format!("day {day} after: {}", row.operation.procedure),
+            about,
             says: row.assessment.reasons.iter().map(|reason| reason.sentence.clone()).collect(),
         });
     }

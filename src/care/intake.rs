@@ -37,11 +37,13 @@ use crate::store::Conn;
 use crate::store::KeptBlob;
 use crate::store::StoreError;
 use crate::store::Tx;
+use crate::store::answer_versions;
 use crate::store::assessments;
 use crate::store::check_drafts;
 use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::SentFrom;
+use crate::store::checks::WordsKept;
 use crate::store::checks::WoundCheck;
 use crate::store::photos;
 use crate::store::photos::Camera;
@@ -228,7 +230,6 @@ pub(in crate::care) async fn receive_in(
     if form_key.is_empty() || form_key.len() > LONGEST_FORM_KEY {
         return Err(CareError::NotFound);
     }
-    let body_sha256 = body_hash(&sending);
     let wound = wounds::hold(tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
     knock::must_be_open(tx, holder, moment.now).await?;
     let found = checks::by_form_key(tx, holder.link, &form_key).await?;
@@ -239,7 +240,7 @@ pub(in crate::care) async fn receive_in(
         None => open_check(desk, tx, holder, &wound, &sending, moment).await?,
     };
     strip_out::tie(tx, said, check.id).await?;
-    let kept = checks::keep_version(tx, &check, &body_sha256, &sending.answers, moment.now).await?;
+    let kept = answer_versions::keep(tx, &check, &sending.answers, moment.now).await?;
     let mut changed = kept && check.answers != sending.answers;
     if changed {
         check.answers = sending.answers;
@@ -329,6 +330,7 @@ async fn open_check(
         state: CheckState::Queued,
         received: moment.now,
         answers: sending.answers.clone(),
+        words: WordsKept::Readable,
         assessment,
         facts: Some(facts),
         due,
@@ -431,10 +433,4 @@ pub(in crate::care) async fn receipt(conn: &mut Conn, check: &WoundCheck) -> Don
         urgency: check.assessment.urgency,
         photos_here: photos::of_check(conn, check.practice, check.id).await?.len(),
     })
-}
-
-/// What makes two bodies the same: their answers and how many photos they announce.
-fn body_hash(sending: &Sending) -> String {
-    let answers = serde_json::to_string(&sending.answers).unwrap_or_default();
-    secrets::sha256_hex(&format!("{}\n{answers}", sending.photos_expected))
 }

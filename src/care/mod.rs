@@ -65,6 +65,8 @@ pub mod silence;
 pub mod staff;
 pub mod strip_out;
 pub mod sweep;
+pub mod text_scrub;
+pub mod text_sealing;
 pub mod thread;
 pub mod trial;
 pub mod vitals;

@@ -33,6 +33,7 @@ use crate::ids::ReviewId;
 use crate::ids::WoundCheckId;
 use crate::plan::PlanStep;
 use crate::store::Conn;
+use crate::store::answer_versions;
 use crate::store::callbacks;
 use crate::store::callbacks::Callback;
 use crate::store::checks;
@@ -215,7 +216,7 @@ async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Op
         reviews: reviews::of_wound(&mut conn, practice_id, wound.id).await?,
         thread: thread::of_wound(&mut conn, practice_id, wound.id).await?,
         callbacks: callbacks::of_check(&mut conn, practice_id, id).await?,
-        versions: checks::versions(&mut conn, &check).await?,
+        versions: answer_versions::of_check(&mut conn, &check).await?,
         replies: replies::of_practice(&mut conn, practice_id).await?,
         staff: staff::of_practice(&mut conn, practice_id).await?,
         check,
@@ -323,7 +324,7 @@ pub async fn decide(
         surgeon: surgeon.id,
         decision: deciding.decision,
         come_in: deciding.come_in,
-        note: deciding.note.trim().to_owned(),
+        note: deciding.note.trim().into(),
         urgency_shown: check.assessment.urgency,
         due_shown: Some(check.due),
         urgency_judged: deciding.judged,
@@ -380,7 +381,7 @@ async fn keep_reply(
         sender: Sender::Practice,
         staff: Some(surgeon.id),
         link: None,
-        body: reply.to_owned(),
+        body: reply.into(),
         sent: moment.now,
         read_by: Some(moment.now + triage::read_within(review.urgency_shown)),
         read: None,

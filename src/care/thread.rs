@@ -138,7 +138,7 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
         sender: Sender::Patient,
         staff: None,
         link: Some(holder.link),
-        body: body.to_owned(),
+        body: body.into(),
         sent: moment.now,
         read_by: None,
         read: None,

@@ -179,6 +179,7 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::DiskFilling
                         | AlarmKind::BooksDamaged
                         | AlarmKind::PhotoDamaged
+                        | AlarmKind::TextUnreadable
                         | AlarmKind::PasswordGuessed
                         | AlarmKind::LinksGuessed
                         | AlarmKind::LinkFloods
@@ -207,6 +208,7 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
         | AlarmKind::DiskFilling
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
+        | AlarmKind::TextUnreadable
         | AlarmKind::PasswordGuessed
         | AlarmKind::LinksGuessed
         | AlarmKind::LinkFloods

@@ -139,7 +139,7 @@ async fn take(settings: &Settings, to: &Path, recipient: &str) -> Result<(), Fai
     if !manifest.sealing_keys.is_empty() {
         let keys: Vec<String> = manifest.sealing_keys.iter().map(u32::to_string).collect();
         println!(
-            "  Its photos need sealing keys {}; they are not in it. Keep their copies.",
+            "  Its photos and texts need sealing keys {}; they are not in it. Keep their copies.",
             keys.join(", ")
         );
     }

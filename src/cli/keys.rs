@@ -15,12 +15,17 @@ use crate::config::Settings;
 use crate::ids::Chance;
 use crate::ids::PracticeId;
 use crate::store::Db;
+use crate::store::canary;
 use crate::store::key_file;
 use crate::store::keyring::KeyRing;
 use crate::store::practices;
 use crate::store::sealed_blobs;
+use crate::store::seals::Seals;
 use crate::store::second_steps;
 use crate::store::server;
+use crate::store::server::Noted;
+use crate::store::text_columns;
+use crate::store::text_columns::TextColumn;
 use crate::web::Clock;
 
 /// So many wraps are made anew in one transaction: nobody waits for it.
@@ -79,20 +84,47 @@ fn read(path: &Path) -> Result<(String, KeyRing), BadInput> {
     Ok((text, ring))
 }
 
-/// Every practice with how many blobs each key opens.
-async fn counted(db: &Db) -> Result<Vec<(PracticeId, String, Vec<(u32, i64)>)>, Failure> {
+/// What a practice has that is sealed: how much each key's version opens.
+struct Counted {
+    practice: PracticeId,
+    name: String,
+    /// Photos, and the seeds of second steps.
+    objects: Vec<(u32, i64)>,
+    texts: Vec<(u32, i64)>,
+}
+
+impl Counted {
+    fn opened_by(&self, version: u32) -> i64 {
+        self.objects
+            .iter()
+            .chain(&self.texts)
+            .filter(|(used, _)| *used == version)
+            .map(|(_, many)| many)
+            .sum()
+    }
+}
+
+/// Every practice, and the canary's.
+async fn counted(db: &Db) -> Result<Vec<Counted>, Failure> {
     let mut conn = db.read().await?;
+    let known = practices::all(&mut conn).await?;
+    let mut named: Vec<(PracticeId, String)> =
+        known.into_iter().map(|practice| (practice.id, practice.name)).collect();
+    if let Some(canary) = canary::practice(&mut conn).await? {
+        named.push((canary, "The canary".to_owned()));
+    }
     let mut all = Vec::new();
-    for practice in practices::all(&mut conn).await? {
-        let mut counts = sealed_blobs::count_by_key(&mut conn, practice.id).await?;
-        for (_, seed) in second_steps::seeds(&mut conn, practice.id).await? {
+    for (practice, name) in named {
+        let mut objects = sealed_blobs::count_by_key(&mut conn, practice).await?;
+        for (_, seed) in second_steps::seeds(&mut conn, practice).await? {
             let version = KeyRing::version_of(&seed).unwrap_or(0);
-            match counts.iter_mut().find(|(used, _)| *used == version) {
+            match objects.iter_mut().find(|(used, _)| *used == version) {
                 Some((_, many)) => *many += 1,
-                None => counts.push((version, 1)),
+                None => objects.push((version, 1)),
             }
         }
-        all.push((practice.id, practice.name, counts));
+        let texts = text_columns::count_by_key(&mut conn, practice).await?;
+        all.push(Counted { practice, name, objects, texts });
     }
     Ok(all)
 }
@@ -101,14 +133,24 @@ async fn show(settings: &Settings) -> Result<(), Failure> {
     let (_, ring) = read(&settings.sealing_keys())?;
     println!("{}: keys {}; {} seals.", settings.sealing_keys().display(), listed(&ring), ring.newest());
     let db = Db::open(&settings.database_url()).await?;
-    for (_, name, counts) in counted(&db).await? {
-        for (version, many) in counts {
-            let missing = if version > 0 && !ring.holds(version) { ", and this key is MISSING" } else { "" };
+    for practice in counted(&db).await? {
+        let missing = |version: u32| match version > 0 && !ring.holds(version) {
+            true => ", and this key is MISSING",
+            false => "",
+        };
+        let name = &practice.name;
+        for (version, many) in practice.objects {
             match version {
                 0 => println!("{name}: {many} objects from before anything was sealed."),
-                _ => println!("{name}: {many} objects are opened by key {version}{missing}."),
+                _ => println!("{name}: {many} objects are opened by key {version}{}.", missing(version)),
             }
         }
+        for (version, many) in practice.texts {
+            println!("{name}: {many} texts are opened by key {version}{}.", missing(version));
+        }
+    }
+    if server::noted(&mut *db.read().await?, Noted::TextsSealed).await?.is_none() {
+        println!("Texts of before lie open still: a server that is started seals them.");
     }
     db.close().await;
     Ok(())
@@ -145,7 +187,9 @@ async fn rewrap(settings: &Settings) -> Result<(), Failure> {
     let (_, ring) = read(&settings.sealing_keys())?;
     let db = Db::open(&settings.database_url()).await?;
     let mut many = 0;
-    for (practice, _, _) in counted(&db).await? {
+    let seals = Seals::new(ring.clone(), Chance::OperatingSystem, None);
+    let mut unreadable = 0;
+    for Counted { practice, .. } in counted(&db).await? {
         loop {
             let mut tx = db.write().await?;
             let old = sealed_blobs::of_other_keys(&mut tx, practice, ring.newest(), AT_ONCE).await?;
@@ -165,9 +209,17 @@ async fn rewrap(settings: &Settings) -> Result<(), Failure> {
             tx.commit().await?;
         }
         many += rewrap_seeds(&db, practice, &ring).await?;
+        for column in text_columns::ALL {
+            let (rewrapped, broken) = rewrap_texts(&db, practice, column, &seals).await?;
+            many += rewrapped;
+            unreadable += broken;
+        }
     }
     db.close().await;
     println!("{many} keys were wrapped anew by key {}.", ring.newest());
+    if unreadable > 0 {
+        println!("{unreadable} texts cannot be opened with these keys and were left as they are.");
+    }
     Ok(())
 }
 
@@ -185,6 +237,32 @@ async fn rewrap_seeds(db: &Db, practice: PracticeId, ring: &KeyRing) -> Result<i
     }
     tx.commit().await?;
     Ok(many)
+}
+
+/// How many texts of a column were wrapped anew, and how many cannot be opened.
+async fn rewrap_texts(
+    db: &Db,
+    practice: PracticeId,
+    column: &TextColumn,
+    seals: &Seals,
+) -> Result<(i64, i64), Failure> {
+    let (mut after, mut many, mut broken) = (String::new(), 0, 0);
+    loop {
+        let mut tx = db.write().await?;
+        let texts = text_columns::after(&mut tx, practice, column, &after, AT_ONCE).await?;
+        let Some(last) = texts.last().map(|text| text.row_id.clone()) else { return Ok((many, broken)) };
+        for text in texts {
+            match text.sealed.rewrapped(seals, column, &text.row_id) {
+                Ok(Some(sealed)) => {
+                    many += i64::from(text_columns::replace(&mut tx, practice, column, &text, sealed).await?);
+                }
+                Ok(None) => {}
+                Err(_) => broken += 1,
+            }
+        }
+        tx.commit().await?;
+        after = last;
+    }
 }
 
 /// Believes the copy only when every key is in it.
@@ -225,7 +303,7 @@ pub async fn asks_for_copy(db: &Db, path: &Path, newest: u32) -> Result<String, 
     }
     let path = path.display();
     Ok(format!(
-        "NO COPY of {path} was shown yet. Without this file nobody can ever read a photo again, and no back-up holds it.\n  \
+        "NO COPY of {path} was shown yet. Without this file nobody can ever read a photo or a word again, and no back-up holds it.\n  \
          Copy it to where it is safe, then show the copy: closewatch keys copied --copy FILE"
     ))
 }
@@ -249,12 +327,7 @@ async fn take_out(settings: &Settings, version: u32) -> Result<(), Failure> {
     let db = Db::open(&settings.database_url()).await?;
     let counts = counted(&db).await?;
     db.close().await;
-    let opens: i64 = counts
-        .iter()
-        .flat_map(|(_, _, counts)| counts)
-        .filter(|(used, _)| *used == version)
-        .map(|(_, many)| many)
-        .sum();
+    let opens: i64 = counts.iter().map(|counted| counted.opened_by(version)).sum();
     if opens > 0 {
         let why = format!("key {version} still opens {opens} objects: run `closewatch keys rewrap` first");
         return Err(BadInput(why).into());

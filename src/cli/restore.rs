@@ -162,7 +162,7 @@ fn read_keys(settings: &Settings) -> Result<KeyRing, BadInput> {
     let path = settings.sealing_keys();
     let told = |why: &dyn std::fmt::Display| {
         BadInput(format!(
-            "{}: {why}. Put the copy of the sealing keys there, or name it with --sealing-keys-file: without them no photo can \
+            "{}: {why}. Put the copy of the sealing keys there, or name it with --sealing-keys-file: without them no photo and no text can \
              be opened.",
             path.display()
         ))
@@ -320,6 +320,15 @@ async fn after(
     }
     for file in broken {
         told.wrong("photos", format!("{file} cannot be opened"));
+    }
+    if let Some(seals) = blobs.seals() {
+        let (whole, broken) = verified::texts(db, &seals).await?;
+        if broken.is_empty() {
+            told.well("texts", format!("{whole} opened"));
+        }
+        for place in broken {
+            told.wrong("texts", format!("{place} cannot be opened"));
+        }
     }
     match verified::leads(db).await? {
         0 => told.wrong("sign-in", "no lead with a password is active: nobody could let others in"),

@@ -11,6 +11,7 @@ use crate::care::Desk;
 use crate::care::measuring::Method;
 use crate::care::staff;
 use crate::care::sweep;
+use crate::care::text_sealing;
 use crate::care::vitals::MIB;
 use crate::care::vitals::Machine;
 use crate::cli::BadInput;
@@ -64,7 +65,7 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
     db.settle().await?;
     let (keys, is_new) = key_file::open_keys(&settings.sealing_keys(), &Chance::OperatingSystem)?;
     if is_new {
-        println!("Photos are sealed with new keys in {}.", settings.sealing_keys().display());
+        println!("Photos and texts are sealed with new keys in {}.", settings.sealing_keys().display());
     }
     let blobs = Blobs::in_folder(&settings.photo_folder())?;
     let blobs = blobs.sealed_by(keys, &settings.sealing_keys(), Chance::OperatingSystem);
@@ -202,6 +203,7 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
             tracing::error!(%fault, "the photo folder was not swept at the start");
         }
     });
+    tokio::spawn(seal_old_texts(app.clone()));
     let reloading = tokio::spawn(reload_keys(app.desk.blobs.clone()));
     let files = record_files(settings);
     let (key, is_new) = files.open_key(&Chance::OperatingSystem)?;
@@ -260,6 +262,17 @@ pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Re
     }
     app.desk.db.close().await;
     Ok(())
+}
+
+/// What an older program left as it was typed is sealed while everybody works.
+async fn seal_old_texts(app: App) {
+    match text_sealing::seal_all(&app.desk, app.now()).await {
+        Ok(0) => {}
+        Ok(texts) => tracing::info!(texts, "texts that lay open in the books are sealed"),
+        Err(fault) => {
+            tracing::error!(%fault, "texts lie open in the books; the next start goes on sealing them")
+        }
+    }
 }
 
 /// Reads the sealing keys again now and then: a new one is used within a minute, without a restart.

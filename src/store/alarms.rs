@@ -39,6 +39,8 @@ coded! {
         DrillMissing = "drill_missing",
         /// A photo cannot be read as it was kept.
         PhotoDamaged = "photo_damaged",
+        /// Something that was typed cannot be opened.
+        TextUnreadable = "text_unreadable",
         /// Somebody tries one password after another at a colleague's name.
         PasswordGuessed = "password_guessed",
         /// Somebody tries one patient link or code after another.

@@ -35,6 +35,9 @@ pub enum SealFault {
     /// Changed, cut off, moved from another object, or never sealed.
     #[error("it was changed since it was sealed")]
     Broken,
+    /// Nothing can be sealed or opened here.
+    #[error("there are no keys here")]
+    NoKeys,
 }
 
 /// An object sealed, and the key that opens it, wrapped.

@@ -5,6 +5,7 @@
 
 pub mod addresses;
 pub mod alarms;
+pub mod answer_versions;
 pub mod antibiotics;
 mod append_only;
 pub mod arrivals;
@@ -21,6 +22,7 @@ pub mod callbacks;
 pub mod canary;
 pub mod check_counts;
 pub mod check_drafts;
+mod check_words;
 pub mod checks;
 pub mod claims;
 pub mod clock;
@@ -30,6 +32,7 @@ pub mod disk_fault;
 pub mod drills;
 pub mod duty;
 pub mod figures;
+pub mod free_text;
 pub mod jobs;
 pub mod key_file;
 pub mod keyring;
@@ -52,6 +55,7 @@ pub mod replies;
 pub mod reviews;
 mod row;
 pub mod sealed_blobs;
+pub mod seals;
 pub mod second_steps;
 pub mod server;
 pub mod sign_in_tries;
@@ -59,12 +63,16 @@ pub mod silences;
 pub mod staff;
 pub mod staff_sessions;
 pub mod strip_attempts;
+pub mod text_columns;
 pub mod thread;
+pub mod unreadable_texts;
 pub mod whole;
+mod wound_words;
 pub mod wounds;
 
 pub use blobs::{BlobName, Blobs, KeptBlob};
-pub use db::{Conn, Db, Engine, Tx};
+pub use db::{Conn, Db, Engine, Reader, Tx};
+pub use free_text::FreeText;
 
 /// What can go wrong while keeping or fetching.
 #[derive(Debug, thiserror::Error)]

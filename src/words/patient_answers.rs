@@ -25,6 +25,10 @@ messages! {
     from_surgeon(name: &str) { en: "From {name}", es: "De {name}" }
     from_practice() { en: "From the practice", es: "Del consultorio" }
     from_you() { en: "You asked", es: "Usted preguntó" }
+    cannot_be_read(phone: &str) {
+        en: "These words cannot be shown right now. Please call {phone} and ask.",
+        es: "Ahora no se pueden mostrar estas palabras. Llame al {phone} y pregunte.",
+    }
     new_mark() { en: "New", es: "Nueva" }
     mark_read() { en: "I have read this", es: "Ya lo leí" }
     read_at(when: &str) { en: "You read it: {when}", es: "Lo leyó: {when}" }

@@ -58,6 +58,7 @@ use closewatch::store::addresses::Reached;
 use closewatch::store::addresses::StaffAddress;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
+use closewatch::store::answer_versions;
 use closewatch::store::antibiotics;
 use closewatch::store::assessments;
 use closewatch::store::attendance;
@@ -66,6 +67,7 @@ use closewatch::store::calendar_feeds;
 use closewatch::store::callbacks;
 use closewatch::store::callbacks::CallbackState;
 use closewatch::store::canary;
+use closewatch::store::check_counts;
 use closewatch::store::check_drafts;
 use closewatch::store::check_drafts::Draft;
 use closewatch::store::check_counts;
@@ -103,7 +105,11 @@ use closewatch::store::staff;
 use closewatch::store::staff::Activity;
 use closewatch::store::staff_sessions;
 use closewatch::store::strip_attempts;
+use closewatch::store::text_columns;
+use closewatch::store::text_columns::CALL_ATTEMPT_NOTE;
+use closewatch::store::text_columns::MESSAGE_BODY;
 use closewatch::store::thread;
+use closewatch::store::unreadable_texts;
 use closewatch::store::wounds;
 use closewatch::triage::CallOutcome;
 use closewatch::triage::CallResult;
@@ -238,6 +244,13 @@ async fn knocks_late(office: &Staff, patient: &Patient) -> LateKnock {
     late_knocks::waiting(&mut *office.practice.books().await, office.practice.id).await.unwrap().remove(0)
 }
 
+/// A text that the last look could not open.
+async fn cannot_be_read(practice: &Practice) {
+    let mut tx = practice.desk().db.write().await.unwrap();
+    unreadable_texts::note(&mut tx, practice.id, &MESSAGE_BODY, "a row", practice.now()).await.unwrap();
+    tx.commit().await.unwrap();
+}
+
 async fn busy(practice: Practice) -> Busy {
     let (office, surgeon, lead) = (practice.office().await, practice.surgeon().await, practice.lead().await);
     let patient = office.enrols("Mia Stone", &surgeon).await;
@@ -254,6 +267,7 @@ async fn busy(practice: Practice) -> Busy {
     protocol_draft::keep(practice.desk(), &lead.member, program, &edits, practice.now()).await.unwrap();
     enters_duty(&practice, &lead, &surgeon).await;
     sets_up_more_ways(&surgeon).await;
+    cannot_be_read(&practice).await;
     let mut books = practice.books().await;
     let waiting = checks::find(&mut books, practice.id, second.check).await.unwrap().unwrap();
     let calling = checks::find(&mut books, practice.id, first.check).await.unwrap().unwrap();
@@ -383,6 +397,9 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert_eq!(protocols::of_practice(b, us).await.unwrap().len(), 1);
         assert!(reviews::of_check(b, us, theirs.calling.id).await.unwrap().is_empty());
         assert!(thread::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert_eq!(text_columns::after(b, us, &MESSAGE_BODY, "", 50).await.unwrap().len(), 1);
+        assert_eq!(unreadable_texts::count(b, us).await.unwrap(), 1);
+        assert_eq!(unreadable_texts::rows(b, us, &MESSAGE_BODY).await.unwrap(), ["a row"]);
         let (link, typed, began) = (theirs.draft.link, &theirs.draft, theirs.draft.began);
         assert!(check_drafts::find(b, us, link, DRAFT_KEY).await.unwrap().is_none());
         assert!(check_drafts::newest(b, us, link, &typed.phone_sha256, began).await.unwrap().is_none());
@@ -455,7 +472,7 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         checks::amend(&mut tx, &check).await.unwrap();
         let claim = Claim { by: ours.surgeon.member.id, until: now };
         assert!(!claims::claim_for(&mut tx, us, theirs.waiting.id, claim, now).await.unwrap());
-        assert!(checks::versions(&mut tx, &check).await.unwrap().is_empty());
+        assert!(answer_versions::of_check(&mut tx, &check).await.unwrap().is_empty());
         assert!(checks::before(&mut tx, &check).await.unwrap().is_none());
         wounds::note_check(&mut tx, &wound, now).await.unwrap();
         wounds::note_strip_out(&mut tx, &wound, now).await.unwrap();
@@ -481,10 +498,17 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         assert!(!links::book_pin_try(&mut tx, &link, now).await.unwrap());
         links::forget_wrong_pins(&mut tx, &link, now).await.unwrap();
         links::end_replaced(&mut tx, &link, now).await.unwrap();
-        let dealt = Dealt { at: now, by: ours.office.member.id, note: "ours now".to_owned() };
+        let dealt = Dealt { at: now, by: ours.office.member.id, note: "ours now".into() };
         assert!(!late_knocks::note_dealt(&mut tx, us, theirs.late.id, &dealt).await.unwrap());
         let message = thread::of_wound(&mut tx, theirs.practice.id, wound.id).await.unwrap()[0].id;
         assert!(!thread::note_read(&mut tx, us, wound.id, message, now).await.unwrap());
+        let text =
+            text_columns::after(&mut tx, theirs.practice.id, &MESSAGE_BODY, "", 1).await.unwrap().remove(0);
+        assert!(
+            !text_columns::replace(&mut tx, us, &MESSAGE_BODY, &text, text.sealed.clone()).await.unwrap()
+        );
+        assert!(text_columns::seal_plain(&mut tx, us, &MESSAGE_BODY, "", 9).await.unwrap().is_none());
+        unreadable_texts::forget(&mut tx, us, &CALL_ATTEMPT_NOTE, "a row").await.unwrap();
         thread::note_dealt_with(&mut tx, us, wound.id, now).await.unwrap();
         let typed = Draft { practice: us, shown: Vec::new(), ..theirs.draft.clone() };
         check_drafts::keep(&mut tx, &typed).await.unwrap();

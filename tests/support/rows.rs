@@ -64,6 +64,7 @@ pub const TABLES: &[&str] = &[
     "drill",
     "canary",
     "sealed_blob",
+    "unreadable_text",
 ];
 
 /// Every row of one practice, its own row among them, by table. Equal before and after: nothing of it changed.

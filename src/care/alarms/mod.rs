@@ -294,6 +294,7 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         | AlarmKind::DiskFilling
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
+        | AlarmKind::TextUnreadable
         | AlarmKind::BackupOld
         | AlarmKind::RestoreUnproved
         | AlarmKind::NoPageOpen

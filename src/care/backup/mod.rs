@@ -65,7 +65,7 @@ pub struct Manifest {
     pub key: String,
     pub tables: Vec<TablePart>,
     pub photos: PhotosPart,
-    /// Versions of the keys without which its photos cannot be opened.
+    /// Versions of the keys without which its photos and texts cannot be opened.
     pub sealing_keys: Vec<u32>,
     /// The last line of each practice's record, signed.
     pub heads: Vec<SignedHead>,

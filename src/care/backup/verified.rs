@@ -1,4 +1,4 @@
-//! Whether books that came out of a back-up are whole: the database, the record, every photo, and a lead who can sign in.
+//! Whether books that came out of a back-up are whole: the database, the record, every photo and text, and a lead who can sign in.
 
 use crate::care::Done;
 use crate::care::record_head::RecordPublicKey;
@@ -14,9 +14,11 @@ use crate::store::audit_chain::RecordHead;
 use crate::store::books;
 use crate::store::practices;
 use crate::store::sealed_blobs;
+use crate::store::seals::Seals;
 use crate::store::staff;
+use crate::store::text_columns;
 
-/// So many photos are looked up at once.
+/// So many photos or texts are looked up at once.
 const AT_ONCE: i64 = 500;
 
 /// What the database says of its own pages; `None`: all is well.
@@ -85,6 +87,29 @@ pub async fn photos(db: &Db, blobs: &Blobs) -> Done<(usize, Vec<String>)> {
                     Ok(Some(_)) => whole += 1,
                     Ok(None) | Err(StoreError::Sealed(_)) => broken.push(kept.file.to_string()),
                     Err(fault) => return Err(fault.into()),
+                }
+            }
+        }
+    }
+    Ok((whole, broken))
+}
+
+/// Opens every sealed text. How many could be, and where those stand that could not.
+pub async fn texts(db: &Db, seals: &Seals) -> Done<(usize, Vec<String>)> {
+    let (mut whole, mut broken) = (0, Vec::new());
+    let practices = practices::all(&mut *db.read().await?).await?;
+    for (practice, column) in
+        practices.iter().flat_map(|practice| text_columns::ALL.iter().map(|column| (practice.id, *column)))
+    {
+        let mut after = String::new();
+        loop {
+            let next = text_columns::after(&mut *db.read().await?, practice, column, &after, AT_ONCE).await?;
+            let Some(last) = next.last() else { break };
+            after = last.row_id.clone();
+            for text in next {
+                match text.sealed.open(seals, column, &text.row_id) {
+                    Ok(_) => whole += 1,
+                    Err(_) => broken.push(format!("{} of {}", column.name, text.row_id)),
                 }
             }
         }

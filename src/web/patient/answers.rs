@@ -128,7 +128,11 @@ fn view(app: &App, answered: &Answered, message: &Message, words: AnswersWords) 
         from,
         side,
         sent: clock(message.sent),
-        body: message.body.clone(),
+        // Nobody is shown other words than were written, and nobody is left without a number.
+        body: message
+            .body
+            .read()
+            .map_or_else(|| words.cannot_be_read(&answered.practice.phone), str::to_owned),
         read: message.read.filter(|_| from_practice).map(clock),
         can_mark: (from_practice && message.read.is_none()).then_some(()),
     }

@@ -138,6 +138,8 @@ fn action_words(action: &str) -> String {
         "books.whole_again" => "found the books whole again of",
         "photo.damaged" => "cannot read",
         "photo.whole_again" => "can read again",
+        "text.unreadable" => "cannot read the words of",
+        "text.readable" => "no longer misses the words of",
         "backup.make" => "made a back-up of",
         "backup.prove" => "learned that a back-up can be restored of",
         "server.restore" => "came out of a back-up:",

@@ -42,6 +42,7 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::QueueOld => "A check has waited longer than the practice wants any to wait",
         AlarmKind::DrillMissing => "No drill was answered for more than a week",
         AlarmKind::PhotoDamaged => "A photo cannot be read as it was kept",
+        AlarmKind::TextUnreadable => "Something that was typed cannot be read any more",
         AlarmKind::PasswordGuessed => "Somebody tries one password after another",
         AlarmKind::LinksGuessed => "Somebody tries one patient link after another",
         AlarmKind::LinkFloods => "One patient link sends far more photos than a wound needs",
@@ -71,6 +72,10 @@ pub fn advice(kind: AlarmKind) -> &'static str {
         }
         AlarmKind::PhotoDamaged => {
             "Ask whoever looks after the server to bring its file back from a back-up. The record names it."
+        }
+        AlarmKind::TextUnreadable => {
+            "Its page says so. Ask whoever looks after the server whether a key is missing, or to bring it back from a back-up. The \
+             record names where it stands. If it may be urgent, ring the patient."
         }
         AlarmKind::PasswordGuessed => {
             "Ask the colleague whether it was them. The record names whom it is about; browsers they use stay open."

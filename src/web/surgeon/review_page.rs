@@ -144,9 +144,9 @@ impl ReviewPage {
         let (check, zone, patient) = (&opened.check, &opened.practice.zone, &opened.patient);
         let operation = &opened.wound.operation;
         let today = now.to_zoned_datetime(zone.clone()).date();
-        let before_answers = opened.before.as_ref().map(|(earlier, _)| &earlier.answers);
+        let before_answers = opened.before.as_ref().map(|(earlier, _)| earlier.answers_shown());
         let context = Context::of(operation, &opened.wound.risk, strip_out_before(opened));
-        let answers = answer_words::lines(&check.answers, before_answers, &context);
+        let answers = answer_words::lines(&check.answers_shown(), before_answers.as_ref(), &context);
         let clock = |at| time_words::clock_time(at, now, zone, STAFF_LANGUAGE);
         let mine = check.claim.filter(|claim| claim.by == me && claim.until > now);
         ReviewPage {
@@ -342,7 +342,7 @@ fn message_view(opened: &Opened, message: &Message, now: Timestamp) -> MessageVi
             (Sender::Practice, None) => "The practice".to_owned(),
         },
         is_patient,
-        body: message.body.clone(),
+        body: message.body.to_string(),
         sent: clock(message.sent),
         read: match (message.sender, message.read) {
             (Sender::Practice, Some(read)) => format!("read {}", clock(read)),
@@ -374,7 +374,7 @@ fn call_view(callback: &Callback, now: Timestamp, zone: &TimeZone) -> CallView {
             Some(closed) => format!("{how} ({})", clock(closed)),
             None => how,
         },
-        note: callback.hand_back_note.clone(),
+        note: callback.hand_back_note.to_string(),
         is_handed_back: callback.state == CallbackState::HandedBack,
     }
 }
@@ -393,6 +393,6 @@ fn decisions(opened: &Opened, now: Timestamp) -> Vec<DecisionView> {
         .reviews
         .iter()
         .filter(|review| review.check == opened.check.id)
-        .map(|review| DecisionView { words: words(review), note: review.note.clone() })
+        .map(|review| DecisionView { words: words(review), note: review.note.to_string() })
         .collect()
 }
