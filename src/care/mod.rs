@@ -23,6 +23,7 @@ pub mod drill;
 pub mod duty;
 mod duty_told;
 pub mod enrol;
+pub mod envelope;
 pub mod explain;
 pub mod figures;
 pub mod flood;
@@ -73,7 +74,7 @@ pub mod working;
 
 pub use desk::{Desk, News};
 pub use knock::LinkHolder;
-pub use secrets::{Secret, grouped, sha256_hex};
+pub use secrets::{Secret, grouped, reference, sha256_hex};
 
 use jiff::SignedDuration;
 use jiff::Timestamp;

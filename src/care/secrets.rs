@@ -23,6 +23,8 @@ pub const MOST_WRONG: i64 = 50;
 /// Letters of typed codes: no I, L, O or U, so that they read the same aloud and on paper (Crockford's base 32).
 const CODE_LETTERS: &[u8; 32] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
 const CODE_LENGTH: usize = 16;
+/// Of a sealed code: twenty letters, of which four find its row and sixteen (80 bits) are the secret (safety promise H2).
+const SEALED_CODE_LENGTH: usize = 20;
 /// 20 bytes in letters of six bits.
 const LINK_TOKEN_LENGTH: usize = 27;
 /// The first letters of a typed code find its row; the other twelve (60 bits) are the secret.
@@ -71,9 +73,25 @@ pub(in crate::care) fn typed_code(chance: &Chance) -> Secret {
     Secret(letters.iter().collect())
 }
 
+/// A code for a sealed envelope: 20 letters.
+pub(in crate::care) fn sealed_code(chance: &Chance) -> Secret {
+    let letters =
+        chance.bytes::<SEALED_CODE_LENGTH>().map(|byte| char::from(CODE_LETTERS[usize::from(byte % 32)]));
+    Secret(letters.iter().collect())
+}
+
 /// What a person typed as a code, made comparable: upper case, no spaces or dashes, O read as 0, I and L as 1.
 /// `None` when it cannot be a code.
 pub(in crate::care) fn read_typed_code(typed: &str) -> Option<String> {
+    read_letters(typed, CODE_LENGTH)
+}
+
+/// The same of a sealed code.
+pub(in crate::care) fn read_sealed_code(typed: &str) -> Option<String> {
+    read_letters(typed, SEALED_CODE_LENGTH)
+}
+
+fn read_letters(typed: &str, length: usize) -> Option<String> {
     let code: String = typed
         .chars()
         .filter(|letter| !letter.is_whitespace() && !matches!(letter, '-' | '‐' | '–'))
@@ -83,7 +101,7 @@ pub(in crate::care) fn read_typed_code(typed: &str) -> Option<String> {
             other => other,
         })
         .collect();
-    let right = code.len() == CODE_LENGTH && code.bytes().all(|byte| CODE_LETTERS.contains(&byte));
+    let right = code.len() == length && code.bytes().all(|byte| CODE_LETTERS.contains(&byte));
     right.then_some(code)
 }
 
@@ -97,6 +115,11 @@ pub fn grouped(code: &str) -> String {
 pub(in crate::care) fn receipt_code(chance: &Chance) -> String {
     let letters = chance.bytes::<8>().map(|byte| char::from(CODE_LETTERS[usize::from(byte % 32)]));
     grouped(&letters.iter().collect::<String>())
+}
+
+/// By what a person and the log call one fault: eight letters in two groups. It opens nothing.
+pub fn reference(chance: &Chance) -> String {
+    receipt_code(chance)
 }
 
 /// A PIN of six digits that is not among the first anyone would try.
@@ -222,6 +245,19 @@ mod tests {
         assert_eq!(read_typed_code("k7qm-4t9x 2hrd-pwoi"), Some("K7QM4T9X2HRDPW01".to_owned()));
         assert_eq!(read_typed_code("K7QM"), None);
         assert_eq!(read_typed_code("K7QM-4T9X-2HRD-PW8U"), None);
+    }
+
+    #[test]
+    fn a_sealed_code_has_a_hundred_bits_of_which_eighty_are_the_secret_and_never_comes_twice() {
+        let chance = Chance::OperatingSystem;
+        let codes: std::collections::BTreeSet<String> =
+            (0..10_000).map(|_| sealed_code(&chance).reveal().to_owned()).collect();
+        assert_eq!(codes.len(), 10_000);
+        for code in codes {
+            assert_eq!(read_sealed_code(&grouped(&code).to_lowercase()), Some(code.clone()));
+            assert_eq!(code.len(), LOCATOR_LENGTH + 16, "five bits a letter");
+            assert_eq!(read_typed_code(&code), None, "no other code is as long");
+        }
     }
 
     #[test]

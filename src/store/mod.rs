@@ -51,6 +51,7 @@ pub mod replies;
 pub mod reviews;
 mod row;
 pub mod sealed_blobs;
+pub mod sealed_codes;
 pub mod second_steps;
 pub mod server;
 pub mod sign_in_tries;

@@ -17,9 +17,11 @@ use axum::routing::MethodFilter;
 use axum::routing::on;
 
 use crate::care::LinkHolder;
+use crate::care::envelope;
 use crate::care::knock;
 use crate::care::second_step::Coming;
 use crate::care::sign_in;
+use crate::store::sealed_codes::Look;
 use crate::store::staff::StaffMember;
 use crate::store::staff_sessions::StaffSession;
 use crate::store::staff_sessions::Stage;
@@ -43,6 +45,8 @@ pub enum Who {
     Provider,
     /// A phone that opened a patient link. What needs the PIN says so itself.
     Phone,
+    /// Whoever opened the sealed envelope: looks, and changes nothing.
+    Onlooker,
     /// Staff at the second step of signing in, or wholly in.
     Entering,
     /// Any staff member who is signed in.
@@ -62,7 +66,7 @@ impl Who {
     fn admits(self, member: &StaffMember) -> bool {
         match self {
             Who::Anyone | Who::Entering | Who::Staff => true,
-            Who::Provider | Who::Phone => false,
+            Who::Provider | Who::Phone | Who::Onlooker => false,
             Who::Surgeon => member.roles.surgeon,
             Who::Office => member.roles.office,
             Who::Caller => member.roles.office || member.roles.surgeon,
@@ -146,6 +150,7 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
     let entered = match who {
         Who::Anyone | Who::Provider => Ok(()),
         Who::Phone => enter_phone(&app, &mut request).await.map(|holder| asked_by = Some(holder)),
+        Who::Onlooker => enter_look(&app, &mut request).await,
         Who::Entering
         | Who::Staff
         | Who::Surgeon
@@ -188,6 +193,14 @@ async fn enter_phone(app: &App, request: &mut Request) -> Result<LinkHolder, Pag
     }
     request.extensions_mut().insert(Phone { holder: holder.clone(), token });
     Ok(holder)
+}
+
+/// Nothing is kept alive: a look ends at its hour, however busy.
+async fn enter_look(app: &App, request: &mut Request) -> Result<(), PageError> {
+    let token = Cookie::Look.read(app, request.headers()).ok_or(PageError::LookOver)?;
+    let look = envelope::running(&app.desk, &token, app.now()).await?.ok_or(PageError::LookOver)?;
+    request.extensions_mut().insert(Onlooker { look, token });
+    Ok(())
 }
 
 async fn enter_staff(app: &App, door: &Door, request: &mut Request) -> Result<(), PageError> {
@@ -241,6 +254,21 @@ impl Member {
 pub struct Phone {
     pub holder: LinkHolder,
     pub token: String,
+}
+
+/// Whoever opened the sealed envelope, and their look's token. Only behind an onlooker's door.
+#[derive(Clone, Debug)]
+pub struct Onlooker {
+    pub look: Look,
+    pub token: String,
+}
+
+impl<S: Sync> FromRequestParts<S> for Onlooker {
+    type Rejection = PageError;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Onlooker, PageError> {
+        parts.extensions.get::<Onlooker>().cloned().ok_or(PageError::LookOver)
+    }
 }
 
 impl<S: Sync> FromRequestParts<S> for Member {

@@ -23,6 +23,8 @@ pub enum PageError {
     NotFresh,
     /// No phone session, or its link was closed.
     NoLink,
+    /// The look by a sealed code ended, or never began.
+    LookOver,
     NotAllowed,
     NotFound,
     /// A change that did not come from one of our own pages.
@@ -72,6 +74,7 @@ impl PageError {
             PageError::SignedOut
             | PageError::HalfIn
             | PageError::NoLink
+            | PageError::LookOver
             | PageError::Care(CareError::LinkClosed) => StatusCode::UNAUTHORIZED,
             PageError::NotAllowed | PageError::FromElsewhere | PageError::InTheOpen => StatusCode::FORBIDDEN,
             PageError::NotFound => StatusCode::NOT_FOUND,
@@ -96,6 +99,7 @@ impl PageError {
             | PageError::HalfIn
             | PageError::NotFresh
             | PageError::NoLink
+            | PageError::LookOver
             | PageError::NotAllowed
             | PageError::NotFound
             | PageError::FromElsewhere
@@ -129,6 +133,12 @@ impl PageError {
                     .to_owned(),
                 "/go",
                 "Type the code / Escriba el código",
+            ),
+            PageError::LookOver => (
+                "The look is over",
+                "A sealed code opens once, for 60 minutes; a lead may end it sooner.".to_owned(),
+                "/envelope",
+                "Sealed code",
             ),
             PageError::NotAllowed | PageError::Care(CareError::NotAllowed) => (
                 "Not part of your role",

@@ -8,6 +8,7 @@ pub mod client_address;
 mod cookies;
 mod csv;
 mod doors;
+mod envelope;
 pub mod error;
 mod headers;
 mod health;
