@@ -43,6 +43,7 @@ mod password;
 pub mod patients;
 pub mod phone_push;
 pub mod phones;
+pub mod pins;
 pub mod plan;
 pub mod plan_text;
 pub mod progress;

@@ -90,6 +90,20 @@ pub(in crate::care) async fn note_list_view(
     note_view(desk, member, action, &format!("practice:{}", member.practice), at).await
 }
 
+/// Notes that a handler fell over, by the reference it is called in the log. `door`: its method and pattern, never an address.
+pub async fn note_fell_over(
+    desk: &Desk,
+    practice: PracticeId,
+    reference: &str,
+    door: &str,
+    at: Timestamp,
+) -> Done<()> {
+    let (subject, detail) = (format!("reference:{reference}"), format!("door={door}"));
+    let mut tx = desk.db.write().await?;
+    note(&mut tx, practice, Actor::Program, "server.fell_over", &subject, &detail, at).await?;
+    Ok(tx.commit().await?)
+}
+
 /// The newest lines of the practice's record, for the lead.
 pub async fn newest(desk: &Desk, lead: &StaffMember, limit: i64) -> Done<Vec<AuditEntry>> {
     if !lead.roles.lead {

@@ -228,6 +228,7 @@ pub(in crate::care) fn wait_after_wrong_s(wrong_in_a_row: i64) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::care::knock::PIN_HARD_STOP;
     use jiff::civil::date;
 
     #[test]
@@ -272,6 +273,41 @@ mod tests {
         }
         let chance = Chance::seeded(4);
         assert!((0..2_000).all(|_| !is_easy_pin(pin(&chance, born).reveal(), born)));
+    }
+
+    #[test]
+    fn of_a_million_links_thirty_guesses_at_each_open_no_more_than_the_sum_says() {
+        let (chance, born) = (Chance::seeded(9), date(1961, 4, 17));
+        let pins = || (0..1_000_000).map(|pin| format!("{pin:06}")).filter(|pin| !is_easy_pin(pin, born));
+        let all = pins().count();
+        // Every PIN that is given out is as likely as any other: whichever thirty an attacker tries, the chance is the same.
+        let most = usize::try_from(PIN_HARD_STOP).unwrap();
+        let guesses: Vec<String> = pins().step_by(all / 40).skip(5).take(40).collect();
+        assert!(guesses.len() > most, "whoever could would try more");
+        let (mut opened, mut tried, mut waited_s) = (0, 0_usize, 0);
+        let links = 1_000_000;
+        for _ in 0..links {
+            let pin = pin(&chance, born);
+            (tried, waited_s) = (0, 0);
+            // As `knock::try_pin` counts: nothing is looked at after the last of them, nor while a wait runs.
+            for (wrong, guess) in (0..).zip(&guesses) {
+                if wrong >= PIN_HARD_STOP {
+                    break;
+                }
+                waited_s += wait_after_wrong_s(wrong);
+                tried += 1;
+                if guess == pin.reveal() {
+                    opened += 1;
+                    break;
+                }
+            }
+        }
+        assert_eq!(tried, most);
+        assert!(waited_s > 19 * 3_600, "thirty guesses take most of a day: {waited_s} s");
+        let expected = f64::from(links) * most as f64 / all as f64;
+        let sigma = expected.sqrt();
+        println!("{opened} of {links} opened; expected {expected:.1} ± {sigma:.1}, of {all} PINs");
+        assert!((f64::from(opened) - expected).abs() <= 3.0 * sigma, "{opened} and not {expected:.1}");
     }
 
     #[test]

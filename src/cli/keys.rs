@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use jiff::SignedDuration;
 use jiff::Timestamp;
 
+use crate::care::pins;
 use crate::care::second_step::app;
 use crate::cli::BadInput;
 use crate::cli::Failure;
@@ -85,8 +86,10 @@ async fn counted(db: &Db) -> Result<Vec<(PracticeId, String, Vec<(u32, i64)>)>, 
     let mut all = Vec::new();
     for practice in practices::all(&mut conn).await? {
         let mut counts = sealed_blobs::count_by_key(&mut conn, practice.id).await?;
-        for (_, seed) in second_steps::seeds(&mut conn, practice.id).await? {
-            let version = KeyRing::version_of(&seed).unwrap_or(0);
+        let seeds = second_steps::seeds(&mut conn, practice.id).await?;
+        let pepper = practices::sealed_pin_pepper(&mut conn, practice.id).await?;
+        for sealed in seeds.into_iter().map(|(_, seed)| seed).chain(pepper) {
+            let version = KeyRing::version_of(&sealed).unwrap_or(0);
             match counts.iter_mut().find(|(used, _)| *used == version) {
                 Some((_, many)) => *many += 1,
                 None => counts.push((version, 1)),
@@ -165,6 +168,7 @@ async fn rewrap(settings: &Settings) -> Result<(), Failure> {
             tx.commit().await?;
         }
         many += rewrap_seeds(&db, practice, &ring).await?;
+        many += rewrap_pepper(&db, practice, &ring).await?;
     }
     db.close().await;
     println!("{many} keys were wrapped anew by key {}.", ring.newest());
@@ -185,6 +189,18 @@ async fn rewrap_seeds(db: &Db, practice: PracticeId, ring: &KeyRing) -> Result<i
     }
     tx.commit().await?;
     Ok(many)
+}
+
+async fn rewrap_pepper(db: &Db, practice: PracticeId, ring: &KeyRing) -> Result<i64, Failure> {
+    let mut tx = db.write().await?;
+    let Some(sealed) = practices::sealed_pin_pepper(&mut tx, practice).await? else { return Ok(0) };
+    let rewrapped = ring
+        .rewrapped(&sealed, &pins::about(practice), &Chance::OperatingSystem)
+        .map_err(|fault| format!("the pepper of {practice}: {fault}"))?;
+    let Some(rewrapped) = rewrapped else { return Ok(0) };
+    practices::reseal_pin_pepper(&mut tx, practice, &sealed, &rewrapped).await?;
+    tx.commit().await?;
+    Ok(1)
 }
 
 /// Believes the copy only when every key is in it.

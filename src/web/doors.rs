@@ -7,7 +7,6 @@ use axum::extract::Request;
 use axum::extract::State;
 use axum::handler::Handler;
 use axum::http::Method;
-use axum::http::header;
 use axum::http::request::Parts;
 use axum::middleware::Next;
 use axum::middleware::from_fn_with_state;
@@ -21,6 +20,7 @@ use crate::care::envelope;
 use crate::care::knock;
 use crate::care::second_step::Coming;
 use crate::care::sign_in;
+use crate::ids::PracticeId;
 use crate::store::sealed_codes::Look;
 use crate::store::staff::StaffMember;
 use crate::store::staff_sessions::StaffSession;
@@ -28,10 +28,10 @@ use crate::store::staff_sessions::Stage;
 use crate::web::App;
 use crate::web::cookies::Cookie;
 use crate::web::error::LinkNotOpen;
-use crate::web::error::OursFailed;
 use crate::web::error::PageError;
+use crate::web::fell_over;
+use crate::web::fell_over::Asked;
 use crate::web::patient::late;
-use crate::web::patient::unsaved;
 use crate::web::sign_in::turn_away;
 
 /// A page that reads itself again sends this: it must not keep a session alive that nobody is sitting at.
@@ -136,6 +136,18 @@ impl Doors {
         self
     }
 
+    /// Behind a rule like any other, and in no table: only tests know of it.
+    #[cfg(feature = "doubles")]
+    pub fn unlisted<H, T>(self, path: &'static str, who: Who, handler: H) -> Doors
+    where
+        H: Handler<T, App>,
+        T: 'static,
+    {
+        let mut hung = self.get(path, who, handler);
+        hung.table.pop();
+        hung
+    }
+
     pub fn into_parts(self) -> (Router<App>, Vec<Door>) {
         (self.router, self.table)
     }
@@ -160,8 +172,9 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
         | Who::Lead
         | Who::Judge => enter_staff(&app, &door, &mut request).await,
     };
+    let practice = staff_of(&request);
     let mut response = match entered {
-        Ok(()) => next.run(request).await,
+        Ok(()) => fell_over::caught(next.run(request)).await,
         Err(refused @ PageError::NoLink) => late::not_in(&app, refused, request).await,
         Err(refused) => turn_away(&app, refused, who, request).await.into_response(),
     };
@@ -171,18 +184,19 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
     {
         response = page;
     }
-    if who == Who::Phone && response.extensions().get::<OursFailed>().is_some() {
-        let (practice, language) = asked_by.map(|holder| (holder.practice, holder.language)).unzip();
-        let language = language.unwrap_or_default();
-        let after = response.headers().get(header::RETRY_AFTER).cloned();
-        response = unsaved::page(&app, practice, language, &method, response.status());
-        if let Some(after) = after {
-            response.headers_mut().insert(header::RETRY_AFTER, after);
-        }
-    }
+    let practice = practice.or(asked_by.as_ref().map(|holder| holder.practice));
+    let language = asked_by.map(|holder| holder.language).unwrap_or_default();
+    let phone = (who == Who::Phone).then_some(language);
+    response = fell_over::see_to(&app, Asked { method: &method, door: path, practice, phone }, response).await;
     let took_ms = app.now().duration_since(began).as_millis();
     tracing::info!(%method, path, status = response.status().as_u16(), took_ms, "answered");
     response
+}
+
+/// The practice of whoever a staff door, or an onlooker's, let in.
+fn staff_of(request: &Request) -> Option<PracticeId> {
+    let member = request.extensions().get::<Member>().map(|member| member.member.practice);
+    member.or_else(|| request.extensions().get::<Onlooker>().map(|onlooker| onlooker.look.practice))
 }
 
 async fn enter_phone(app: &App, request: &mut Request) -> Result<LinkHolder, PageError> {

@@ -10,6 +10,7 @@ mod csv;
 mod doors;
 mod envelope;
 pub mod error;
+mod fell_over;
 mod headers;
 mod health;
 mod https_only;

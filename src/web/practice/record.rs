@@ -78,6 +78,8 @@ fn actor_words(actor: &str, staff: &[StaffMember], looks: &[(LookId, String)]) -
 fn subject_words(subject: &str, staff: &[StaffMember]) -> String {
     match subject.split_once(':') {
         Some(("staff", id)) => staff_name(id, staff),
+        // Read out to whoever looks into the log: whole.
+        Some(("reference", id)) => format!("reference {id}"),
         Some((kind, id)) => format!("{} {}", kind.replace('_', " "), short(id)),
         None => subject.to_owned(),
     }
