@@ -631,7 +631,8 @@ async fn a_fault_of_ours_carries_the_headers_too() {
     let place = Place::sqlite();
     let house = furnished(&place).await;
     let cookies = [house.cookie(Visitor::Surgeon).await, house.cookie(Visitor::Phone).await];
-    let queries = ["ALTER TABLE staff_session RENAME TO away", "ALTER TABLE patient_session RENAME TO away_too"];
+    let queries =
+        ["ALTER TABLE staff_session RENAME TO away", "ALTER TABLE patient_session RENAME TO away_too"];
     for sql in queries {
         sqlx::query(sql).execute(&mut *house.practice.books().await).await.unwrap();
     }

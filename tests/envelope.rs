@@ -48,8 +48,7 @@ struct House {
 }
 
 async fn house(practice: Practice) -> House {
-    let (lead, office, surgeon) =
-        (practice.lead().await, practice.office().await, practice.surgeon().await);
+    let (lead, office, surgeon) = (practice.lead().await, practice.office().await, practice.surgeon().await);
     let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
     let waiting = phone.sends("one", in_danger(), &[jpeg(1)]).await.check;
     let other = office.enrols("Ned Gray", &surgeon).await.opens_link().await;
@@ -117,7 +116,8 @@ async fn the_code_opens_once_and_shows_what_waits_to_read_and_nothing_else() {
             assert!(html.contains(&format!("/look/photos/{}{wanted}", house.photo)), "the photo is shown");
             assert!(!html.contains("method=\"post\""), "nothing can be pressed");
             let tags = tags(&html);
-            let links = tags.iter().filter(|tag| tag.starts_with("a ")).filter_map(|tag| attribute(tag, "href"));
+            let links =
+                tags.iter().filter(|tag| tag.starts_with("a ")).filter_map(|tag| attribute(tag, "href"));
             for to in links {
                 let stays = to.starts_with("/look/") || to.starts_with('#') || to.starts_with("tel:");
                 assert!(stays, "a link leads to {to}");
@@ -298,16 +298,14 @@ async fn everybody_on_staff_is_told_at_once_and_until_a_lead_has_noted_what_happ
         assert!(told.iter().all(|notice| notice.kind == NoticeKind::Alarm && notice.due == practice.now()));
         for staff in [&house.surgeon, &office, &house.lead] {
             let page = staff.opens("/alarms").await;
-            page.must_say("Somebody opened the sealed envelope").must_say("Kim Vale: the surgeons are cut off");
+            page.must_say("Somebody opened the sealed envelope")
+                .must_say("Kim Vale: the surgeons are cut off");
         }
         office.opens("/patients").await.must_say("1 alarm.");
         // It is told again until somebody takes it, and it stays when they did, and when the look is over.
         practice.minutes_of_work_pass(16).await;
         let about = format!("alarm:{} time:2", alarm.id);
-        assert_eq!(
-            notices::about(&mut *practice.books().await, practice.id, &about).await.unwrap().len(),
-            3
-        );
+        assert_eq!(notices::about(&mut *practice.books().await, practice.id, &about).await.unwrap().len(), 3);
         let surgeon = Staff::signs_in(practice, house.surgeon.member.clone()).await;
         surgeon.presses(&format!("/alarms/{}/take", alarm.id), &[]).await.is_fine();
         surgeon.presses(&format!("/alarms/{}/end", alarm.id), &[]).await;
@@ -320,7 +318,10 @@ async fn everybody_on_staff_is_told_at_once_and_until_a_lead_has_noted_what_happ
         page.must_say("Say who it was");
         lead.presses(&note, &[("note", "Kim is the night nurse: rang both patients.")]).await.is_fine();
         assert!(open_alarms(practice, AlarmKind::EnvelopeOpened).await.is_empty());
-        lead.opens("/practice/envelope").await.must_say("Kim is the night nurse").must_say("noted by Lee Park");
+        lead.opens("/practice/envelope")
+            .await
+            .must_say("Kim is the night nurse")
+            .must_say("noted by Lee Park");
         assert_eq!(lead.presses(&note, &[("note", "again")]).await.status, StatusCode::CONFLICT);
     })
     .await;
@@ -369,7 +370,8 @@ async fn wrong_codes_are_slowed_by_address_and_told_and_the_right_one_opens_from
         let practice = &house.practice;
         let code = prints_code(&house.lead).await;
         for number in 0..wrong_codes::WRONG {
-            let typed = if number == 0 { mistyped(&code) } else { format!("AAAA-BBBB-CCCC-DDDD-000{number}") };
+            let typed =
+                if number == 0 { mistyped(&code) } else { format!("AAAA-BBBB-CCCC-DDDD-000{number}") };
             let page = types_from(practice, "192.0.2.7", &typed).await;
             assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY);
             page.must_say("That code opens nothing.");
@@ -410,8 +412,7 @@ async fn many_at_once_open_it_once_and_a_form_half_filled_in_does_not_use_it_up(
             page.must_say(words).must_say("The code was not looked at yet");
         }
         let moment = practice.moment();
-        let opening =
-            Opening { code: &code, name: "Kim Vale", reason: "cut off", browser: "", from: None };
+        let opening = Opening { code: &code, name: "Kim Vale", reason: "cut off", browser: "", from: None };
         let tries = (0..8).map(|_| envelope::open(practice.desk(), opening, &moment));
         let opened = futures::future::join_all(tries).await;
         let tokens = opened.iter().filter(|one| matches!(one, Ok(Some(_)))).count();

@@ -76,7 +76,9 @@ mod on_purpose {
                 assert_eq!(lines[0].detail, format!("door=GET {path}"));
             }
             let page = get(&practice, "/my/falls-over", &phone.cookie).await;
-            page.must_say("This page does not open now").must_say("Esta página no abre ahora").must_say("911");
+            page.must_say("This page does not open now")
+                .must_say("Esta página no abre ahora")
+                .must_say("911");
             let lead = practice.lead().await;
             lead.opens("/practice/record").await.must_say("fell over while it answered");
             // The others go on, and so does whoever fell over.
@@ -106,7 +108,8 @@ mod on_purpose {
             phone.opens("/my").await.status
         });
         let (fallen, worked) =
-            futures::future::join(futures::future::join_all(falling), futures::future::join_all(working)).await;
+            futures::future::join(futures::future::join_all(falling), futures::future::join_all(working))
+                .await;
         assert!(fallen.iter().all(|page| page.status == StatusCode::INTERNAL_SERVER_ERROR));
         assert!(worked.iter().all(|status| *status == StatusCode::OK));
         assert_eq!(phone.checks().await.len(), 40);

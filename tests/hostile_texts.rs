@@ -16,9 +16,28 @@ use support::rows_of;
 
 /// Together no longer than a name may be.
 const HOSTILE: [&[&str]; 3] = [
-    &["<script>alert(1)</script>", "\"'`><img src=x onerror=alert(1)>", "&lt;b&gt;&amp;&#0;", "</textarea><!--"],
-    &["\u{202e}gpj.exe\u{202c}", "\u{200f}שלום", "a\0b", "😀𝒳\u{1f1e8}\u{1f1ed}", "e\u{301}", "\u{feff}", "\\u003cscript\\u003e"],
-    &["{{7*7}}{% raw %}${7*7}<%= 7 %>", "'; DROP TABLE patient; --", "%s%n%00", "../../etc/passwd", "javascript:alert(1)"],
+    &[
+        "<script>alert(1)</script>",
+        "\"'`><img src=x onerror=alert(1)>",
+        "&lt;b&gt;&amp;&#0;",
+        "</textarea><!--",
+    ],
+    &[
+        "\u{202e}gpj.exe\u{202c}",
+        "\u{200f}שלום",
+        "a\0b",
+        "😀𝒳\u{1f1e8}\u{1f1ed}",
+        "e\u{301}",
+        "\u{feff}",
+        "\\u003cscript\\u003e",
+    ],
+    &[
+        "{{7*7}}{% raw %}${7*7}<%= 7 %>",
+        "'; DROP TABLE patient; --",
+        "%s%n%00",
+        "../../etc/passwd",
+        "javascript:alert(1)",
+    ],
 ];
 
 /// Longer than any field of a name or a reason.
@@ -81,8 +100,7 @@ async fn types_everywhere(hostile: &str) -> Round {
     let tables = rows_of(&mut *practice.books().await, practice.id).await;
     assert!(!tables["patient"].is_empty(), "a table is gone");
     // What was kept is shown on pages that were read before it was typed.
-    let later =
-        Tour::of_everybody(&practice, &staff, &phone, FormsMet::LeftAlone, |_| String::new()).await;
+    let later = Tour::of_everybody(&practice, &staff, &phone, FormsMet::LeftAlone, |_| String::new()).await;
     for (path, page) in answers.iter().chain(&later) {
         round.looks_at(path, page);
     }

@@ -58,7 +58,8 @@ async fn the_books_alone_do_not_let_anybody_try_a_pin() {
         assert_eq!(far.types_pin().await, PinTry::Right);
         let row = |rows: std::collections::BTreeMap<String, Vec<String>>| {
             let row = rows["practice"][0].clone();
-            let pepper = row.split(' ').find(|pair| pair.starts_with("sealed_pin_pepper=")).unwrap().to_owned();
+            let pepper =
+                row.split(' ').find(|pair| pair.starts_with("sealed_pin_pepper=")).unwrap().to_owned();
             assert!(pepper.len() > 100, "{pepper}");
             pepper
         };
@@ -76,11 +77,8 @@ async fn the_books_alone_do_not_let_anybody_try_a_pin() {
 /// As links were kept before there was a pepper.
 async fn is_from_before(phone: &Phone, pin: &str) {
     let practice = &phone.patient.practice;
-    let argon2 = Argon2::new(
-        argon2::Algorithm::Argon2id,
-        argon2::Version::V0x13,
-        Params::new(8, 1, 1, None).unwrap(),
-    );
+    let argon2 =
+        Argon2::new(argon2::Algorithm::Argon2id, argon2::Version::V0x13, Params::new(8, 1, 1, None).unwrap());
     let phc = argon2.hash_password_with_salt(pin.as_bytes(), b"only for tests!!").unwrap().to_string();
     let mut tx = practice.desk().db.write().await.unwrap();
     sqlx::query("UPDATE patient_link SET pin_phc = $1, pin_peppered = 0 WHERE id = $2")

@@ -143,7 +143,8 @@ async fn under_whatever_name_a_photo_comes_it_is_kept_under_its_hash_and_the_hea
             assert!(page.headers.get(header::SET_COOKIE).is_none(), "{name:?}");
             assert!(!format!("{:?}", page.headers).contains("zqname"), "{name:?}");
             let check = phone.checks().await.remove(0);
-            for photo in photos::of_check(&mut *practice.books().await, practice.id, check.id).await.unwrap() {
+            for photo in photos::of_check(&mut *practice.books().await, practice.id, check.id).await.unwrap()
+            {
                 let renditions = photo.renditions.expect("it is a picture, whatever it is called");
                 for blob in [&renditions.full, &renditions.review, &renditions.small] {
                     assert!(is_hex_name(blob.as_str()), "{blob}");

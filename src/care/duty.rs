@@ -138,12 +138,7 @@ pub(in crate::care) async fn of_nobody(
 ) -> Done<MyDuty> {
     let roster = duty::roster(conn, practice).await?;
     let keeps_roster = !roster.is_blank();
-    Ok(MyDuty {
-        until: None,
-        held: 0,
-        keeps_roster,
-        nobody: keeps_roster && roster.on_duty(now).is_empty(),
-    })
+    Ok(MyDuty { until: None, held: 0, keeps_roster, nobody: keeps_roster && roster.on_duty(now).is_empty() })
 }
 
 /// How many times within [`SHOWN_DAYS`] a person is on duty: as many gaps as switching them off can leave.

@@ -250,8 +250,7 @@ pub async fn photo(
     let found = {
         let mut conn = desk.db.read().await?;
         let Some(found) = photos::find(&mut conn, look.practice, id).await? else { return Ok(None) };
-        let check =
-            checks::find(&mut conn, look.practice, found.check).await?.ok_or(CareError::NotFound)?;
+        let check = checks::find(&mut conn, look.practice, found.check).await?.ok_or(CareError::NotFound)?;
         let of_wound = checks::of_wound(&mut conn, look.practice, check.wound).await?;
         if !of_wound.iter().any(|check| is_open(check.state)) {
             return Ok(None);

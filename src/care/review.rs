@@ -182,11 +182,7 @@ pub async fn view(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Tim
 }
 
 /// Reads everything about a check, and notes nothing.
-pub(in crate::care) async fn gather(
-    desk: &Desk,
-    practice_id: PracticeId,
-    id: WoundCheckId,
-) -> Done<Opened> {
+pub(in crate::care) async fn gather(desk: &Desk, practice_id: PracticeId, id: WoundCheckId) -> Done<Opened> {
     let mut conn = desk.db.read().await?;
     let check = checks::find(&mut conn, practice_id, id).await?.ok_or(CareError::NotFound)?;
     let wound = wounds::find(&mut conn, practice_id, check.wound).await?.ok_or(CareError::NotFound)?;

@@ -184,18 +184,8 @@ pub async fn keep_pin_pepper(conn: &mut Conn, id: PracticeId, sealed: &[u8]) -> 
 }
 
 /// The same pepper under another key; nothing when it was replaced meanwhile.
-pub async fn reseal_pin_pepper(
-    conn: &mut Conn,
-    id: PracticeId,
-    before: &[u8],
-    sealed: &[u8],
-) -> Stored<()> {
+pub async fn reseal_pin_pepper(conn: &mut Conn, id: PracticeId, before: &[u8], sealed: &[u8]) -> Stored<()> {
     const SQL: &str = "UPDATE practice SET sealed_pin_pepper = $3 WHERE id = $1 AND sealed_pin_pepper = $2";
-    sqlx::query(SQL)
-        .bind(id.to_string())
-        .bind(before.to_vec())
-        .bind(sealed.to_vec())
-        .execute(conn)
-        .await?;
+    sqlx::query(SQL).bind(id.to_string()).bind(before.to_vec()).bind(sealed.to_vec()).execute(conn).await?;
     Ok(())
 }

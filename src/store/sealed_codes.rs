@@ -131,12 +131,7 @@ pub async fn standing(conn: &mut Conn, practice: PracticeId) -> Stored<Option<Se
 }
 
 /// Uses a code up; false: it was opened before, or replaced.
-pub async fn use_up(
-    conn: &mut Conn,
-    practice: PracticeId,
-    id: SealedCodeId,
-    now: Timestamp,
-) -> Stored<bool> {
+pub async fn use_up(conn: &mut Conn, practice: PracticeId, id: SealedCodeId, now: Timestamp) -> Stored<bool> {
     const SQL: &str =
         "UPDATE sealed_code SET ended_ms = $3 WHERE practice_id = $1 AND id = $2 AND ended_ms IS NULL";
     let used = sqlx::query(SQL)

@@ -187,7 +187,8 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
     let practice = practice.or(asked_by.as_ref().map(|holder| holder.practice));
     let language = asked_by.map(|holder| holder.language).unwrap_or_default();
     let phone = (who == Who::Phone).then_some(language);
-    response = fell_over::see_to(&app, Asked { method: &method, door: path, practice, phone }, response).await;
+    response =
+        fell_over::see_to(&app, Asked { method: &method, door: path, practice, phone }, response).await;
     let took_ms = app.now().duration_since(began).as_millis();
     tracing::info!(%method, path, status = response.status().as_u16(), took_ms, "answered");
     response

@@ -108,7 +108,9 @@ async fn beside_a_damaged_photo_the_review_page_says_so_and_what_to_do_until_it_
         practice.minutes_pass(21 * 60);
         assert_eq!(pass(&practice).await.damaged, 1);
         let page = reads().await;
-        page.must_say(DAMAGED).must_say("ask the patient for another").must_say("bring its file back from a back-up");
+        page.must_say(DAMAGED)
+            .must_say("ask the patient for another")
+            .must_say("bring its file back from a back-up");
         let html = page.html();
         assert_eq!(html.matches(DAMAGED).count(), 1, "beside one photo");
         let beside = html.split("id=\"photo-2\"").nth(1).unwrap().split("</figure>").next().unwrap();

@@ -96,8 +96,7 @@ pub struct Tour<'a, Typing> {
 
 impl<Typing: FnMut(&str) -> String> Tour<'_, Typing> {
     async fn opens(&self, path: &str) -> Page {
-        let request =
-            from_our_page(Method::GET, path, &self.cookie).body(Body::empty()).unwrap();
+        let request = from_our_page(Method::GET, path, &self.cookie).body(Body::empty()).unwrap();
         send(&self.practice.router, request).await
     }
 

@@ -245,7 +245,9 @@ fn standing(opened: &Opened, me: Option<StaffId>, now: Timestamp) -> String {
     match (check.state, check.claim) {
         (CheckState::AwaitingCall, _) => "Decided; the office is calling the patient.".to_owned(),
         (CheckState::Closed, _) => "Decided and closed.".to_owned(),
-        (CheckState::Queued | CheckState::InReview, Some(claim)) if me != Some(claim.by) && claim.until > now => {
+        (CheckState::Queued | CheckState::InReview, Some(claim))
+            if me != Some(claim.by) && claim.until > now =>
+        {
             let until = time_words::clock_time(claim.until, now, &opened.practice.zone, STAFF_LANGUAGE);
             format!(
                 "{} has this check until {until}. You can read it; deciding waits until it is free.",
