@@ -288,9 +288,8 @@ async fn everybody_on_staff_is_told_at_once_and_until_a_lead_has_noted_what_happ
         assert!(open_alarms(practice, AlarmKind::EnvelopeOpened).await.is_empty());
         opens_envelope(practice, &house.lead, "Kim Vale").await;
         let id = looks(practice).await[0].id;
-        let [alarm] = &open_alarms(practice, AlarmKind::EnvelopeOpened).await[..] else {
-            panic!("no alarm, or several")
-        };
+        let open = open_alarms(practice, AlarmKind::EnvelopeOpened).await;
+        let [alarm] = &open[..] else { panic!("{open:?}") };
         // Nothing had to come round first: the letters are queued with the opening.
         let about = format!("alarm:{} time:1", alarm.id);
         let told = notices::about(&mut *practice.books().await, practice.id, &about).await.unwrap();
