@@ -150,6 +150,10 @@ id! {
     DutyShiftId,
     /// A session of staff, as their own list names it.
     StaffSessionId,
+    /// A code in a sealed envelope.
+    SealedCodeId,
+    /// One use of such a code.
+    LookId,
 }
 
 #[cfg(test)]

@@ -49,7 +49,9 @@ use support::from_our_page;
 use support::goes_silent;
 use support::in_danger;
 use support::jpeg;
+use support::looks;
 use support::no_danger;
+use support::opens_envelope;
 use support::rows_of;
 use support::send;
 
@@ -58,21 +60,29 @@ use support::send;
 enum Visitor {
     Nobody,
     Phone,
+    /// Opened the sealed envelope.
+    Onlooker,
     Surgeon,
     Office,
     Lead,
 }
 
 impl Visitor {
-    const ALL: [Visitor; 5] =
-        [Visitor::Nobody, Visitor::Phone, Visitor::Surgeon, Visitor::Office, Visitor::Lead];
+    const ALL: [Visitor; 6] = [
+        Visitor::Nobody,
+        Visitor::Phone,
+        Visitor::Onlooker,
+        Visitor::Surgeon,
+        Visitor::Office,
+        Visitor::Lead,
+    ];
 }
 
 /// How the door answered.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Answer {
     In,
-    /// To the sign-in page.
+    /// To the sign-in page, or to where a sealed code is typed.
     SignIn,
     /// Told to open the link or to sign in.
     Unknown,
@@ -94,8 +104,10 @@ impl Answer {
 /// What the rule of a door promises a visitor.
 fn promised(door: &Door, visitor: Visitor) -> Answer {
     let of_staff = |admitted: bool| match (visitor, admitted) {
-        (Visitor::Nobody | Visitor::Phone, _) if door.method == Method::POST => Answer::Unknown,
-        (Visitor::Nobody | Visitor::Phone, _) => Answer::SignIn,
+        (Visitor::Nobody | Visitor::Phone | Visitor::Onlooker, _) if door.method == Method::POST => {
+            Answer::Unknown
+        }
+        (Visitor::Nobody | Visitor::Phone | Visitor::Onlooker, _) => Answer::SignIn,
         (Visitor::Surgeon | Visitor::Office | Visitor::Lead, true) => Answer::In,
         (Visitor::Surgeon | Visitor::Office | Visitor::Lead, false) => Answer::Refused,
     };
@@ -105,6 +117,8 @@ fn promised(door: &Door, visitor: Visitor) -> Answer {
         Who::Provider => Answer::Unknown,
         Who::Phone if visitor == Visitor::Phone => Answer::In,
         Who::Phone => Answer::Unknown,
+        Who::Onlooker if visitor == Visitor::Onlooker => Answer::In,
+        Who::Onlooker => Answer::SignIn,
         Who::Entering | Who::Staff => of_staff(true),
         Who::Surgeon => of_staff(visitor == Visitor::Surgeon),
         Who::Office => of_staff(visitor == Visitor::Office),
@@ -117,6 +131,9 @@ fn promised(door: &Door, visitor: Visitor) -> Answer {
 }
 
 fn answered(door: &Door, page: &Page) -> Answer {
+    if page.status == StatusCode::SEE_OTHER && page.leads_to() == "/envelope" {
+        return Answer::SignIn;
+    }
     if page.status == StatusCode::SEE_OTHER && page.leads_to() == "/sign-in" && door.who != Who::Anyone {
         // Signing out leads there as well, and says so with a cookie that is taken away.
         return if page.cookie().is_some() { Answer::In } else { Answer::SignIn };
@@ -155,6 +172,9 @@ struct House {
     /// A phone of the patient's own link, and a knock on a closed one.
     phone_name: String,
     late_knock: String,
+    /// The cookie of a look that runs, and a look that nobody needs.
+    onlooker: String,
+    spare_look: String,
 }
 
 async fn furnished(place: &Place) -> House {
@@ -185,6 +205,9 @@ async fn furnished(place: &Place) -> House {
     let drill = drills::begin(&mut tx, practice.id, None, &moment).await.unwrap().unwrap().id.to_string();
     tx.commit().await.unwrap();
     let (phone_name, late_knock) = knocks_late(&practice, &patient).await;
+    opens_envelope(&practice, &lead, "Nobody Needs").await;
+    let spare_look = looks(&practice).await[0].id.to_string();
+    let onlooker = opens_envelope(&practice, &lead, "Kim Vale").await;
     let spare_member = practice.hires("Sam Reed", Roles { office: true, ..Roles::default() }).await;
     House {
         spare_link: spare.link.id.to_string(),
@@ -209,6 +232,8 @@ async fn furnished(place: &Place) -> House {
         drill,
         phone_name,
         late_knock,
+        onlooker,
+        spare_look,
     }
 }
 
@@ -276,6 +301,8 @@ impl House {
         let first = door.path.trim_start_matches('/').split('/').next().unwrap_or("");
         let id = match first {
             "checks" => self.check.clone(),
+            "look" if door.path.contains("photos") => self.photo.to_string(),
+            "look" => self.check.clone(),
             "drills" => self.drill.clone(),
             "photos" => self.photo.to_string(),
             "callbacks" => self.call.callback.id.to_string(),
@@ -308,6 +335,7 @@ impl House {
                 "{step}" => self.step.clone(),
                 "{ladder}" => self.ladder.clone(),
                 "{alarm}" => self.alarm.clone(),
+                "{look}" => self.spare_look.clone(),
                 "{*path}" => "base.css".to_owned(),
                 blank if blank.starts_with('{') => panic!("{}: add {blank} to House::address", door.path),
                 plain => plain.to_owned(),
@@ -324,6 +352,7 @@ impl House {
         match visitor {
             Visitor::Nobody => String::new(),
             Visitor::Phone => self.patient.opens_link().await.cookie,
+            Visitor::Onlooker => self.onlooker.clone(),
             Visitor::Surgeon => signed_in(&self.surgeon).await,
             Visitor::Office => signed_in(&self.office).await,
             Visitor::Lead => signed_in(&self.lead).await,
@@ -340,6 +369,7 @@ impl House {
         match door.who {
             Who::Anyone | Who::Provider => Visitor::Nobody,
             Who::Phone => Visitor::Phone,
+            Who::Onlooker => Visitor::Onlooker,
             Who::Surgeon | Who::Staff | Who::Entering | Who::PhotoViewer => Visitor::Surgeon,
             Who::Office | Who::Caller => Visitor::Office,
             Who::Lead | Who::Judge => Visitor::Lead,
@@ -384,7 +414,7 @@ async fn every_door_admits_whom_its_rule_names_and_turns_everyone_else_away() {
     let mut table = String::new();
     let mut faults = Vec::new();
     let head = format!("{:6} {:42} {:8}", "", "door", "rule");
-    writeln!(table, "{head} nobody phone surgeon office lead asks again").unwrap();
+    writeln!(table, "{head} nobody phone look surgeon office lead asks again").unwrap();
     let mut doors = house.doors();
     doors.sort_by_key(|door| (door.path, door.method.to_string()));
     for door in &doors {
@@ -403,10 +433,10 @@ async fn every_door_admits_whom_its_rule_names_and_turns_everyone_else_away() {
             words.push(answer.word());
         }
         let (method, path, who) = (door.method.as_str(), door.path, format!("{:?}", door.who));
-        let [nobody, phone, surgeon, office, lead] = words[..] else { unreachable!() };
+        let [nobody, phone, look, surgeon, office, lead] = words[..] else { unreachable!() };
         let again = if door.fresh { "yes" } else { "" };
         let line = format!(
-            "{method:6} {path:42} {who:8} {nobody:6} {phone:5} {surgeon:7} {office:6} {lead:4} {again}"
+            "{method:6} {path:42} {who:8} {nobody:6} {phone:5} {look:4} {surgeon:7} {office:6} {lead:4} {again}"
         );
         writeln!(table, "{}", line.trim_end()).unwrap();
     }
@@ -429,7 +459,10 @@ async fn the_other_practice_finds_nothing_behind_any_door_with_our_ids() {
     let place = Place::sqlite();
     let house = furnished(&place).await;
     let everything = Roles { surgeon: true, office: true, lead: true };
-    let stranger = house.practice.neighbour().await.staff("Sam Hill", everything).await;
+    let neighbour = house.practice.neighbour().await;
+    let stranger = neighbour.staff("Sam Hill", everything).await;
+    let onlooker = opens_envelope(&neighbour, &stranger, "Far Away").await;
+    let cookie = |door: &Door| if door.who == Who::Onlooker { &onlooker } else { &stranger.cookie };
     let before = house.rows().await;
     let mut tried = 0;
     for door in house.doors() {
@@ -437,7 +470,7 @@ async fn the_other_practice_finds_nothing_behind_any_door_with_our_ids() {
         if !staff_door || !door.path.contains('{') {
             continue;
         }
-        let page = house.knocks(&door, &stranger.cookie).await;
+        let page = house.knocks(&door, cookie(&door)).await;
         let closed = page.status == StatusCode::NOT_FOUND
             || page.status.is_client_error() && door.method == Method::POST;
         assert!(closed, "{} {}: {}", door.method, door.path, page.status);
@@ -445,7 +478,7 @@ async fn the_other_practice_finds_nothing_behind_any_door_with_our_ids() {
         tried += 1;
     }
     for door in house.doors().iter().filter(|door| door.method == Method::GET && door.who != Who::Phone) {
-        let page = house.knocks(door, &stranger.cookie).await;
+        let page = house.knocks(door, cookie(door)).await;
         if door.who != Who::Anyone {
             page.must_not_say("Mia Stone").must_not_say("Harbor Surgery");
         }
@@ -562,12 +595,15 @@ fn check_headers(page: &Page, place: &str) {
 async fn every_answer_carries_the_headers_that_protect_it() {
     let place = Place::sqlite();
     let house = furnished(&place).await;
+    let mut streams = 0;
     for door in house.doors() {
         for visitor in [house.welcome(&door), Visitor::Nobody] {
             let page = house.knocks(&door, &house.cookie(visitor).await).await;
+            streams += usize::from(page.headers.get(header::CONTENT_TYPE).is_some_and(|kind| kind == STREAM));
             check_headers(&page, &format!("{} {} for {visitor:?}", door.method, house.address(&door)));
         }
     }
+    assert!(streams >= 2, "no stream was met");
     let odd = [
         (Method::GET, "/no-such-page"),
         (Method::POST, "/no-such-page"),
@@ -583,6 +619,28 @@ async fn every_answer_carries_the_headers_that_protect_it() {
         let page = send(&house.practice.router, request).await;
         assert!(page.status != StatusCode::INTERNAL_SERVER_ERROR, "{method} {path}");
         check_headers(&page, &format!("{method} {path}"));
+        let is_nowhere = method == Method::GET && path.contains("no-such");
+        assert!(!is_nowhere || page.status == StatusCode::NOT_FOUND, "{method} {path}: {}", page.status);
+    }
+}
+
+const STREAM: &str = "text/event-stream";
+
+#[tokio::test]
+async fn a_fault_of_ours_carries_the_headers_too() {
+    let place = Place::sqlite();
+    let house = furnished(&place).await;
+    let cookies = [house.cookie(Visitor::Surgeon).await, house.cookie(Visitor::Phone).await];
+    let queries =
+        ["ALTER TABLE staff_session RENAME TO away", "ALTER TABLE patient_session RENAME TO away_too"];
+    for sql in queries {
+        sqlx::query(sql).execute(&mut *house.practice.books().await).await.unwrap();
+    }
+    for (path, cookie) in ["/queue", "/my"].into_iter().zip(&cookies) {
+        let request = from_our_page(Method::GET, path, cookie).body(Body::empty()).unwrap();
+        let page = send(&house.practice.router, request).await;
+        assert_eq!(page.status, StatusCode::INTERNAL_SERVER_ERROR, "{path}");
+        check_headers(&page, path);
     }
 }
 

@@ -13,6 +13,7 @@ use std::process::Output;
 use std::process::Stdio;
 use std::time::Duration;
 
+use closewatch::care::knock::PinTry;
 use closewatch::care::thread as asking;
 use closewatch::store::BlobName;
 use closewatch::store::photos;
@@ -94,8 +95,8 @@ async fn a_key_is_rotated_under_a_working_practice_and_every_photo_can_be_read_a
     let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
     phone.sends("one", no_danger(), &[jpeg(1), jpeg(2)]).await;
     let key_file = place.folder.path().join("sealing-keys");
-    // Four pictures, and what two people's authenticator apps began with; beside them a wound's words.
-    assert!(said(&keys(&place, "show", &[])).contains("6 objects are opened by key 1."));
+    // Four pictures, what two people's authenticator apps began with, and the pepper of the PINs; beside them a wound's words.
+    assert!(said(&keys(&place, "show", &[])).contains("7 objects are opened by key 1."));
 
     let told = keys(&place, "add", &[]);
     assert!(told.status.success() && said(&told).contains("Key 2 was added."), "{}", said(&told));
@@ -106,6 +107,7 @@ async fn a_key_is_rotated_under_a_working_practice_and_every_photo_can_be_read_a
     assert!(said(&keys(&place, "rewrap", &[])).contains("9 keys were wrapped anew by key 2."));
     // Now it meets a key it does not know, and reads the file.
     assert_eq!(all_readable(&practice, &phone).await, 9);
+    assert_eq!(phone.types_pin().await, PinTry::Right);
     phone.sends("three", no_danger(), &[jpeg(4)]).await;
     assert_eq!(versions(&practice).await, [(2, 8)]);
     assert!(said(&keys(&place, "rewrap", &[])).contains("0 keys were wrapped anew"));
@@ -118,6 +120,7 @@ async fn a_key_is_rotated_under_a_working_practice_and_every_photo_can_be_read_a
     assert!(keys(&place, "remove", &["1"]).status.success());
     practice.desk().blobs.reload_keys().unwrap();
     assert_eq!(all_readable(&practice, &phone).await, 12);
+    assert_eq!(phone.types_pin().await, PinTry::Right, "the pepper is the same under the new key");
     assert!(!fs::read_to_string(&key_file).unwrap().lines().any(|line| line.starts_with("1 ")));
 }
 

@@ -59,7 +59,7 @@ fn is_due(alarm: &Alarm, now: Timestamp) -> bool {
 /// no patient waits for it.
 fn is_told_again(kind: AlarmKind) -> bool {
     match kind {
-        AlarmKind::LinksGuessed | AlarmKind::LinkFloods => false,
+        AlarmKind::LinksGuessed | AlarmKind::LinkFloods | AlarmKind::EnvelopeGuessed => false,
         AlarmKind::NoPageOpen
         | AlarmKind::NobodySignedIn
         | AlarmKind::QueueOld
@@ -75,6 +75,7 @@ fn is_told_again(kind: AlarmKind) -> bool {
         | AlarmKind::PhotoDamaged
         | AlarmKind::TextUnreadable
         | AlarmKind::PasswordGuessed
+        | AlarmKind::EnvelopeOpened
         | AlarmKind::BackupOld
         | AlarmKind::RestoreUnproved
         | AlarmKind::DrillMissing => true,
@@ -100,6 +101,8 @@ async fn readers(conn: &mut Conn, alarm: &Alarm, now: Timestamp) -> Done<BTreeSe
         AlarmKind::SurgeonAsked => {
             active.iter().filter(|member| member.roles.surgeon).map(|member| member.id).collect()
         }
+        // Whoever it was, somebody on staff knows them or does not.
+        AlarmKind::EnvelopeOpened => active.iter().map(|member| member.id).collect(),
         AlarmKind::Unopened
         | AlarmKind::Overdue
         | AlarmKind::NobodyToTell
@@ -112,6 +115,7 @@ async fn readers(conn: &mut Conn, alarm: &Alarm, now: Timestamp) -> Done<BTreeSe
         | AlarmKind::TextUnreadable
         | AlarmKind::PasswordGuessed
         | AlarmKind::LinksGuessed
+        | AlarmKind::EnvelopeGuessed
         | AlarmKind::LinkFloods
         | AlarmKind::BackupOld
         | AlarmKind::RestoreUnproved

@@ -11,6 +11,7 @@ use crate::care::Done;
 use crate::care::Secret;
 use crate::care::enrol::code_secret;
 use crate::care::late_knock;
+use crate::care::pins;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::secrets;
@@ -325,11 +326,18 @@ pub async fn try_pin(desk: &Desk, token: &str, pin: &str, moment: &Moment) -> Do
         return Ok(PinTry::Wait { until: moment.now + SignedDuration::from_secs(1) });
     }
     let typed: String = pin.chars().filter(char::is_ascii_digit).collect();
-    let right = secrets::matches(desk, &typed, &link.pin_phc).await?;
+    let right = pins::is_right(desk, &link, &typed, &moment.chance).await?;
+    let peppered = match right && !link.pin_peppered {
+        true => Some(pins::hash(desk, link.practice, &typed, &moment.chance).await?),
+        false => None,
+    };
     let (actor, subject) = (Actor::Link(link.id), format!("link:{}", link.id));
     let mut tx = desk.db.write().await?;
     if right {
         links::forget_wrong_pins(&mut tx, &link, moment.now).await?;
+        if let Some(phc) = peppered {
+            links::pepper_pin(&mut tx, &link, &phc).await?;
+        }
         links::allow_reading(&mut tx, &hash, moment.now + READING_LIMIT).await?;
         record::note(&mut tx, link.practice, actor, "pin.right", &subject, "", moment.now).await?;
         tx.commit().await?;

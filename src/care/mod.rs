@@ -23,6 +23,7 @@ pub mod drill;
 pub mod duty;
 mod duty_told;
 pub mod enrol;
+pub mod envelope;
 pub mod explain;
 pub mod figures;
 pub mod flood;
@@ -42,6 +43,7 @@ mod password;
 pub mod patients;
 pub mod phone_push;
 pub mod phones;
+pub mod pins;
 pub mod plan;
 pub mod plan_text;
 pub mod progress;
@@ -75,7 +77,7 @@ pub mod working;
 
 pub use desk::{Desk, News};
 pub use knock::LinkHolder;
-pub use secrets::{Secret, grouped, sha256_hex};
+pub use secrets::{Secret, grouped, reference, sha256_hex};
 
 use jiff::SignedDuration;
 use jiff::Timestamp;

@@ -8,12 +8,14 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::ids::LinkId;
+use crate::ids::LookId;
 use crate::ids::PracticeId;
 use crate::ids::StaffId;
 use crate::store::Conn;
 use crate::store::Stored;
 use crate::store::audit;
 use crate::store::audit::AuditEntry;
+use crate::store::sealed_codes::Look;
 use crate::store::staff::StaffMember;
 
 /// Who does it.
@@ -21,6 +23,8 @@ use crate::store::staff::StaffMember;
 pub enum Actor {
     Staff(StaffId),
     Link(LinkId),
+    /// Whoever opened the sealed envelope, by the look it gave them.
+    Look(LookId),
     Program,
 }
 
@@ -29,6 +33,7 @@ impl fmt::Display for Actor {
         match self {
             Actor::Staff(id) => write!(out, "staff:{id}"),
             Actor::Link(id) => write!(out, "link:{id}"),
+            Actor::Look(id) => write!(out, "look:{id}"),
             Actor::Program => out.write_str("program"),
         }
     }
@@ -62,6 +67,19 @@ pub(in crate::care) async fn note_view(
     Ok(tx.commit().await?)
 }
 
+/// The same of whoever opened the sealed envelope.
+pub(in crate::care) async fn note_look(
+    desk: &Desk,
+    look: &Look,
+    action: &str,
+    subject: &str,
+    at: Timestamp,
+) -> Done<()> {
+    let mut tx = desk.db.write().await?;
+    note(&mut tx, look.practice, Actor::Look(look.id), action, subject, "", at).await?;
+    Ok(tx.commit().await?)
+}
+
 /// Notes that a staff member opened a list of the practice's patients.
 pub(in crate::care) async fn note_list_view(
     desk: &Desk,
@@ -70,6 +88,20 @@ pub(in crate::care) async fn note_list_view(
     at: Timestamp,
 ) -> Done<()> {
     note_view(desk, member, action, &format!("practice:{}", member.practice), at).await
+}
+
+/// Notes that a handler fell over, by the reference it is called in the log. `door`: its method and pattern, never an address.
+pub async fn note_fell_over(
+    desk: &Desk,
+    practice: PracticeId,
+    reference: &str,
+    door: &str,
+    at: Timestamp,
+) -> Done<()> {
+    let (subject, detail) = (format!("reference:{reference}"), format!("door={door}"));
+    let mut tx = desk.db.write().await?;
+    note(&mut tx, practice, Actor::Program, "server.fell_over", &subject, &detail, at).await?;
+    Ok(tx.commit().await?)
 }
 
 /// The newest lines of the practice's record, for the lead.

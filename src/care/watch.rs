@@ -183,6 +183,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::PasswordGuessed
                         | AlarmKind::LinksGuessed
                         | AlarmKind::LinkFloods
+                        | AlarmKind::EnvelopeOpened
+                        | AlarmKind::EnvelopeGuessed
                         | AlarmKind::BackupOld
                         | AlarmKind::RestoreUnproved
                         | AlarmKind::DrillMissing => true,
@@ -212,6 +214,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
         | AlarmKind::PasswordGuessed
         | AlarmKind::LinksGuessed
         | AlarmKind::LinkFloods
+        | AlarmKind::EnvelopeOpened
+        | AlarmKind::EnvelopeGuessed
         | AlarmKind::BackupOld
         | AlarmKind::RestoreUnproved
         | AlarmKind::DrillMissing => true,

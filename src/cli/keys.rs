@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use jiff::SignedDuration;
 use jiff::Timestamp;
 
+use crate::care::pins;
 use crate::care::second_step::app;
 use crate::cli::BadInput;
 use crate::cli::Failure;
@@ -116,8 +117,10 @@ async fn counted(db: &Db) -> Result<Vec<Counted>, Failure> {
     let mut all = Vec::new();
     for (practice, name) in named {
         let mut objects = sealed_blobs::count_by_key(&mut conn, practice).await?;
-        for (_, seed) in second_steps::seeds(&mut conn, practice).await? {
-            let version = KeyRing::version_of(&seed).unwrap_or(0);
+        let seeds = second_steps::seeds(&mut conn, practice).await?;
+        let pepper = practices::sealed_pin_pepper(&mut conn, practice).await?;
+        for sealed in seeds.into_iter().map(|(_, seed)| seed).chain(pepper) {
+            let version = KeyRing::version_of(&sealed).unwrap_or(0);
             match objects.iter_mut().find(|(used, _)| *used == version) {
                 Some((_, many)) => *many += 1,
                 None => objects.push((version, 1)),
@@ -214,6 +217,7 @@ async fn rewrap(settings: &Settings) -> Result<(), Failure> {
             many += rewrapped;
             unreadable += broken;
         }
+        many += rewrap_pepper(&db, practice, &ring).await?;
     }
     db.close().await;
     println!("{many} keys were wrapped anew by key {}.", ring.newest());
@@ -263,6 +267,18 @@ async fn rewrap_texts(
         tx.commit().await?;
         after = last;
     }
+}
+
+async fn rewrap_pepper(db: &Db, practice: PracticeId, ring: &KeyRing) -> Result<i64, Failure> {
+    let mut tx = db.write().await?;
+    let Some(sealed) = practices::sealed_pin_pepper(&mut tx, practice).await? else { return Ok(0) };
+    let rewrapped = ring
+        .rewrapped(&sealed, &pins::about(practice), &Chance::OperatingSystem)
+        .map_err(|fault| format!("the pepper of {practice}: {fault}"))?;
+    let Some(rewrapped) = rewrapped else { return Ok(0) };
+    practices::reseal_pin_pepper(&mut tx, practice, &sealed, &rewrapped).await?;
+    tx.commit().await?;
+    Ok(1)
 }
 
 /// Believes the copy only when every key is in it.

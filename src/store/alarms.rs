@@ -45,6 +45,10 @@ coded! {
         PasswordGuessed = "password_guessed",
         /// Somebody tries one patient link or code after another.
         LinksGuessed = "links_guessed",
+        /// Somebody opened the sealed envelope, and looks at what waits.
+        EnvelopeOpened = "envelope_opened",
+        /// Somebody types one wrong sealed code after another.
+        EnvelopeGuessed = "envelope_guessed",
         /// One patient link sends far more photos than a wound needs.
         LinkFloods = "link_floods",
         /// The disk has little room left.

@@ -17,7 +17,7 @@ use crate::store::row::Columns;
 /// What is to be noted.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Note<'a> {
-    /// `staff:ID`, `link:ID` or `program`.
+    /// `staff:ID`, `link:ID`, `look:ID` or `program`.
     pub actor: &'a str,
     /// Object and verb, such as `check.view`.
     pub action: &'a str,

@@ -55,6 +55,7 @@ pub mod replies;
 pub mod reviews;
 mod row;
 pub mod sealed_blobs;
+pub mod sealed_codes;
 pub mod seals;
 pub mod second_steps;
 pub mod server;

@@ -39,6 +39,7 @@ use crate::web::cookies::Cookie;
 use crate::web::doors::Doors;
 use crate::web::doors::Member;
 use crate::web::doors::Who;
+use crate::web::envelope;
 use crate::web::error;
 use crate::web::error::PageError;
 use crate::web::error::retry_after;
@@ -56,6 +57,8 @@ pub fn hang(doors: Doors) -> Doors {
         .get("/sign-in", Who::Anyone, show)
         .post("/sign-in", Who::Anyone, enter)
         .post("/sign-out", Who::Entering, leave)
+        .get(envelope::PATH, Who::Anyone, envelope::show)
+        .post(envelope::PATH, Who::Anyone, envelope::open)
         .get("/prove", Who::Entering, prove::show)
         .post("/prove/code", Who::Entering, prove::by_code)
         .post("/prove/recovery-code", Who::Entering, prove::by_recovery_code)
@@ -249,6 +252,9 @@ fn held_form_page(path: &str, body: &str) -> Result<Html<String>, PageError> {
 
 /// Answers whoever a door did not let in. A form that was being sent is held over the sign-in: nothing typed is lost.
 pub async fn turn_away(app: &App, refused: PageError, who: Who, request: Request) -> Response {
+    if matches!(refused, PageError::LookOver) {
+        return Redirect::to(envelope::PATH).into_response();
+    }
     let is_half = matches!(refused, PageError::HalfIn | PageError::NotFresh);
     let signed_out = matches!(refused, PageError::SignedOut) && who != Who::Phone;
     if !signed_out && !is_half {

@@ -14,6 +14,8 @@ use closewatch::care::check_draft::StepTyped;
 use closewatch::care::drill;
 use closewatch::care::duty as care_duty;
 use closewatch::care::enrol;
+use closewatch::care::envelope;
+use closewatch::care::envelope::Opening;
 use closewatch::care::hand_off;
 use closewatch::care::hand_over;
 use closewatch::care::intake;
@@ -97,6 +99,10 @@ use closewatch::store::practices;
 use closewatch::store::protocols;
 use closewatch::store::replies;
 use closewatch::store::reviews;
+use closewatch::store::sealed_blobs;
+use closewatch::store::sealed_codes;
+use closewatch::store::sealed_codes::Look;
+use closewatch::store::sealed_codes::Noted;
 use closewatch::store::second_steps;
 use closewatch::store::second_steps::KeptPasskey;
 use closewatch::store::sign_in_tries;
@@ -154,6 +160,7 @@ struct Busy {
     ladder: LadderId,
     silence: SilenceId,
     late: LateKnock,
+    look: Look,
 }
 
 /// A step moved, the practice's own text, a try at the strip, and a calendar address.
@@ -280,6 +287,7 @@ async fn busy(practice: Practice) -> Busy {
     let ladder = is_told_of(&practice, &surgeon, &waiting).await;
     let (silence, _) = goes_silent(&practice, &office.member, patient.enrolled.wound.id).await;
     let late = knocks_late(&office, &patient).await;
+    let look = opens_envelope(&practice, &lead).await;
     Busy {
         practice,
         office,
@@ -296,7 +304,18 @@ async fn busy(practice: Practice) -> Busy {
         ladder,
         silence,
         late,
+        look,
     }
+}
+
+/// The sealed envelope is opened, and another one made.
+async fn opens_envelope(practice: &Practice, lead: &Staff) -> Look {
+    let (desk, moment) = (practice.desk(), practice.moment());
+    let code = envelope::print(desk, &lead.member, &moment).await.unwrap();
+    let opening = Opening { code: code.reveal(), name: "Kim Vale", reason: "cut off", ..Opening::default() };
+    assert!(envelope::open(desk, opening, &moment).await.unwrap().is_some());
+    envelope::print(desk, &lead.member, &moment).await.unwrap();
+    sealed_codes::looks(&mut *practice.books().await, practice.id, 1).await.unwrap().remove(0)
 }
 
 /// Hours, a holiday, a weekly shift, one on a date, and somebody away.
@@ -443,6 +462,11 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert!(second_steps::last_step(b, us, surgeon).await.unwrap().is_none());
         assert!(second_steps::unused_codes(b, us, surgeon).await.unwrap().is_empty());
         assert_eq!(second_steps::seeds(b, us).await.unwrap().len(), 3);
+        assert!(sealed_codes::find_look(b, us, theirs.look.id).await.unwrap().is_none());
+        assert_eq!(sealed_codes::looks(b, us, 50).await.unwrap(), [ours.look.clone()]);
+        let standing = sealed_codes::standing(b, us).await.unwrap().unwrap();
+        assert_eq!(standing.printed_by, ours.lead.member.id);
+        assert!(sealed_blobs::damaged_photos(b, us, theirs.waiting.id).await.unwrap().is_empty());
         let lines = audit::newest(b, us, 1_000).await.unwrap();
         assert!(lines.iter().all(|line| line.practice == us));
         let texts = replies::of_practice(b, us).await.unwrap();
@@ -553,6 +577,12 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         second_steps::remove_seed(&mut tx, &posing).await.unwrap();
         sign_in_tries::forget_browsers(&mut tx, &posing).await.unwrap();
         staff_sessions::end_all(&mut tx, us, posing.id).await.unwrap();
+        let noted = Noted { at: now, by: ours.lead.member.id, words: "ours now".to_owned() };
+        assert!(!sealed_codes::note_look(&mut tx, us, theirs.look.id, &noted).await.unwrap());
+        assert!(!sealed_codes::end_look(&mut tx, us, theirs.look.id, noted.by, now).await.unwrap());
+        let code = sealed_codes::standing(&mut tx, them).await.unwrap().unwrap();
+        assert!(!sealed_codes::use_up(&mut tx, us, code.id, now).await.unwrap());
+        links::pepper_pin(&mut tx, &link, "ours now").await.unwrap();
         let alarm = alarms::open(&mut tx, them).await.unwrap().remove(0);
         alarms::note_told(&mut tx, us, alarm.id, now).await.unwrap();
         canary::clear(&mut tx, us).await.unwrap();
@@ -623,6 +653,11 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
             let id = drills::running(&mut *theirs.practice.books().await, them).await.unwrap().unwrap().id;
             is_refused(drill::open(desk, surgeon, id, now).await);
             is_refused(drill::view(desk, surgeon, id).await);
+            is_refused(envelope::end(desk, &ours.lead.member, theirs.look.id, now).await);
+            is_refused(envelope::note(desk, &ours.lead.member, theirs.look.id, "ours", now).await);
+            is_refused(envelope::check(desk, &ours.look, theirs.waiting.id, now).await);
+            let seen = envelope::photo(desk, &ours.look, theirs.photo, Size::Full, now).await.unwrap();
+            assert!(seen.is_none(), "another practice's photo");
         }
         16 => is_refused(ladder::acknowledge(desk, surgeon, theirs.ladder, now).await),
         15 => {

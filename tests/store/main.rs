@@ -8,6 +8,7 @@ mod arrivals;
 mod at_once;
 mod attendance;
 mod audit_chain;
+mod clock_back;
 mod daily;
 mod durable;
 mod duty;

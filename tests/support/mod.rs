@@ -6,7 +6,9 @@
 
 mod backed_up;
 mod crowd;
+mod envelope;
 mod failing_disk;
+mod log;
 mod made_up;
 mod measured;
 mod mounted;
@@ -20,11 +22,14 @@ mod senders;
 mod served;
 mod silent;
 mod stopwatch;
+mod tour;
 mod until_killed;
 
 pub use backed_up::*;
 pub use crowd::*;
+pub use envelope::*;
 pub use failing_disk::*;
+pub use log::*;
 pub use made_up::*;
 pub use measured::*;
 pub use mounted::*;
@@ -38,4 +43,5 @@ pub use senders::*;
 pub use served::*;
 pub use silent::*;
 pub use stopwatch::*;
+pub use tour::*;
 pub use until_killed::*;

@@ -65,6 +65,8 @@ pub const TABLES: &[&str] = &[
     "canary",
     "sealed_blob",
     "unreadable_text",
+    "sealed_code",
+    "sealed_look",
 ];
 
 /// Every row of one practice, its own row among them, by table. Equal before and after: nothing of it changed.

@@ -268,7 +268,7 @@ pub async fn end_alarm(desk: &Desk, member: &StaffMember, id: AlarmId, now: Time
             }
         }
         Thing::Job(job) => jobs::set_aside(&mut tx, member.practice, &job.about, now).await?,
-        Thing::Check(_) | Thing::Call(_) | Thing::Silent(_) | Thing::House => {}
+        Thing::Check(_) | Thing::Call(_) | Thing::Silent(_) | Thing::Look(_) | Thing::House => {}
     }
     note(&mut tx, member, "alarm.end", &alarm, now).await?;
     tx.commit().await?;
@@ -291,6 +291,8 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         | AlarmKind::QueueOld
         | AlarmKind::DrillMissing
         | AlarmKind::LinksGuessed
+        | AlarmKind::EnvelopeOpened
+        | AlarmKind::EnvelopeGuessed
         | AlarmKind::DiskFilling
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged

@@ -6,6 +6,7 @@ mod duty;
 mod duty_change;
 mod duty_typed;
 mod duty_view;
+mod envelope;
 mod figure_files;
 mod figure_plots;
 mod figure_words;
@@ -77,5 +78,9 @@ pub fn hang(doors: Doors) -> Doors {
         .get("/practice/drill", Who::Lead, drill::show)
         .post("/practice/drill", Who::Lead, drill::keep)
         .post("/practice/drill/start", Who::Lead, drill::start)
+        .get("/practice/envelope", Who::Lead, envelope::show)
+        .post_fresh("/practice/envelope", Who::Lead, envelope::print)
+        .post("/practice/envelope/{look}/end", Who::Lead, envelope::end)
+        .post("/practice/envelope/{look}/note", Who::Lead, envelope::note)
         .get("/practice/record", Who::Lead, record::show)
 }

@@ -6,7 +6,9 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use crate::care::CareError;
+use crate::care::envelope;
 use crate::care::record;
+use crate::ids::LookId;
 use crate::store::staff::StaffMember;
 use crate::store::staff::of_practice;
 use crate::web::App;
@@ -44,13 +46,14 @@ pub async fn show(State(app): State<App>, member: Member) -> Result<Response, Pa
         let mut conn = app.desk.db.read().await.map_err(CareError::from)?;
         of_practice(&mut conn, member.member.practice).await.map_err(CareError::from)?
     };
+    let looks = envelope::names(&app.desk, &member.member).await?;
     let frame = Frame::of(&app, &member, Part::Practice, "Record").await?;
     let lines = entries
         .into_iter()
         .map(|entry| Line {
             sequence: entry.sequence,
             at: time_words::clock_time(entry.at, now, &frame.practice.zone, STAFF_LANGUAGE),
-            who: actor_words(&entry.actor, &staff),
+            who: actor_words(&entry.actor, &staff, &looks),
             did: action_words(&entry.action),
             to_what: subject_words(&entry.subject, &staff),
             detail: entry.detail.replace('_', " ").replace('=', ": "),
@@ -59,8 +62,13 @@ pub async fn show(State(app): State<App>, member: Member) -> Result<Response, Pa
     page(StatusCode::OK, &RecordPage { frame, lines })
 }
 
-fn actor_words(actor: &str, staff: &[StaffMember]) -> String {
+/// `looks`: the names that were typed with sealed codes.
+fn actor_words(actor: &str, staff: &[StaffMember], looks: &[(LookId, String)]) -> String {
     match actor.split_once(':') {
+        Some(("look", id)) => {
+            let name = looks.iter().find(|(look, _)| look.to_string() == id).map(|(_, name)| name.as_str());
+            format!("{} (sealed code)", name.unwrap_or("somebody"))
+        }
         Some(("staff", id)) => staff_name(id, staff),
         Some(("link", id)) => format!("patient link {}", short(id)),
         Some(_) | None => actor.to_owned(),
@@ -70,6 +78,8 @@ fn actor_words(actor: &str, staff: &[StaffMember]) -> String {
 fn subject_words(subject: &str, staff: &[StaffMember]) -> String {
     match subject.split_once(':') {
         Some(("staff", id)) => staff_name(id, staff),
+        // Read out to whoever looks into the log: whole.
+        Some(("reference", id)) => format!("reference {id}"),
         Some((kind, id)) => format!("{} {}", kind.replace('_', " "), short(id)),
         None => subject.to_owned(),
     }
@@ -144,6 +154,15 @@ fn action_words(action: &str) -> String {
         "backup.prove" => "learned that a back-up can be restored of",
         "server.restore" => "came out of a back-up:",
         "server.arm" => "was armed again after the restore of",
+        "envelope.print" => "printed a code for the envelope:",
+        "envelope.open" => "opened the envelope:",
+        "envelope.wrong" => "turned a wrong or used code away at the envelope:",
+        "envelope.guessed" => "saw one wrong sealed code after another tried at",
+        "envelope.quiet" => "saw no more sealed codes tried at",
+        "envelope.end" => "ended",
+        "envelope.note" => "noted what happened at",
+        "queue.view" => "looked at the queue of",
+        "server.fell_over" => "fell over while it answered",
         "callback.view" => "looked at",
         "callback.attempt" => "tried",
         "callback.end" => "ended",
@@ -241,7 +260,7 @@ mod tests {
 
     #[test]
     fn a_line_reads_as_a_sentence_and_an_unknown_action_is_still_readable() {
-        assert_eq!(actor_words("program", &[]), "program");
+        assert_eq!(actor_words("program", &[], &[]), "program");
         assert_eq!(subject_words("reply_text:0000-abcdef", &[]), "reply text abcdef");
         assert_eq!(action_words("check.view"), "looked at");
         assert_eq!(action_words("new_thing.do"), "new thing do");

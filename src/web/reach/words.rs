@@ -46,6 +46,8 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::PasswordGuessed => "Somebody tries one password after another",
         AlarmKind::LinksGuessed => "Somebody tries one patient link after another",
         AlarmKind::LinkFloods => "One patient link sends far more photos than a wound needs",
+        AlarmKind::EnvelopeOpened => "Somebody opened the sealed envelope and looks at what waits",
+        AlarmKind::EnvelopeGuessed => "Somebody types one wrong sealed code after another",
         AlarmKind::DiskFilling => "The server’s disk is nearly full",
         AlarmKind::BooksDamaged => "The books did not pass their check",
         AlarmKind::BackupOld => "No back-up was made for more than a day",
@@ -82,6 +84,13 @@ pub fn advice(kind: AlarmKind) -> &'static str {
         }
         AlarmKind::LinksGuessed => {
             "No link was found this way: they are too long to guess. Tell whoever looks after the server; patients can send as always."
+        }
+        AlarmKind::EnvelopeOpened => {
+            "If you do not know who it is, ring a lead: each of them can end it at once. It stays here until a lead has noted what \
+             happened."
+        }
+        AlarmKind::EnvelopeGuessed => {
+            "None was right: such a code is too long to guess. See whether the envelope is where it belongs, and closed."
         }
         AlarmKind::LinkFloods => {
             "More photos of this link are not taken for a day; answers are. Ring the patient: if it is not them, the office closes \

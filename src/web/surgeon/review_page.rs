@@ -83,7 +83,7 @@ pub struct DecisionView {
 #[template(path = "surgeon/review.html")]
 pub struct ReviewPage {
     pub frame: Frame,
-    pub scripts: [String; 3],
+    pub scripts: Vec<String>,
     pub measure_css: String,
     pub id: String,
     pub name: String,
@@ -133,11 +133,11 @@ pub struct ReviewPage {
 }
 
 impl ReviewPage {
-    /// `form`: `None` when this surgeon cannot decide it now.
+    /// `me`: `None` for whoever is no surgeon; `form`: `None` when they cannot decide it now.
     pub fn of(
         opened: &Opened,
         frame: Frame,
-        me: StaffId,
+        me: Option<StaffId>,
         form: Option<DecideView>,
         now: Timestamp,
     ) -> ReviewPage {
@@ -148,10 +148,10 @@ impl ReviewPage {
         let context = Context::of(operation, &opened.wound.risk, strip_out_before(opened));
         let answers = answer_words::lines(&check.answers_shown(), before_answers.as_ref(), &context);
         let clock = |at| time_words::clock_time(at, now, zone, STAFF_LANGUAGE);
-        let mine = check.claim.filter(|claim| claim.by == me && claim.until > now);
+        let mine = check.claim.filter(|claim| me == Some(claim.by) && claim.until > now);
         ReviewPage {
             frame,
-            scripts: ["staff/review.js", "staff/zoom.js", "staff/measured.js"].map(assets::address),
+            scripts: ["staff/review.js", "staff/zoom.js", "staff/measured.js"].map(assets::address).to_vec(),
             measure_css: assets::address("staff/measure.css"),
             id: check.id.to_string(),
             name: patient.name.clone(),
@@ -205,6 +205,17 @@ impl ReviewPage {
         }
     }
 
+    /// The same page with nothing on it that could be pressed.
+    pub fn to_look_at(mut self) -> ReviewPage {
+        self.scripts = ["staff/zoom.js", "staff/measured.js"].map(assets::address).to_vec();
+        self.form = None;
+        for photo in self.photos.photos.iter_mut().filter_map(|photo| photo.measured.as_mut()) {
+            photo.hand = None;
+            photo.no_hand = "";
+        }
+        self
+    }
+
     /// The same page with a drawing that could not be kept, as it was sent.
     pub fn with_drawing(mut self, opened: &Opened, drawn: &Drawn, now: Timestamp) -> ReviewPage {
         self.photos = photo_set(opened, &opened.check, &opened.photos, Some(drawn), now);
@@ -229,12 +240,14 @@ pub fn can_decide(opened: &Opened, me: StaffId, now: Timestamp) -> bool {
     is_waiting(&opened.check) && opened.check.claim.is_none_or(|claim| claim.by == me || claim.until <= now)
 }
 
-fn standing(opened: &Opened, me: StaffId, now: Timestamp) -> String {
+fn standing(opened: &Opened, me: Option<StaffId>, now: Timestamp) -> String {
     let check = &opened.check;
     match (check.state, check.claim) {
         (CheckState::AwaitingCall, _) => "Decided; the office is calling the patient.".to_owned(),
         (CheckState::Closed, _) => "Decided and closed.".to_owned(),
-        (CheckState::Queued | CheckState::InReview, Some(claim)) if claim.by != me && claim.until > now => {
+        (CheckState::Queued | CheckState::InReview, Some(claim))
+            if me != Some(claim.by) && claim.until > now =>
+        {
             let until = time_words::clock_time(claim.until, now, &opened.practice.zone, STAFF_LANGUAGE);
             format!(
                 "{} has this check until {until}. You can read it; deciding waits until it is free.",
