@@ -150,6 +150,9 @@ id! {
     DutyShiftId,
     /// A session of staff, as their own list names it.
     StaffSessionId,
+    LegalHoldId,
+    /// What is left of something that went.
+    TombstoneId,
 }
 
 #[cfg(test)]

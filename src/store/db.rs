@@ -164,6 +164,8 @@ const SQLITE_PRAGMAS: &[&str] = &[
     "PRAGMA synchronous = FULL",
     "PRAGMA busy_timeout = 10000",
     "PRAGMA foreign_keys = ON",
+    // What was taken away, keys of photos among it, does not stay readable in the file.
+    "PRAGMA secure_delete = ON",
 ];
 
 async fn prepare(connection: &mut AnyConnection, engine: Engine) -> sqlx::Result<()> {

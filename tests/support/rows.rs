@@ -64,6 +64,10 @@ pub const TABLES: &[&str] = &[
     "drill",
     "canary",
     "sealed_blob",
+    "keeping",
+    "legal_hold",
+    "tombstone",
+    "purged_file",
 ];
 
 /// Every row of one practice, its own row among them, by table. Equal before and after: nothing of it changed.

@@ -15,6 +15,7 @@ mod forecast_form;
 mod forecast_view;
 mod forecast_words;
 mod hand_over;
+mod keeping;
 mod overview;
 mod plan_text;
 mod protocol;
@@ -77,5 +78,9 @@ pub fn hang(doors: Doors) -> Doors {
         .get("/practice/drill", Who::Lead, drill::show)
         .post("/practice/drill", Who::Lead, drill::keep)
         .post("/practice/drill/start", Who::Lead, drill::start)
+        .get("/practice/keeping", Who::Judge, keeping::show)
+        .post_fresh("/practice/keeping", Who::Lead, keeping::set)
+        .post_fresh("/practice/keeping/holds", Who::Lead, keeping::place)
+        .post_fresh("/practice/keeping/holds/{id}/release", Who::Judge, keeping::release)
         .get("/practice/record", Who::Lead, record::show)
 }

@@ -112,6 +112,7 @@ pub fn notice(kind: NoticeKind) -> &'static str {
         NoticeKind::TestLetter => "A test",
         NoticeKind::LadderTimes => "The ladder’s times were changed",
         NoticeKind::DutyChanged => "Somebody’s duty was changed",
+        NoticeKind::ThingsWillGo => "In a week what is old begins to go",
     }
 }
 
@@ -124,6 +125,7 @@ pub fn job(kind: JobKind) -> &'static str {
         JobKind::Sweep => "Clear away photo files that belong to nothing",
         JobKind::CheckBooks => "Check that the books are whole",
         JobKind::Canary => "See that a check goes the whole way",
+        JobKind::Purge => "Clear away what has been kept long enough",
     }
 }
 
