@@ -17,6 +17,7 @@ use closewatch::care::callback::Call;
 use closewatch::care::enrol;
 use closewatch::care::phones;
 use closewatch::ids::LateKnockId;
+use closewatch::ids::LegalHoldId;
 use closewatch::ids::PhotoId;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
@@ -24,12 +25,16 @@ use closewatch::store::drills;
 use closewatch::store::ladders;
 use closewatch::store::late_knocks;
 use closewatch::store::late_knocks::LateKnock;
+use closewatch::store::legal_holds;
+use closewatch::store::legal_holds::LegalHold;
 use closewatch::store::links;
 use closewatch::store::photos;
 use closewatch::store::protocols;
 use closewatch::store::protocols::KeptProtocol;
 use closewatch::store::protocols::ProtocolOrigin;
 use closewatch::store::replies;
+use closewatch::store::staff;
+use closewatch::store::staff::Activity;
 use closewatch::store::staff::Roles;
 use closewatch::triage::Decision;
 use closewatch::triage::Edits;
@@ -155,6 +160,7 @@ struct House {
     /// A phone of the patient's own link, and a knock on a closed one.
     phone_name: String,
     late_knock: String,
+    hold: String,
 }
 
 async fn furnished(place: &Place) -> House {
@@ -185,6 +191,7 @@ async fn furnished(place: &Place) -> House {
     let drill = drills::begin(&mut tx, practice.id, None, &moment).await.unwrap().unwrap().id.to_string();
     tx.commit().await.unwrap();
     let (phone_name, late_knock) = knocks_late(&practice, &patient).await;
+    let hold = held(&practice, &lead).await;
     let spare_member = practice.hires("Sam Reed", Roles { office: true, ..Roles::default() }).await;
     House {
         spare_link: spare.link.id.to_string(),
@@ -209,7 +216,30 @@ async fn furnished(place: &Place) -> House {
         drill,
         phone_name,
         late_knock,
+        hold,
     }
+}
+
+/// A legal hold on the whole practice, for whose end a lead who has left has asked: whoever may be the second ends it.
+async fn held(practice: &Practice, lead: &Staff) -> String {
+    let moment = practice.moment();
+    let hold = LegalHold {
+        id: LegalHoldId::mint(&moment),
+        practice: practice.id,
+        patient: None,
+        reason: "A letter.".to_owned(),
+        placed_by: lead.member.id,
+        placed: moment.now,
+        asked: None,
+        released: None,
+    };
+    let gone = practice.hires("Max Dorn", Roles { lead: true, ..Roles::default() }).await;
+    let mut tx = practice.desk().db.write().await.unwrap();
+    legal_holds::insert(&mut tx, &hold).await.unwrap();
+    assert!(legal_holds::note_asked(&mut tx, practice.id, hold.id, gone.id, moment.now).await.unwrap());
+    staff::set_active(&mut tx, practice.id, gone.id, Activity::Gone).await.unwrap();
+    tx.commit().await.unwrap();
+    hold.id.to_string()
 }
 
 /// A phone of this patient's link, by the name it has in addresses, and a knock that waits.
@@ -287,6 +317,7 @@ impl House {
             "silence" => self.silence.clone(),
             "antibiotics" => self.antibiotic.clone(),
             "practice" if door.path.contains("replies") => self.reply_text.clone(),
+            "practice" if door.path.contains("holds") => self.hold.clone(),
             "practice" => self.spare_member.clone(),
             "my" => self.message.clone(),
             _ => String::new(),

@@ -152,6 +152,9 @@ macro_rules! about_them {
 
 /// In the order in which they can go: what points at a row goes before it.
 const THEIRS: &[Part] = theirs! {
+    "job" [concat!("about IN (", their_notices!(), " UNION ALL SELECT delivery.id FROM delivery \
+        WHERE delivery.practice_id = $1 AND delivery.notice_id IN (", their_notices!(), ") UNION ALL \
+        SELECT ladder.id FROM ladder WHERE ladder.practice_id = $1 AND ladder.", about_them!(), ")")]
     "ladder_rung" [concat!("ladder_id IN (SELECT id FROM ladder WHERE practice_id = $1 AND ", about_them!(), ")")]
     "ladder" [about_them!()]
     "alarm" [about_them!()]

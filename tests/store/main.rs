@@ -14,6 +14,7 @@ mod duty;
 mod figures;
 mod flow;
 mod isolation;
+mod keeping;
 mod keeps;
 mod ladder;
 mod letters;

@@ -21,7 +21,9 @@ pub use numbers::Typed;
 pub use numbers::set;
 pub use work::FILES_WAIT;
 pub use work::GAP;
+pub use work::Pass;
 pub use work::ensure;
+pub use work::pass;
 pub(in crate::care) use work::work;
 
 use std::collections::BTreeSet;

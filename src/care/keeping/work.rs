@@ -91,8 +91,9 @@ fn next_look(practice: &Practice, now: Timestamp) -> Timestamp {
     looks.find(|at| *at > now).unwrap_or(now + SignedDuration::from_hours(24))
 }
 
+/// What one pass came to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Pass {
+pub enum Pass {
     /// There is more to do at once.
     More,
     Done,
@@ -116,7 +117,8 @@ pub(in crate::care) async fn work(desk: &Desk, job: &Job, moment: &Moment) -> Do
     Ok(Worked::PutOff)
 }
 
-async fn pass(desk: &Desk, practice: &Practice, moment: &Moment) -> Done<Pass> {
+/// Looks what is due now, and takes a part of it away.
+pub async fn pass(desk: &Desk, practice: &Practice, moment: &Moment) -> Done<Pass> {
     let Some(keeping) = look(desk, practice.id, moment).await? else { return Ok(Pass::Done) };
     if moment.now < keeping.waits_until {
         return Ok(Pass::Done);

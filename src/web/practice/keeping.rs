@@ -110,6 +110,8 @@ struct KeepingPage {
     gone: Vec<GoneLine>,
     form: NumbersForm,
     hold_form: HoldForm,
+    /// The hold that was typed is on all of it.
+    on_practice: bool,
     faults: Faults,
 }
 
@@ -196,6 +198,7 @@ async fn shown(app: &App, member: &Member, tried: Tried) -> Result<Response, Pag
         holds: board.holds.iter().map(|hold| hold_line(hold, &board, &member.member, now)).collect(),
         gone: board.gone.iter().map(|stone| gone_line(stone, &board)).collect(),
         form: tried.numbers.unwrap_or_else(|| NumbersForm::of(&numbers)),
+        on_practice: tried.hold.scope == "practice",
         hold_form: tried.hold,
         faults: Faults(tried.faults),
         frame,
