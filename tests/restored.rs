@@ -246,6 +246,20 @@ async fn books_out_of_a_back_up_clear_away_again_what_had_gone_since() {
         assert_eq!(left(&here).await, (1, 2));
         years_go_by(&here).await;
         assert_eq!(left(&here).await, (0, 0));
+        // Whoever makes back-ups hears which of the older ones still hold what went.
+        let made = safe.backing_up(place).output().unwrap();
+        assert!(made.status.success(), "{}", said_by(&made));
+        let named: Vec<bool> = safe
+            .backups()
+            .iter()
+            .map(|path| said_by(&made).contains(&format!("    {}", path.display())))
+            .collect();
+        assert!(
+            said_by(&made).contains("can still show photos that were cleared away"),
+            "{}",
+            said_by(&made)
+        );
+        assert_eq!((&safe.backups()[0], named), (&from, vec![true, false]));
 
         let to = if place.engine_name() == "SQLite" {
             Place::sqlite()

@@ -187,6 +187,11 @@ const THEIRS: &[Part] = theirs! {
     "patient" ["id = $2"]
 };
 
+/// Every table that can hold rows of a patient, in the order in which they go.
+pub fn tables() -> impl Iterator<Item = &'static str> {
+    THEIRS.iter().map(|part| part.table)
+}
+
 /// A patient whose wounds' records have all ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Candidate {

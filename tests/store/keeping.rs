@@ -12,6 +12,7 @@ use jiff::tz::TimeZone;
 use sha2::Digest;
 use sha2::Sha256;
 use sqlx::AssertSqlSafe;
+use sqlx::Row;
 
 use closewatch::care::CareError;
 use closewatch::care::calendar;
@@ -59,6 +60,7 @@ use closewatch::store::legal_holds;
 use closewatch::store::legal_holds::LegalHold;
 use closewatch::store::plan as plan_rows;
 use closewatch::store::practices;
+use closewatch::store::purge;
 use closewatch::store::sealed_blobs;
 use closewatch::store::staff::Roles;
 use closewatch::store::tombstones;
@@ -71,6 +73,7 @@ use crate::support::Patient;
 use crate::support::Place;
 use crate::support::Practice;
 use crate::support::Staff;
+use crate::support::TABLES;
 use crate::support::goes_silent;
 use crate::support::in_danger;
 use crate::support::jpeg;
@@ -938,4 +941,24 @@ async fn the_database_lets_lines_go_only_from_the_beginning_on_and_only_six_year
         assert_eq!(is_proved(&practice, &[]).await, Err(Flaw::Unnoted { last: 3 }));
     })
     .await;
+}
+
+#[tokio::test]
+async fn every_table_that_points_at_something_of_a_patient_is_cleared_away_with_them() {
+    let place = Place::sqlite();
+    let practice = Practice::open(&place).await;
+    let mut books = practice.books().await;
+    let theirs: BTreeSet<&str> = purge::tables().collect();
+    let mut pointing = 0;
+    for table in TABLES {
+        let sql = format!("SELECT name FROM pragma_table_info('{table}')");
+        let columns = sqlx::query(AssertSqlSafe(sql)).fetch_all(&mut *books).await.unwrap();
+        let names: Vec<String> = columns.iter().map(|row| row.try_get("name").unwrap()).collect();
+        // The canary is nobody.
+        if names.iter().any(|name| POINTERS.contains(&name.as_str())) && *table != "canary" {
+            assert!(theirs.contains(table), "{table}: add it to THEIRS in store/purge.rs");
+            pointing += 1;
+        }
+    }
+    assert!(pointing >= 25);
 }
