@@ -12,7 +12,7 @@ CREATE TABLE keeping (
     record_years BIGINT NOT NULL CHECK (record_years BETWEEN 6 AND 99),
     -- Messages that were sent, and work that failed.
     letters_days BIGINT NOT NULL CHECK (letters_days BETWEEN 30 AND 3650),
-    -- Half-filled checks, and sessions that ended.
+    -- Half-filled checks, and sessions of staff that ended.
     passing_days BIGINT NOT NULL CHECK (passing_days BETWEEN 3 AND 365),
     confirmed_by TEXT NOT NULL REFERENCES staff (id),
     confirmed_ms BIGINT NOT NULL,

@@ -22,7 +22,7 @@ pub struct Numbers {
     pub record_years: i64,
     /// Messages that were sent, and work that failed. 30 to 3,650.
     pub letters_days: i64,
-    /// Half-filled checks, and sessions that ended. 3 to 365.
+    /// Half-filled checks, and sessions of staff that ended. 3 to 365.
     pub passing_days: i64,
 }
 

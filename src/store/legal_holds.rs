@@ -123,12 +123,7 @@ pub async fn release(
 }
 
 /// The patients of exactly this name, letter case and accents aside, and this date of birth.
-pub async fn meant(
-    conn: &mut Conn,
-    practice: PracticeId,
-    name: &str,
-    born: Date,
-) -> Stored<Vec<PatientId>> {
+pub async fn meant(conn: &mut Conn, practice: PracticeId, name: &str, born: Date) -> Stored<Vec<PatientId>> {
     sqlx::query(
         "SELECT id FROM patient WHERE practice_id = $1 AND name_folded = $2 AND born = $3 ORDER BY id",
     )

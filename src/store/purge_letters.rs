@@ -1,4 +1,4 @@
-//! Taking away what is kept for a while only: messages that were sent, work that failed, half-filled checks, sessions that ended.
+//! Taking away what is kept for a while only: messages that were sent, work that failed, half-filled checks, sessions of staff that ended.
 
 use jiff::Timestamp;
 
@@ -102,24 +102,19 @@ pub async fn count_letters(conn: &mut Conn, practice: PracticeId, before: Timest
         .whole("many")
 }
 
-/// Kinds of things that were never meant to last.
+/// A kind of thing that was never meant to last. A phone's session is none, however old: by its cookie whoever knocks at a closed link
+/// is still known, and it goes with the patient.
 struct Passing {
     table: &'static str,
     read: &'static str,
     take: &'static str,
 }
 
-const PASSING: [Passing; 3] = [
+const PASSING: [Passing; 2] = [
     Passing {
         table: "check_draft",
         read: "SELECT * FROM check_draft WHERE practice_id = $1 AND updated_ms < $2",
         take: "DELETE FROM check_draft WHERE practice_id = $1 AND updated_ms < $2",
-    },
-    // A browser that wants to be told counts for as long as its session.
-    Passing {
-        table: "patient_session",
-        read: "SELECT * FROM patient_session WHERE practice_id = $1 AND expires_ms < $2",
-        take: "DELETE FROM patient_session WHERE practice_id = $1 AND expires_ms < $2",
     },
     Passing {
         table: "staff_session",
@@ -128,7 +123,7 @@ const PASSING: [Passing; 3] = [
     },
 ];
 
-/// Takes away what was half filled in, and sessions that ended, before `before`.
+/// Takes away what was half filled in, and sessions of staff that ended, before `before`.
 pub async fn take_passing(conn: &mut Conn, practice: PracticeId, before: Timestamp) -> Stored<TakenRows> {
     let (mut heap, practice) = (Heap::default(), practice.to_string());
     for passing in PASSING {

@@ -19,7 +19,7 @@ coded! {
         Patient = "patient",
         /// Messages that were sent, and work that failed.
         Letters = "letters",
-        /// Half-filled checks, and sessions that ended.
+        /// Half-filled checks, and sessions of staff that ended.
         Passing = "passing",
         /// The oldest lines of the record of who did or saw what.
         Record = "record",
@@ -95,12 +95,7 @@ pub async fn photos_last_went(conn: &mut Conn) -> Stored<Option<Timestamp>> {
 pub async fn insert_file(conn: &mut Conn, practice: PracticeId, file: &str, at: Timestamp) -> Stored<()> {
     const SQL: &str =
         "INSERT INTO purged_file (practice_id, file, since_ms) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING";
-    sqlx::query(SQL)
-        .bind(practice.to_string())
-        .bind(file)
-        .bind(at.as_millisecond())
-        .execute(conn)
-        .await?;
+    sqlx::query(SQL).bind(practice.to_string()).bind(file).bind(at.as_millisecond()).execute(conn).await?;
     Ok(())
 }
 

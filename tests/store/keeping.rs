@@ -353,7 +353,6 @@ fn rows_by_age(before: &Rows, now: Timestamp) -> Rows {
     jobs.retain(|line| column(line, "state") != "waiting");
     old_rows.insert("job".to_owned(), jobs);
     old_rows.insert("check_draft".to_owned(), old("check_draft", "updated_ms", days(3)));
-    old_rows.insert("patient_session".to_owned(), old("patient_session", "expires_ms", days(3)));
     old_rows.insert("staff_session".to_owned(), old("staff_session", "last_seen_ms", days(3)));
     let zone = TimeZone::get("America/New_York").unwrap();
     let today = now.to_zoned_datetime(zone.clone()).date();
@@ -493,7 +492,7 @@ async fn years_later_exactly_what_is_due_goes_row_by_row_and_the_record_proves_w
         let before = rows(&practice).await;
         let old = rows_by_age(&long_before, practice.now());
         compare(&before, &without(&long_before, &[&old]));
-        for table in ["delivery", "notice", "patient_session", "check_draft", "staff_session"] {
+        for table in ["delivery", "notice", "check_draft", "staff_session"] {
             assert!(!old[table].is_empty(), "{table} has no row to go");
         }
         assert!(

@@ -240,7 +240,7 @@ async fn take_letters(desk: &Desk, practice: &Practice, moment: &Moment) -> Done
     Ok(is_full)
 }
 
-/// Half-filled checks, and sessions that ended. Never true: it is all in one go.
+/// Half-filled checks, and sessions of staff that ended. Never true: it is all in one go.
 async fn take_passing(desk: &Desk, practice: &Practice, moment: &Moment) -> Done<bool> {
     let mut tx = desk.db.write().await?;
     let Some(keeping) = may_all_go(&mut tx, practice.id, moment.now).await? else { return Ok(false) };

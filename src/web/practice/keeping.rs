@@ -282,7 +282,7 @@ fn gone_line(stone: &Tombstone, board: &Board) -> GoneLine {
         what: match stone.gone {
             Gone::Patient => "One patient’s record",
             Gone::Letters => "Messages and failed work",
-            Gone::Passing => "Half-filled checks and sessions",
+            Gone::Passing => "Half-filled checks and staff sessions",
             Gone::Record => "Oldest lines of the record",
         },
         rule: stone.rule.replace('_', " ").replace('=', ": "),

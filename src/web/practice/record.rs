@@ -143,7 +143,7 @@ fn action_words(action: &str) -> String {
         "keeping.wait" => "waits, for nobody had looked for days, before anything goes in",
         "patient.purge" => "cleared away, for it was kept long enough,",
         "letters.purge" => "cleared away old messages and failed work of",
-        "passing.purge" => "cleared away half-filled checks and ended sessions of",
+        "passing.purge" => "cleared away half-filled checks and ended staff sessions of",
         "record.cut" => "cleared away the oldest lines of the record of",
         "hold.place" => "placed a legal hold on",
         "hold.nobody" => "sought, for a legal hold, somebody who is no patient of",
