@@ -111,7 +111,7 @@ async fn sql(practice: &Practice, sql: &str) {
 /// Sets the clock to an hour of a day in the practice's own zone.
 fn it_becomes(practice: &Practice, (year, month, day): (i16, i8, i8), hour: i8) {
     let zone = TimeZone::get("America/New_York").unwrap();
-    let then = date(year, month, day).at(hour, 0, 0, 0).to_zoned(zone).unwrap().timestamp();
+    let then = date(year, month, day).at(hour, 0, 0, 0).to_zoned_datetime(zone).unwrap().timestamp();
     practice.app.clock.pass(then.duration_since(practice.now()));
 }
 
@@ -356,7 +356,7 @@ fn rows_by_age(before: &Rows, now: Timestamp) -> Rows {
     old_rows.insert("staff_session".to_owned(), old("staff_session", "last_seen_ms", days(3)));
     let zone = TimeZone::get("America/New_York").unwrap();
     let today = now.to_zoned_datetime(zone.clone()).date();
-    let six_years_ago = date(today.year() - 6, today.month(), today.day()).to_zoned(zone).unwrap();
+    let six_years_ago = date(today.year() - 6, today.month(), today.day()).to_zoned_datetime(zone).unwrap();
     old_rows.insert("audit".to_owned(), old("audit", "at_ms", six_years_ago.timestamp().as_millisecond()));
     old_rows
 }
