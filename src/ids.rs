@@ -154,6 +154,9 @@ id! {
     SealedCodeId,
     /// One use of such a code.
     LookId,
+    LegalHoldId,
+    /// What is left of something that went.
+    TombstoneId,
 }
 
 #[cfg(test)]

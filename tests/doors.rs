@@ -17,6 +17,7 @@ use closewatch::care::callback::Call;
 use closewatch::care::enrol;
 use closewatch::care::phones;
 use closewatch::ids::LateKnockId;
+use closewatch::ids::LegalHoldId;
 use closewatch::ids::PhotoId;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
@@ -24,12 +25,16 @@ use closewatch::store::drills;
 use closewatch::store::ladders;
 use closewatch::store::late_knocks;
 use closewatch::store::late_knocks::LateKnock;
+use closewatch::store::legal_holds;
+use closewatch::store::legal_holds::LegalHold;
 use closewatch::store::links;
 use closewatch::store::photos;
 use closewatch::store::protocols;
 use closewatch::store::protocols::KeptProtocol;
 use closewatch::store::protocols::ProtocolOrigin;
 use closewatch::store::replies;
+use closewatch::store::staff;
+use closewatch::store::staff::Activity;
 use closewatch::store::staff::Roles;
 use closewatch::triage::Decision;
 use closewatch::triage::Edits;
@@ -175,6 +180,7 @@ struct House {
     /// The cookie of a look that runs, and a look that nobody needs.
     onlooker: String,
     spare_look: String,
+    hold: String,
 }
 
 async fn furnished(place: &Place) -> House {
@@ -208,6 +214,7 @@ async fn furnished(place: &Place) -> House {
     opens_envelope(&practice, &lead, "Nobody Needs").await;
     let spare_look = looks(&practice).await[0].id.to_string();
     let onlooker = opens_envelope(&practice, &lead, "Kim Vale").await;
+    let hold = held(&practice, &lead).await;
     let spare_member = practice.hires("Sam Reed", Roles { office: true, ..Roles::default() }).await;
     House {
         spare_link: spare.link.id.to_string(),
@@ -234,7 +241,30 @@ async fn furnished(place: &Place) -> House {
         late_knock,
         onlooker,
         spare_look,
+        hold,
     }
+}
+
+/// A legal hold on the whole practice, for whose end a lead who has left has asked: whoever may be the second ends it.
+async fn held(practice: &Practice, lead: &Staff) -> String {
+    let moment = practice.moment();
+    let hold = LegalHold {
+        id: LegalHoldId::mint(&moment),
+        practice: practice.id,
+        patient: None,
+        reason: "A letter.".to_owned(),
+        placed_by: lead.member.id,
+        placed: moment.now,
+        asked: None,
+        released: None,
+    };
+    let gone = practice.hires("Max Dorn", Roles { lead: true, ..Roles::default() }).await;
+    let mut tx = practice.desk().db.write().await.unwrap();
+    legal_holds::insert(&mut tx, &hold).await.unwrap();
+    assert!(legal_holds::note_asked(&mut tx, practice.id, hold.id, gone.id, moment.now).await.unwrap());
+    staff::set_active(&mut tx, practice.id, gone.id, Activity::Gone).await.unwrap();
+    tx.commit().await.unwrap();
+    hold.id.to_string()
 }
 
 /// A phone of this patient's link, by the name it has in addresses, and a knock that waits.
@@ -314,6 +344,7 @@ impl House {
             "silence" => self.silence.clone(),
             "antibiotics" => self.antibiotic.clone(),
             "practice" if door.path.contains("replies") => self.reply_text.clone(),
+            "practice" if door.path.contains("holds") => self.hold.clone(),
             "practice" => self.spare_member.clone(),
             "my" => self.message.clone(),
             _ => String::new(),

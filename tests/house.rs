@@ -284,6 +284,8 @@ fn every_query_of_the_store_names_the_practice_or_a_secret() {
                 || sql == "SELECT id FROM practice WHERE purpose = 'canary'"
                 || (source.path == "src/store/jobs.rs" && sql.starts_with("UPDATE job SET lease = $2"))
                 || source.path == "src/store/clock.rs"
+                // Its macro puts the practice behind it.
+                || (source.path == "src/store/purge.rs" && sql == "DELETE FROM")
                 // A back-up holds what every practice has.
                 || source.path == "src/store/books.rs";
             // Ids of rows found by a secret in the same step.

@@ -13,10 +13,13 @@ use serde_json::Value;
 
 use closewatch::care::Desk;
 use closewatch::care::backup::noted;
+use closewatch::care::keeping;
+use closewatch::care::plan;
 use closewatch::care::vitals::Machine;
 use closewatch::ids::Chance;
 use closewatch::ids::StaffAddressId;
 use closewatch::photo::Limits;
+use closewatch::plan::EndWhy;
 use closewatch::store::Blobs;
 use closewatch::store::Db;
 use closewatch::store::addresses;
@@ -54,6 +57,7 @@ use support::in_each_place;
 use support::jpeg;
 use support::no_danger;
 use support::on_each_engine;
+use support::rows_of;
 use support::said_by;
 use support::send;
 use support::word;
@@ -193,6 +197,89 @@ async fn a_restored_server_sends_no_old_letter_and_once_armed_open_emergencies_c
         let (_, attending) = attends(&again).await;
         assert!(!is_wrong(&attending, "held"), "{attending}");
         surgeon.opens("/queue").await.must_not_say("Restored from a back-up").must_say("Restored: verify");
+        to.clear().await;
+    })
+    .await;
+}
+
+/// What is left of the patients, and of the photos' keys.
+async fn left(practice: &Practice) -> (usize, usize) {
+    let rows = rows_of(&mut *practice.books().await, practice.id).await;
+    (rows["patient"].len(), rows["sealed_blob"].len())
+}
+
+/// Sixteen years go by, and then as many days as must, with the daily work done.
+async fn years_go_by(practice: &Practice) {
+    practice.minutes_pass(60 * 24 * 365 * 16);
+    for _ in 0..9 {
+        practice.works().await;
+        practice.minutes_pass(60 * 24);
+    }
+    practice.works().await;
+}
+
+#[tokio::test]
+async fn books_out_of_a_back_up_clear_away_again_what_had_gone_since() {
+    in_each_place(async |place| {
+        let practice = Practice::open_by(place, Clock::Machine).await;
+        let (office, surgeon, lead) =
+            (practice.office().await, practice.surgeon().await, practice.lead().await);
+        let patient = office.enrols("Mia Stone", &surgeon).await;
+        let check = patient.opens_link().await.sends("one", no_danger(), &[jpeg(1)]).await.check;
+        surgeon.decides(check, Decision::HealingAsExpected, "It heals well.").await.unwrap();
+        let (desk, moment, wound) = (practice.desk(), practice.moment(), patient.enrolled.wound.id);
+        plan::end(desk, &office.member, wound, EndWhy::Transferred, "moved", &moment).await.unwrap();
+        let numbers = keeping::Typed {
+            clinical_years: "15".to_owned(),
+            minor_age: "21".to_owned(),
+            minor_years: "10".to_owned(),
+            record_years: "6".to_owned(),
+            letters_days: "90".to_owned(),
+            passing_days: "3".to_owned(),
+            is_confirmed: true,
+        };
+        keeping::set(desk, &lead.member, &numbers, &moment).await.unwrap();
+        let safe = Safe::new();
+        let from = safe.backs_up(place);
+        let keys = place.folder.path().join("sealing-keys");
+        let here = on_restored(&practice, place.folder.path(), &place.url, &keys).await;
+        assert_eq!(left(&here).await, (1, 2));
+        years_go_by(&here).await;
+        assert_eq!(left(&here).await, (0, 0));
+        // Whoever makes back-ups hears which of the older ones still hold what went.
+        let made = safe.backing_up(place).output().unwrap();
+        assert!(made.status.success(), "{}", said_by(&made));
+        let named: Vec<bool> = safe
+            .backups()
+            .iter()
+            .map(|path| said_by(&made).contains(&format!("    {}", path.display())))
+            .collect();
+        assert!(
+            said_by(&made).contains("can still show photos that were cleared away"),
+            "{}",
+            said_by(&made)
+        );
+        assert_eq!((&safe.backups()[0], named), (&from, vec![true, false]));
+
+        let to = if place.engine_name() == "SQLite" {
+            Place::sqlite()
+        } else {
+            Place::postgres(&std::env::var("TEST_PG_URL").unwrap()).await
+        };
+        let data = to.folder.path().join("restored");
+        let restored = safe.restoring(&from, place, &data, &to.url).output().unwrap();
+        assert!(restored.status.success(), "{}", said_by(&restored));
+        let again = on_restored(&practice, &data, &to.url, &keys).await;
+        years_go_by(&again).await;
+        assert_eq!(
+            left(&again).await,
+            (1, 2),
+            "it is back, and nothing goes before somebody arms the server"
+        );
+        let armed = closewatch(&["arm", "--data", word(&data), "--database-url", &to.url]).output().unwrap();
+        assert!(armed.status.success(), "{}", said_by(&armed));
+        years_go_by(&again).await;
+        assert_eq!(left(&again).await, (0, 0));
         to.clear().await;
     })
     .await;

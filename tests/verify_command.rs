@@ -56,7 +56,7 @@ fn said(output: &Output) -> String {
 /// What somebody can do who may write to the database file.
 async fn harm(practice: &Practice, sql: &[&str]) {
     let mut tx = practice.desk().db.write().await.unwrap();
-    let guards = ["audit_never_changes", "audit_never_goes", "audit_never_replaced"];
+    let guards = ["audit_never_changes", "audit_goes_by_age", "audit_never_replaced"];
     for guard in guards {
         sqlx::query(AssertSqlSafe(format!("DROP TRIGGER {guard}"))).execute(&mut *tx).await.unwrap();
     }

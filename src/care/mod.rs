@@ -33,6 +33,7 @@ pub mod hand_off;
 pub mod hand_over;
 pub mod intake;
 pub mod job_list;
+pub mod keeping;
 pub mod knock;
 pub mod ladder;
 pub mod ladder_times;

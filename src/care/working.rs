@@ -7,6 +7,7 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::books;
 use crate::care::canary;
+use crate::care::keeping;
 use crate::care::ladder;
 use crate::care::outbox;
 use crate::care::outbox::Outside;
@@ -73,6 +74,7 @@ pub async fn within_the_house(
         JobKind::Canary => canary::fly(desk, job, moment).await?,
         JobKind::Sweep => sweep::work(desk, job, moment).await?,
         JobKind::CheckBooks => books::work(desk, job, moment).await?,
+        JobKind::Purge => keeping::work(desk, job, moment).await?,
         JobKind::AddressNotice => outbox::address(desk, job, outside, moment).await?,
         JobKind::SendLetter => return Ok(None),
     }))
@@ -87,9 +89,12 @@ pub async fn any_due(desk: &Desk, now: Timestamp) -> Done<bool> {
 pub async fn give_back(desk: &Desk, job: &Job, why: &str, moment: &Moment) -> Done<Worked> {
     let mut tx = desk.db.write().await?;
     let is_kept_for_ever = match job.kind {
-        JobKind::ClimbLadder | JobKind::Watch | JobKind::Canary | JobKind::Sweep | JobKind::CheckBooks => {
-            true
-        }
+        JobKind::ClimbLadder
+        | JobKind::Watch
+        | JobKind::Canary
+        | JobKind::Sweep
+        | JobKind::CheckBooks
+        | JobKind::Purge => true,
         JobKind::AddressNotice | JobKind::SendLetter => false,
     };
     let given_up = job.tries >= MOST_TRIES && !is_kept_for_ever;

@@ -204,6 +204,14 @@ impl Blobs {
         }
     }
 
+    /// Takes a file away that no row names any more. One that is gone already is no fault.
+    pub async fn remove(&self, file: &BlobName) -> Stored<()> {
+        match self.files.delete(&file.path()).await {
+            Ok(()) | Err(object_store::Error::NotFound { .. }) => Ok(()),
+            Err(fault) => Err(fault.into()),
+        }
+    }
+
     async fn read(&self, name: &BlobName) -> Stored<Option<Bytes>> {
         match self.files.get(&name.path()).await {
             Ok(found) => Ok(Some(found.bytes().await?)),

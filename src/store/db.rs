@@ -198,7 +198,7 @@ const SQLITE_PRAGMAS: &[&str] = &[
     "PRAGMA synchronous = FULL",
     "PRAGMA busy_timeout = 10000",
     "PRAGMA foreign_keys = ON",
-    // What is deleted or replaced is written over with noughts, drafts of a check among it.
+    // What is deleted or replaced is written over with noughts: drafts of a check, keys of photos.
     "PRAGMA secure_delete = ON",
 ];
 

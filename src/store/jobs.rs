@@ -34,6 +34,8 @@ coded! {
         Sweep = "sweep",
         /// Checks that the books are whole. About the canary's practice; comes again every day.
         CheckBooks = "check_books",
+        /// Takes away what has been kept for as long as the practice's lead said. About the practice; comes again every day.
+        Purge = "purge",
     }
 }
 

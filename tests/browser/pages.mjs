@@ -218,6 +218,7 @@ export const staffPages = (world) => {
     await lookAt(t, page, 'cover-answered', `${demo.home}/practice/forecast?${COVER}`, { patient: false });
     await lookAt(t, page, 'cover-faults', `${demo.home}/practice/forecast?source=typed&day=mon`, { patient: false, status: 422 });
     await lookAt(t, page, 'drill', `${demo.home}/practice/drill`, { patient: false });
+    await lookAt(t, page, 'keeping', `${demo.home}/practice/keeping`, { patient: false });
     await t.test('drill-faults', async () => {
       await page.goto(`${demo.home}/practice/drill`);
       await page.fill('#queue_oldest_hours', '0');

@@ -20,6 +20,7 @@ use closewatch::care::hand_off;
 use closewatch::care::hand_over;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
+use closewatch::care::keeping::PROPOSED;
 use closewatch::care::knock;
 use closewatch::care::knock::AtTheDoor;
 use closewatch::care::ladder;
@@ -46,10 +47,13 @@ use closewatch::duty::Rank;
 use closewatch::duty::WeeklyShift;
 use closewatch::ids::Chance;
 use closewatch::ids::LadderId;
+use closewatch::ids::LegalHoldId;
 use closewatch::ids::LinkId;
 use closewatch::ids::PhotoId;
 use closewatch::ids::SilenceId;
 use closewatch::ids::StaffAddressId;
+use closewatch::ids::StaffId;
+use closewatch::ids::TombstoneId;
 use closewatch::photo::MmPoint;
 use closewatch::plan::EndWhy;
 use closewatch::plan::OutPress;
@@ -80,10 +84,14 @@ use closewatch::store::checks::QueueFilter;
 use closewatch::store::claims;
 use closewatch::store::drills;
 use closewatch::store::duty;
+use closewatch::store::keepings;
+use closewatch::store::keepings::Keeping;
 use closewatch::store::ladders;
 use closewatch::store::late_knocks;
 use closewatch::store::late_knocks::Dealt;
 use closewatch::store::late_knocks::LateKnock;
+use closewatch::store::legal_holds;
+use closewatch::store::legal_holds::LegalHold;
 use closewatch::store::links;
 use closewatch::store::measurements;
 use closewatch::store::measuring_jobs;
@@ -97,6 +105,8 @@ use closewatch::store::plan::KeptStep;
 use closewatch::store::plan_texts;
 use closewatch::store::practices;
 use closewatch::store::protocols;
+use closewatch::store::purge;
+use closewatch::store::purge_letters;
 use closewatch::store::replies;
 use closewatch::store::reviews;
 use closewatch::store::sealed_blobs;
@@ -115,6 +125,9 @@ use closewatch::store::text_columns;
 use closewatch::store::text_columns::CALL_ATTEMPT_NOTE;
 use closewatch::store::text_columns::MESSAGE_BODY;
 use closewatch::store::thread;
+use closewatch::store::tombstones;
+use closewatch::store::tombstones::Gone;
+use closewatch::store::tombstones::Tombstone;
 use closewatch::store::unreadable_texts;
 use closewatch::store::wounds;
 use closewatch::triage::CallOutcome;
@@ -217,12 +230,49 @@ async fn is_told_of(practice: &Practice, surgeon: &Staff, check: &checks::WoundC
     alarms::raise(&mut tx, practice.id, AlarmKind::ClockSetBack, "practice", &moment).await.unwrap();
     attendance::note_beat(&mut tx, practice.id, surgeon.member.id, moment.now).await.unwrap();
     drills::begin(&mut tx, practice.id, None, &moment).await.unwrap().unwrap();
+    keeps_something(&mut tx, practice, surgeon.member.id).await;
     let flight = canary::Flight { begun: moment.now, check: None, came_through: None };
     canary::keep(&mut tx, practice.id, &flight).await.unwrap();
     tx.commit().await.unwrap();
     practice.works().await;
     let about = format!("check:{}", check.id);
     ladders::running(&mut *practice.books().await, practice.id, &about).await.unwrap().unwrap().id
+}
+
+/// Numbers, a hold, and what is left of something that went.
+async fn keeps_something(tx: &mut closewatch::store::Conn, practice: &Practice, staff: StaffId) {
+    let moment = practice.moment();
+    let keeping = Keeping {
+        numbers: PROPOSED,
+        confirmed_by: staff,
+        confirmed: moment.now,
+        waits_until: moment.now,
+        looked: moment.now,
+    };
+    keepings::keep(tx, practice.id, &keeping).await.unwrap();
+    let hold = LegalHold {
+        id: LegalHoldId::mint(&moment),
+        practice: practice.id,
+        patient: None,
+        reason: "A letter.".to_owned(),
+        placed_by: staff,
+        placed: moment.now,
+        asked: None,
+        released: None,
+    };
+    legal_holds::insert(tx, &hold).await.unwrap();
+    let stone = Tombstone {
+        id: TombstoneId::mint(&moment),
+        practice: practice.id,
+        gone: Gone::Letters,
+        rule: "letters_days=90".to_owned(),
+        at: moment.now,
+        rows: 1,
+        files: 0,
+        sha256: "0".repeat(64),
+    };
+    tombstones::insert(tx, &stone).await.unwrap();
+    tombstones::insert_file(tx, practice.id, &"a".repeat(64), moment.now).await.unwrap();
 }
 
 /// A passkey and printed recovery codes; the app and the browser came with signing in.
@@ -583,6 +633,19 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         let code = sealed_codes::standing(&mut tx, them).await.unwrap().unwrap();
         assert!(!sealed_codes::use_up(&mut tx, us, code.id, now).await.unwrap());
         links::pepper_pin(&mut tx, &link, "ours now").await.unwrap();
+        let hold = legal_holds::in_force(&mut tx, them).await.unwrap().remove(0).id;
+        assert!(legal_holds::find(&mut tx, us, hold).await.unwrap().is_none());
+        assert!(!legal_holds::note_asked(&mut tx, us, hold, by, now).await.unwrap());
+        assert!(!legal_holds::release(&mut tx, us, hold, by, now).await.unwrap());
+        let whose = theirs.patient.enrolled.patient.id;
+        assert_eq!(purge::take(&mut tx, us, whose).await.unwrap(), None);
+        assert_eq!(purge::last_touched(&mut tx, us, whose).await.unwrap(), None);
+        let later = now + jiff::SignedDuration::from_hours(24 * 400);
+        purge_letters::take_letters(&mut tx, us, later, 1_000).await.unwrap();
+        purge_letters::take_passing(&mut tx, us, later).await.unwrap();
+        keepings::wait_until(&mut tx, us, later).await.unwrap();
+        keepings::note_look(&mut tx, us, later).await.unwrap();
+        tombstones::forget_file(&mut tx, us, &"a".repeat(64).parse().unwrap()).await.unwrap();
         let alarm = alarms::open(&mut tx, them).await.unwrap().remove(0);
         alarms::note_told(&mut tx, us, alarm.id, now).await.unwrap();
         canary::clear(&mut tx, us).await.unwrap();

@@ -15,6 +15,7 @@ mod duty;
 mod figures;
 mod flow;
 mod isolation;
+mod keeping;
 mod keeps;
 mod ladder;
 mod letters;

@@ -67,6 +67,10 @@ pub const TABLES: &[&str] = &[
     "unreadable_text",
     "sealed_code",
     "sealed_look",
+    "keeping",
+    "legal_hold",
+    "tombstone",
+    "purged_file",
 ];
 
 /// Every row of one practice, its own row among them, by table. Equal before and after: nothing of it changed.

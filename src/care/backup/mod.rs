@@ -32,6 +32,7 @@ pub use put_back::put_back_photos;
 pub use read::Backup;
 pub use read::Fault;
 pub use read::Listed;
+pub use read::from_before;
 pub use take::Taken;
 pub use take::Taking;
 pub use take::take;

@@ -43,6 +43,7 @@ pub async fn can_wait(conn: &mut Conn, notice: &Notice) -> Done<bool> {
         }
         NoticeKind::WrongPins
         | NoticeKind::LadderTimes
+        | NoticeKind::ThingsWillGo
         | NoticeKind::StepDue
         | NoticeKind::NotHeard
         | NoticeKind::ReplyUnread

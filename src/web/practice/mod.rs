@@ -16,6 +16,7 @@ mod forecast_form;
 mod forecast_view;
 mod forecast_words;
 mod hand_over;
+mod keeping;
 mod overview;
 mod plan_text;
 mod protocol;
@@ -82,5 +83,9 @@ pub fn hang(doors: Doors) -> Doors {
         .post_fresh("/practice/envelope", Who::Lead, envelope::print)
         .post("/practice/envelope/{look}/end", Who::Lead, envelope::end)
         .post("/practice/envelope/{look}/note", Who::Lead, envelope::note)
+        .get("/practice/keeping", Who::Judge, keeping::show)
+        .post_fresh("/practice/keeping", Who::Lead, keeping::set)
+        .post_fresh("/practice/keeping/holds", Who::Lead, keeping::place)
+        .post_fresh("/practice/keeping/holds/{id}/release", Who::Judge, keeping::release)
         .get("/practice/record", Who::Lead, record::show)
 }

@@ -126,6 +126,7 @@ pub fn notice(kind: NoticeKind) -> &'static str {
         NoticeKind::TestLetter => "A test",
         NoticeKind::LadderTimes => "The ladder’s times were changed",
         NoticeKind::DutyChanged => "Somebody’s duty was changed",
+        NoticeKind::ThingsWillGo => "In a week what is old begins to go",
     }
 }
 
@@ -138,6 +139,7 @@ pub fn job(kind: JobKind) -> &'static str {
         JobKind::Sweep => "Clear away photo files that belong to nothing",
         JobKind::CheckBooks => "Check that the books are whole",
         JobKind::Canary => "See that a check goes the whole way",
+        JobKind::Purge => "Clear away what has been kept long enough",
     }
 }
 
