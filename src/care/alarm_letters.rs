@@ -59,7 +59,9 @@ fn is_due(alarm: &Alarm, now: Timestamp) -> bool {
 /// no patient waits for it.
 fn is_told_again(kind: AlarmKind) -> bool {
     match kind {
-        AlarmKind::LinksGuessed | AlarmKind::LinkFloods => false,
+        AlarmKind::LinksGuessed | AlarmKind::LinkFloods | AlarmKind::ExportAsked | AlarmKind::ExportTaken => {
+            false
+        }
         AlarmKind::NoPageOpen
         | AlarmKind::NobodySignedIn
         | AlarmKind::QueueOld
@@ -99,6 +101,8 @@ async fn readers(conn: &mut Conn, alarm: &Alarm, now: Timestamp) -> Done<BTreeSe
         AlarmKind::SurgeonAsked => {
             active.iter().filter(|member| member.roles.surgeon).map(|member| member.id).collect()
         }
+        // Everybody: whoever knows of no reason for it asks.
+        AlarmKind::ExportAsked | AlarmKind::ExportTaken => active.iter().map(|member| member.id).collect(),
         AlarmKind::Unopened
         | AlarmKind::Overdue
         | AlarmKind::NobodyToTell

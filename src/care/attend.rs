@@ -105,6 +105,8 @@ impl Attendance {
             | AlarmKind::PasswordGuessed
             | AlarmKind::LinksGuessed
             | AlarmKind::LinkFloods
+            | AlarmKind::ExportAsked
+            | AlarmKind::ExportTaken
             | AlarmKind::ClockSetBack => None,
         }
     }

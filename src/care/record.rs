@@ -17,7 +17,7 @@ use crate::store::audit::AuditEntry;
 use crate::store::staff::StaffMember;
 
 /// Who does it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Actor {
     Staff(StaffId),
     Link(LinkId),

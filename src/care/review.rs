@@ -40,6 +40,8 @@ use crate::store::checks::CheckState;
 use crate::store::checks::Claim;
 use crate::store::checks::WoundCheck;
 use crate::store::claims;
+use crate::store::corrections;
+use crate::store::corrections::Correction;
 use crate::store::measurements::KeptMeasurement;
 use crate::store::measuring_jobs;
 use crate::store::notices;
@@ -144,6 +146,8 @@ pub struct Opened {
     pub versions: Vec<(Timestamp, Answers)>,
     pub replies: Vec<ReplyText>,
     pub staff: Vec<StaffMember>,
+    /// About the wound's checks and their decisions, oldest first.
+    pub corrections: Vec<Correction>,
     /// The smallest sets of unknown facts that could raise the check; `None`: its facts or its protocol were not kept.
     pub could_raise: Option<Vec<CouldRaise>>,
     /// Of each photo of the wound the measurement that stands, by the time the photos were taken.
@@ -218,6 +222,7 @@ async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Op
         versions: checks::versions(&mut conn, &check).await?,
         replies: replies::of_practice(&mut conn, practice_id).await?,
         staff: staff::of_practice(&mut conn, practice_id).await?,
+        corrections: corrections::of_wound(&mut conn, practice_id, wound.id).await?,
         check,
         wound,
     })

@@ -182,6 +182,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::PasswordGuessed
                         | AlarmKind::LinksGuessed
                         | AlarmKind::LinkFloods
+                        | AlarmKind::ExportAsked
+                        | AlarmKind::ExportTaken
                         | AlarmKind::BackupOld
                         | AlarmKind::RestoreUnproved
                         | AlarmKind::DrillMissing => true,
@@ -210,6 +212,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
         | AlarmKind::PasswordGuessed
         | AlarmKind::LinksGuessed
         | AlarmKind::LinkFloods
+        | AlarmKind::ExportAsked
+        | AlarmKind::ExportTaken
         | AlarmKind::BackupOld
         | AlarmKind::RestoreUnproved
         | AlarmKind::DrillMissing => true,

@@ -30,6 +30,7 @@ use crate::web::error::OursFailed;
 use crate::web::error::PageError;
 use crate::web::patient::late;
 use crate::web::patient::unsaved;
+use crate::web::refusals;
 use crate::web::sign_in::turn_away;
 
 /// A page that reads itself again sends this: it must not keep a session alive that nobody is sitting at.
@@ -111,6 +112,15 @@ impl Doors {
         self.hang(Door { method: Method::POST, path, who, fresh: false }, MethodFilter::POST, handler)
     }
 
+    /// As [`Doors::get`], for what leaves the house: whoever proved themselves longer ago does so again first.
+    pub fn get_fresh<H, T>(self, path: &'static str, who: Who, handler: H) -> Doors
+    where
+        H: Handler<T, App>,
+        T: 'static,
+    {
+        self.hang(Door { method: Method::GET, path, who, fresh: true }, MethodFilter::GET, handler)
+    }
+
     /// As [`Doors::post`], for what is sensitive: whoever proved themselves longer ago does so again first.
     pub fn post_fresh<H, T>(self, path: &'static str, who: Who, handler: H) -> Doors
     where
@@ -155,6 +165,7 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
         | Who::Lead
         | Who::Judge => enter_staff(&app, &door, &mut request).await,
     };
+    let (knocker, refused) = (refusals::knocker(&request), entered.as_ref().err().and_then(refusals::why));
     let mut response = match entered {
         Ok(()) => next.run(request).await,
         Err(refused @ PageError::NoLink) => late::not_in(&app, refused, request).await,
@@ -175,6 +186,7 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
             response.headers_mut().insert(header::RETRY_AFTER, after);
         }
     }
+    refusals::note(&app, &door, knocker, refused, &response).await;
     let took_ms = app.now().duration_since(began).as_millis();
     tracing::info!(%method, path, status = response.status().as_u16(), took_ms, "answered");
     response
@@ -200,17 +212,20 @@ async fn enter_staff(app: &App, door: &Door, request: &mut Request) -> Result<()
     };
     let session = found.ok_or(PageError::SignedOut)?;
     let is_whole = session.stage == Stage::Whole;
+    let is_fresh = now.duration_since(session.fresh) < sign_in::FRESH_LIMIT;
+    let admitted = door.who.admits(&session.member);
+    let known_browser = Cookie::Known.read(app, request.headers());
+    // Also of somebody who is turned away: the record says who it was.
+    request.extensions_mut().insert(Member { member: session.member.clone(), session, token, known_browser });
     if !is_whole && door.who != Who::Entering {
         return Err(PageError::HalfIn);
     }
-    if !door.who.admits(&session.member) {
+    if !admitted {
         return Err(PageError::NotAllowed);
     }
-    if door.fresh && is_whole && now.duration_since(session.fresh) >= sign_in::FRESH_LIMIT {
+    if door.fresh && is_whole && !is_fresh {
         return Err(PageError::NotFresh);
     }
-    let known_browser = Cookie::Known.read(app, request.headers());
-    request.extensions_mut().insert(Member { member: session.member.clone(), session, token, known_browser });
     Ok(())
 }
 

@@ -54,6 +54,14 @@ pub struct OursFailed;
 #[derive(Clone, Copy, Debug)]
 pub struct LinkNotOpen;
 
+/// Goes with an answer that says that something is not for this person, behind a door that let them in.
+#[derive(Clone, Copy, Debug)]
+pub struct NotForThem;
+
+/// Goes with the answer to whoever came up against a limit.
+#[derive(Clone, Copy, Debug)]
+pub struct LimitHit;
+
 #[derive(Template)]
 #[template(path = "error.html")]
 struct ErrorPage {
@@ -260,6 +268,12 @@ impl IntoResponse for PageError {
         }
         if let PageError::NoLink | PageError::Care(CareError::LinkClosed) = self {
             response.extensions_mut().insert(LinkNotOpen);
+        }
+        if let PageError::NotAllowed | PageError::Care(CareError::NotAllowed) = self {
+            response.extensions_mut().insert(NotForThem);
+        }
+        if let PageError::Care(CareError::TooMany { .. } | CareError::Busy { .. }) = self {
+            response.extensions_mut().insert(LimitHit);
         }
         response
     }

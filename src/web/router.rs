@@ -24,6 +24,7 @@ use crate::web::assets;
 use crate::web::doors::Doors;
 use crate::web::doors::Who;
 use crate::web::error::PageError;
+use crate::web::export;
 use crate::web::headers;
 use crate::web::health;
 use crate::web::https_only;
@@ -46,7 +47,8 @@ fn hang_all(app: &App) -> Doors {
         .get("/ready", Who::Anyone, health::ready)
         .get("/attend", Who::Anyone, health::attend)
         .get("/robots.txt", Who::Anyone, health::robots);
-    reach::hang(practice::hang(office::hang(surgeon::hang(patient::hang(sign_in::hang(open))))))
+    let inside = office::hang(surgeon::hang(patient::hang(sign_in::hang(open))));
+    export::hang(reach::hang(practice::hang(inside)))
 }
 
 /// A handler fell over: that request is answered like any other fault of ours, and the others go on.
@@ -62,10 +64,11 @@ pub fn doors(app: &App) -> Vec<Door> {
 /// The whole site.
 pub fn router(app: &App) -> Router {
     let (router, _) = hang_all(app).into_parts();
-    // Pictures are compressed already, and a stream must not wait for a compressor's buffer.
+    // Pictures, and what is zipped, are compressed already, and a stream must not wait for a compressor's buffer.
     let compressible = SizeAbove::new(512)
         .and(NotForContentType::IMAGES)
         .and(NotForContentType::new("application/pdf"))
+        .and(NotForContentType::new("application/zip"))
         .and(NotForContentType::SSE);
     router
         .fallback(async || PageError::NotFound.into_response())

@@ -64,6 +64,8 @@ pub const TABLES: &[&str] = &[
     "drill",
     "canary",
     "sealed_blob",
+    "correction",
+    "export_agreement",
 ];
 
 /// Every row of one practice, its own row among them, by table. Equal before and after: nothing of it changed.
