@@ -15,12 +15,16 @@ use axum::http::request;
 
 use closewatch::care::callback::Call;
 use closewatch::care::enrol;
+use closewatch::care::export::agreement;
 use closewatch::care::phones;
+use closewatch::ids::ExportAgreementId;
 use closewatch::ids::LateKnockId;
 use closewatch::ids::PhotoId;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
 use closewatch::store::drills;
+use closewatch::store::export_agreements;
+use closewatch::store::export_agreements::ExportAgreement;
 use closewatch::store::ladders;
 use closewatch::store::late_knocks;
 use closewatch::store::late_knocks::LateKnock;
@@ -155,6 +159,8 @@ struct House {
     /// A phone of the patient's own link, and a knock on a closed one.
     phone_name: String,
     late_knock: String,
+    /// Somebody else asked for everything to be taken out.
+    agreement: String,
 }
 
 async fn furnished(place: &Place) -> House {
@@ -185,6 +191,7 @@ async fn furnished(place: &Place) -> House {
     let drill = drills::begin(&mut tx, practice.id, None, &moment).await.unwrap().unwrap().id.to_string();
     tx.commit().await.unwrap();
     let (phone_name, late_knock) = knocks_late(&practice, &patient).await;
+    let agreement = asks_for_everything(&practice).await;
     let spare_member = practice.hires("Sam Reed", Roles { office: true, ..Roles::default() }).await;
     House {
         spare_link: spare.link.id.to_string(),
@@ -209,7 +216,27 @@ async fn furnished(place: &Place) -> House {
         drill,
         phone_name,
         late_knock,
+        agreement,
     }
+}
+
+/// A lead whom nobody else here is asked for everything to be taken out.
+async fn asks_for_everything(practice: &Practice) -> String {
+    let moment = practice.moment();
+    let asked = ExportAgreement {
+        id: ExportAgreementId::mint(&moment),
+        practice: practice.id,
+        asked_by: practice.hires("Kim Vale", Roles { lead: true, ..Roles::default() }).await.id,
+        asked: moment.now,
+        until: moment.now + agreement::WITHIN,
+        agreed: None,
+        taken: None,
+        withdrawn: None,
+    };
+    let mut tx = practice.desk().db.write().await.unwrap();
+    export_agreements::insert(&mut tx, &asked).await.unwrap();
+    tx.commit().await.unwrap();
+    asked.id.to_string()
 }
 
 /// A phone of this patient's link, by the name it has in addresses, and a knock that waits.
@@ -287,6 +314,7 @@ impl House {
             "silence" => self.silence.clone(),
             "antibiotics" => self.antibiotic.clone(),
             "practice" if door.path.contains("replies") => self.reply_text.clone(),
+            "practice" if door.path.contains("export") => self.agreement.clone(),
             "practice" => self.spare_member.clone(),
             "my" => self.message.clone(),
             _ => String::new(),

@@ -31,6 +31,8 @@ pub async fn add(
     if !surgeon.roles.surgeon {
         return Err(CareError::NotAllowed);
     }
+    let mut tx = desk.db.write().await?;
+    let check = checks::hold(&mut tx, surgeon.practice, check).await?.ok_or(CareError::NotFound)?;
     let words = words.replace('\0', "").replace("\r\n", "\n").trim().to_owned();
     if words.is_empty() {
         return Err(CareError::Entered(vec![Fault::new("words", "Write what is corrected.")]));
@@ -39,8 +41,6 @@ pub async fn add(
         let fault = Fault::new("words", format!("Shorten the correction to {LONGEST} letters."));
         return Err(CareError::Entered(vec![fault]));
     }
-    let mut tx = desk.db.write().await?;
-    let check = checks::hold(&mut tx, surgeon.practice, check).await?.ok_or(CareError::NotFound)?;
     if let Some(review) = review {
         let of_check = reviews::of_check(&mut tx, surgeon.practice, check.id).await?;
         of_check.iter().find(|one| one.id == review).ok_or(CareError::NotFound)?;

@@ -44,6 +44,8 @@ pub enum Why {
     SecondStep,
     /// No session.
     NotIn,
+    /// A change that came from another site, or in the open where HTTPS is spoken.
+    Elsewhere,
     /// Too often, or too much at once.
     Limit,
     /// A try to sign in with a name nobody has.
@@ -56,6 +58,7 @@ impl Why {
             Why::Role => "door.refused",
             Why::SecondStep => "door.second_step",
             Why::NotIn => "door.strangers",
+            Why::Elsewhere => "door.elsewhere",
             Why::Limit => "limit.hit",
             Why::UnknownName => "sign_in.unknown",
         }
@@ -65,12 +68,16 @@ impl Why {
         match (self, knocker) {
             (_, Knocker::Staff { .. } | Knocker::Phone { .. }) => PERSON_EVERY,
             (Why::NotIn, Knocker::Stranger) => STRANGERS_EVERY,
-            (Why::Role | Why::SecondStep | Why::Limit | Why::UnknownName, Knocker::Stranger) => LIMIT_EVERY,
+            (
+                Why::Role | Why::SecondStep | Why::Elsewhere | Why::Limit | Why::UnknownName,
+                Knocker::Stranger,
+            ) => LIMIT_EVERY,
         }
     }
 }
 
-/// What happened at a door. `door`: its path as the table of doors has it, never the address that was knocked at.
+/// What happened at a door. `door`: its path as the table of doors has it, never the address that was knocked at; empty: at none
+/// in particular.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Refusal<'a> {
     pub knocker: Knocker,
@@ -129,7 +136,7 @@ pub async fn note(desk: &Desk, refusal: Refusal<'_>, now: Timestamp) -> Done<()>
         Knocker::Phone { practice, link } => (Some(Actor::Link(link)), Some(practice)),
         Knocker::Stranger => (None, None),
     };
-    let is_anywhere = refusal.why == Why::NotIn && actor.is_none();
+    let is_anywhere = refusal.door.is_empty() || refusal.why == Why::NotIn && actor.is_none();
     let door = if is_anywhere { "" } else { refusal.door };
     let every = refusal.why.every(refusal.knocker);
     let key = Key { actor, why: refusal.why, door };

@@ -58,6 +58,10 @@ pub struct LinkNotOpen;
 #[derive(Clone, Copy, Debug)]
 pub struct NotForThem;
 
+/// Goes with the answer to a change that did not come from one of our pages, or not over a private line.
+#[derive(Clone, Copy, Debug)]
+pub struct NotFromOurs;
+
 /// Goes with the answer to whoever came up against a limit.
 #[derive(Clone, Copy, Debug)]
 pub struct LimitHit;
@@ -125,7 +129,7 @@ impl PageError {
             ),
             PageError::NotFresh => (
                 "Show once more that it is you",
-                "This is changed only by somebody who took the second step a moment ago.".to_owned(),
+                "This is done only by somebody who took the second step a moment ago.".to_owned(),
                 "/prove",
                 "Second step",
             ),
@@ -274,6 +278,9 @@ impl IntoResponse for PageError {
         }
         if let PageError::Care(CareError::TooMany { .. } | CareError::Busy { .. }) = self {
             response.extensions_mut().insert(LimitHit);
+        }
+        if let PageError::FromElsewhere | PageError::InTheOpen = self {
+            response.extensions_mut().insert(NotFromOurs);
         }
         response
     }

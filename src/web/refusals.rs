@@ -14,6 +14,7 @@ use crate::web::doors::Member;
 use crate::web::doors::Phone;
 use crate::web::error::LimitHit;
 use crate::web::error::NotForThem;
+use crate::web::error::NotFromOurs;
 use crate::web::error::PageError;
 
 /// Who stands at the door, as far as it knows.
@@ -58,7 +59,18 @@ pub async fn note(
         (false, None) => None,
     };
     let Some(why) = at_the_door.or(inside) else { return };
-    let refusal = Refusal { knocker, why, method: door.method.as_str(), door: door.path };
+    tell(app, Refusal { knocker, why, method: door.method.as_str(), door: door.path }).await;
+}
+
+/// Tells the record of a change that was refused before it came to a door.
+pub async fn note_before_doors(app: &App, response: &Response) {
+    if response.extensions().get::<NotFromOurs>().is_some() {
+        let (knocker, why) = (Knocker::Stranger, Why::Elsewhere);
+        tell(app, Refusal { knocker, why, method: "POST", door: "" }).await;
+    }
+}
+
+async fn tell(app: &App, refusal: Refusal<'_>) {
     if let Err(fault) = turned_away::note(&app.desk, refusal, app.now()).await {
         tracing::warn!(%fault, "a refusal could not be noted in the record");
     }

@@ -81,9 +81,13 @@ async fn note(desk: &Desk, actor: Actor, episode: &Episode, now: Timestamp) -> D
 pub async fn picture(desk: &Desk, practice: PracticeId, blob: &BlobName) -> Option<Bytes> {
     let mut conn = desk.db.read().await.ok()?;
     match desk.blobs.get(&mut conn, practice, blob).await {
-        Ok(bytes) => Some(bytes),
+        Ok(Some(bytes)) => Some(bytes),
+        Ok(None) => {
+            tracing::error!("a photo's file is missing: a copy goes without it");
+            None
+        }
         Err(fault) => {
-            tracing::error!(%fault, "a photo could not be read for a copy");
+            tracing::error!(%fault, "a photo cannot be read: a copy goes without it");
             None
         }
     }
