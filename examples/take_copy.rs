@@ -54,7 +54,8 @@ async fn main() -> Result<(), Box<dyn Error + Send + Sync>> {
         let episode = export::of_wound(desk, &surgeon.member, wound, copy, app.now()).await?;
         for (checked, photo) in episode.pictures() {
             let Some(renditions) = &photo.renditions else { continue };
-            let bytes = export::picture(desk, practice, &renditions.full).await.ok_or("a photo is missing")?;
+            let bytes =
+                export::picture(desk, practice, &renditions.full).await.ok_or("a photo is missing")?;
             let name = format!("{}-{}.jpg", checked.check.receipt.replace('-', ""), photo.position);
             fs::write(directory.join("kept").join(name), &bytes)?;
         }

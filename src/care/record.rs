@@ -104,13 +104,7 @@ pub struct Found {
 }
 
 /// Finds lines for the lead, at most `limit`, and notes that they looked, and by what.
-pub async fn find(
-    desk: &Desk,
-    lead: &StaffMember,
-    asked: &Asked,
-    limit: i64,
-    now: Timestamp,
-) -> Done<Found> {
+pub async fn find(desk: &Desk, lead: &StaffMember, asked: &Asked, limit: i64, now: Timestamp) -> Done<Found> {
     if !lead.roles.lead {
         return Err(CareError::NotAllowed);
     }

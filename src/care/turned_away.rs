@@ -29,8 +29,14 @@ const MOST_KEPT: usize = 16_384;
 /// Who knocked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Knocker {
-    Staff { practice: PracticeId, id: StaffId },
-    Phone { practice: PracticeId, link: LinkId },
+    Staff {
+        practice: PracticeId,
+        id: StaffId,
+    },
+    Phone {
+        practice: PracticeId,
+        link: LinkId,
+    },
     /// Nobody who is in: no practice is named, so every practice is told.
     Stranger,
 }

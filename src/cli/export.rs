@@ -46,9 +46,10 @@ pub struct Export {
 }
 
 pub async fn run(export: Export) -> Result<(), Failure> {
-    let copy: CopyFor = export.copy.parse().map_err(|_| {
-        BadInput(format!("--copy is `record` or `patient`, and not `{}`", export.copy))
-    })?;
+    let copy: CopyFor = export
+        .copy
+        .parse()
+        .map_err(|_| BadInput(format!("--copy is `record` or `patient`, and not `{}`", export.copy)))?;
     empty_folder(&export.to)?;
     let app = serve::open(&export.settings).await?;
     let done = take_out(&app, &export, copy).await;
@@ -85,7 +86,10 @@ async fn take_out(app: &App, export: &Export, copy: CopyFor) -> Result<(), Failu
 fn empty_folder(folder: &Path) -> Result<(), Failure> {
     match fs::read_dir(folder) {
         Ok(mut entries) if entries.next().is_none() => Ok(()),
-        Ok(_) => Err(BadInput(format!("{} holds something already: name an empty folder", folder.display())).into()),
+        Ok(_) => {
+            Err(BadInput(format!("{} holds something already: name an empty folder", folder.display()))
+                .into())
+        }
         Err(fault) if fault.kind() == io::ErrorKind::NotFound => {
             Ok(DirBuilder::new().recursive(true).mode(0o700).create(folder)?)
         }
@@ -101,7 +105,9 @@ async fn chosen(app: &App, named: Option<&str>) -> Result<Practice, Failure> {
     let mut found = known.iter().filter(is_named);
     match (found.next(), found.next()) {
         (Some(practice), None) => Ok(practice.clone()),
-        (Some(_), Some(_)) => Err(BadInput("there are several practices: name one with --practice".to_owned()).into()),
+        (Some(_), Some(_)) => {
+            Err(BadInput("there are several practices: name one with --practice".to_owned()).into())
+        }
         (None, _) => Err(BadInput("there is no such practice on this server".to_owned()).into()),
     }
 }

@@ -69,8 +69,7 @@ pub fn with_margin(jpeg: &[u8], margin: &Margin) -> Result<Vec<u8>, Refused> {
     if margin_width_px(jpeg) != Some(margin.width_px) {
         return Err(Refused::Damaged);
     }
-    let strip =
-        encode::jpeg((margin.width_px, margin.height_px), QUALITY, &mut |rows| Ok(margin.rgb(rows)))?;
+    let strip = encode::jpeg((margin.width_px, margin.height_px), QUALITY, &mut |rows| Ok(margin.rgb(rows)))?;
     let joined = Coded::read(jpeg).zip(Coded::read(&strip)).and_then(|(photo, strip)| join(&photo, &strip));
     match joined {
         Some(joined) => Ok(joined),
@@ -249,8 +248,10 @@ mod tests {
             let margin = margin(&photo, 16);
             let (before, after) = (pixels(&photo), pixels(&with_margin(&photo, &margin).unwrap()));
             assert_eq!(after.dimensions(), (before.width().max(NARROWEST_MARGIN_PX), before.height() + 16));
-            let worst =
-                before.enumerate_pixels().map(|(x, y, was)| was.0[1].abs_diff(after.get_pixel(x, y).0[1])).max();
+            let worst = before
+                .enumerate_pixels()
+                .map(|(x, y, was)| was.0[1].abs_diff(after.get_pixel(x, y).0[1]))
+                .max();
             assert!(worst < Some(60), "{worst:?}");
         }
     }

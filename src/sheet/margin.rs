@@ -31,8 +31,7 @@ pub fn lettered(sentences: &[String], width_px: u32) -> Option<Margin> {
         sentences.iter().flat_map(|one| set_lines(one, size_pt, Weight::Regular, room_px)).collect();
     let first = lines.first()?;
     let line_px = first.height_mm().ceil();
-    let (width, height) =
-        (width_px as usize, (line_px * lines.len() as f64 + 2.0 * around_px) as usize);
+    let (width, height) = (width_px as usize, (line_px * lines.len() as f64 + 2.0 * around_px) as usize);
     let mut ink = vec![0_u8; width.checked_mul(height)?];
     for (place, line) in lines.iter().enumerate() {
         let baseline = around_px + line_px * place as f64 + line.ascent_mm();

@@ -74,7 +74,8 @@ pub async fn find(
         .bind(looked.from.map_or(i64::MIN, Timestamp::as_millisecond))
         .bind(looked.until.map_or(i64::MAX, Timestamp::as_millisecond));
     for place in 0..MOST_BEGINNINGS {
-        query = query.bind(looked.beginnings.get(place).map_or_else(String::new, |begins| format!("{begins}%")));
+        query =
+            query.bind(looked.beginnings.get(place).map_or_else(String::new, |begins| format!("{begins}%")));
     }
     query
         .bind(limit)
@@ -88,14 +89,18 @@ pub async fn find(
 
 /// The patients a reference can mean: an id, at least the last six letters of one, or the receipt of a check. More than one:
 /// it does not say enough.
-pub async fn patients_meant(conn: &mut Conn, practice: PracticeId, reference: &str) -> Stored<Vec<PatientId>> {
+pub async fn patients_meant(
+    conn: &mut Conn,
+    practice: PracticeId,
+    reference: &str,
+) -> Stored<Vec<PatientId>> {
     const SQL: &str = "SELECT id FROM patient WHERE practice_id = $1 AND id LIKE $2 ESCAPE '!' \
                        UNION SELECT wound.patient_id FROM wound_check JOIN wound ON wound.id = wound_check.wound_id \
                        WHERE wound_check.practice_id = $1 AND wound_check.receipt = $3";
     const SHORTEST: usize = 6;
     let plain = reference.trim().to_lowercase();
-    let is_end_of_id = plain.len() >= SHORTEST
-        && plain.chars().all(|letter| letter.is_ascii_hexdigit() || letter == '-');
+    let is_end_of_id =
+        plain.len() >= SHORTEST && plain.chars().all(|letter| letter.is_ascii_hexdigit() || letter == '-');
     let end = if is_end_of_id { format!("%{plain}") } else { String::new() };
     sqlx::query(SQL)
         .bind(practice.to_string())

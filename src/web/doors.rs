@@ -186,7 +186,9 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
             response.headers_mut().insert(header::RETRY_AFTER, after);
         }
     }
-    refusals::note(&app, &door, knocker, refused, &response).await;
+    if let Some(why) = refused.or_else(|| refusals::inside(&response)) {
+        refusals::note(&app, &door, knocker, why).await;
+    }
     let took_ms = app.now().duration_since(began).as_millis();
     tracing::info!(%method, path, status = response.status().as_u16(), took_ms, "answered");
     response

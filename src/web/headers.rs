@@ -33,7 +33,9 @@ const ALWAYS: &[(&str, &str)] = &[
 
 pub async fn add(State(app): State<App>, request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
-    refusals::note_before_doors(&app, &response).await;
+    if refusals::is_from_elsewhere(&response) {
+        refusals::note_elsewhere(&app).await;
+    }
     let headers = response.headers_mut();
     for (name, value) in ALWAYS {
         headers.insert(HeaderName::from_static(name), HeaderValue::from_static(value));

@@ -42,34 +42,35 @@ pub fn why(refused: &PageError) -> Option<Why> {
     }
 }
 
-/// Tells the record. A line that cannot be written holds nobody up: the answer is a refusal already.
-pub async fn note(
-    app: &App,
-    door: &Door,
-    knocker: Knocker,
-    at_the_door: Option<Why>,
-    response: &Response,
-) {
+/// Why whoever was let in did not get what they came for. `None`: they did, or something failed.
+pub fn inside(response: &Response) -> Option<Why> {
     let extensions = response.extensions();
     let is_limit =
         response.status() == StatusCode::TOO_MANY_REQUESTS || extensions.get::<LimitHit>().is_some();
-    let inside = match (is_limit, extensions.get::<NotForThem>()) {
+    match (is_limit, extensions.get::<NotForThem>()) {
         (true, _) => Some(Why::Limit),
         (false, Some(_)) => Some(Why::Role),
         (false, None) => None,
-    };
-    let Some(why) = at_the_door.or(inside) else { return };
+    }
+}
+
+/// Whether a change was refused before it came to a door: it is not from our pages, or came in the open.
+pub fn is_from_elsewhere(response: &Response) -> bool {
+    response.extensions().get::<NotFromOurs>().is_some()
+}
+
+/// Tells the record of somebody at a door.
+pub async fn note(app: &App, door: &Door, knocker: Knocker, why: Why) {
     tell(app, Refusal { knocker, why, method: door.method.as_str(), door: door.path }).await;
 }
 
 /// Tells the record of a change that was refused before it came to a door.
-pub async fn note_before_doors(app: &App, response: &Response) {
-    if response.extensions().get::<NotFromOurs>().is_some() {
-        let (knocker, why) = (Knocker::Stranger, Why::Elsewhere);
-        tell(app, Refusal { knocker, why, method: "POST", door: "" }).await;
-    }
+pub async fn note_elsewhere(app: &App) {
+    let (knocker, why) = (Knocker::Stranger, Why::Elsewhere);
+    tell(app, Refusal { knocker, why, method: "POST", door: "" }).await;
 }
 
+/// A line that cannot be written holds nobody up: the answer is a refusal already.
 async fn tell(app: &App, refusal: Refusal<'_>) {
     if let Err(fault) = turned_away::note(&app.desk, refusal, app.now()).await {
         tracing::warn!(%fault, "a refusal could not be noted in the record");

@@ -16,6 +16,7 @@ use crate::care::secrets::sha256_hex;
 use crate::ids::ExportAgreementId;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
+use crate::ids::StaffId;
 use crate::store::alarms;
 use crate::store::alarms::AlarmKind;
 use crate::store::export_agreements;
@@ -38,12 +39,8 @@ pub struct Board {
 }
 
 impl Board {
-    /// How many people there are who could agree with somebody else: fewer than two, and nobody can ask.
-    pub fn could_agree(&self) -> usize {
-        self.staff.iter().filter(|member| member.active && may_agree(member)).count()
-    }
-
-    pub fn name_of(&self, id: crate::ids::StaffId) -> &str {
+    /// Somebody of the practice by name.
+    pub fn name_of(&self, id: StaffId) -> &str {
         self.staff.iter().find(|member| member.id == id).map_or("somebody", |member| member.name.as_str())
     }
 }
@@ -95,14 +92,20 @@ pub async fn ask(desk: &Desk, lead: &StaffMember, moment: &Moment) -> Done<Expor
     export_agreements::insert(&mut tx, &agreement).await?;
     let subject = format!("export:{}", agreement.id);
     alarms::raise(&mut tx, lead.practice, AlarmKind::ExportAsked, &subject, moment).await?;
-    record::note(&mut tx, lead.practice, Actor::Staff(lead.id), "export.ask", &subject, "", moment.now).await?;
+    record::note(&mut tx, lead.practice, Actor::Staff(lead.id), "export.ask", &subject, "", moment.now)
+        .await?;
     tx.commit().await?;
     desk.tell(lead.practice);
     Ok(agreement.id)
 }
 
 /// A second person agrees. The code is shown to them once, and works once, on the server.
-pub async fn agree(desk: &Desk, member: &StaffMember, id: ExportAgreementId, moment: &Moment) -> Done<Secret> {
+pub async fn agree(
+    desk: &Desk,
+    member: &StaffMember,
+    id: ExportAgreementId,
+    moment: &Moment,
+) -> Done<Secret> {
     if !may_agree(member) {
         return Err(CareError::NotAllowed);
     }
@@ -117,19 +120,15 @@ pub async fn agree(desk: &Desk, member: &StaffMember, id: ExportAgreementId, mom
         return Err(CareError::AlreadyDone);
     }
     let subject = format!("export:{id}");
-    record::note(&mut tx, practice, Actor::Staff(member.id), "export.agree", &subject, "", moment.now).await?;
+    record::note(&mut tx, practice, Actor::Staff(member.id), "export.agree", &subject, "", moment.now)
+        .await?;
     tx.commit().await?;
     desk.tell(practice);
     Ok(code)
 }
 
 /// A lead or a surgeon takes back what was asked for or agreed to, whoever it was.
-pub async fn withdraw(
-    desk: &Desk,
-    member: &StaffMember,
-    id: ExportAgreementId,
-    now: Timestamp,
-) -> Done<()> {
+pub async fn withdraw(desk: &Desk, member: &StaffMember, id: ExportAgreementId, now: Timestamp) -> Done<()> {
     if !may_agree(member) {
         return Err(CareError::NotAllowed);
     }
@@ -139,7 +138,8 @@ pub async fn withdraw(
         return Err(CareError::AlreadyDone);
     }
     let subject = format!("export:{id}");
-    record::note(&mut tx, member.practice, Actor::Staff(member.id), "export.withdraw", &subject, "", now).await?;
+    record::note(&mut tx, member.practice, Actor::Staff(member.id), "export.withdraw", &subject, "", now)
+        .await?;
     tx.commit().await?;
     desk.tell(member.practice);
     Ok(())

@@ -30,8 +30,7 @@ pub async fn begin(desk: &Desk, practice: PracticeId, code: &str, moment: &Momen
     let Some(taken) = agreement::take(desk, practice, code, moment).await? else { return Ok(None) };
     let mut conn = desk.db.read().await?;
     let staff = staff::of_practice(&mut conn, practice).await?;
-    let name_of =
-        |id| staff.iter().find(|one| one.id == id).map_or_else(String::new, |one| one.name.clone());
+    let name_of = |id| staff.iter().find(|one| one.id == id).map_or_else(String::new, |one| one.name.clone());
     let agreed = taken.agreed.map(|(by, _)| name_of(by));
     let made = MadeBy { name: name_of(taken.asked_by), agreed, at: moment.now };
     Ok(Some(Bulk { practice, made, wounds: wounds::all(&mut conn, practice).await? }))

@@ -172,8 +172,7 @@ pub(in crate::care::export) async fn read(
     let lines = match is_record {
         true => {
             let looked = Looked { patient: Some(patient.id), ..Looked::default() };
-            let mut lines =
-                audit_search::find(&mut conn, practice, &looked, i64::MAX, MOST_LINES).await?;
+            let mut lines = audit_search::find(&mut conn, practice, &looked, i64::MAX, MOST_LINES).await?;
             lines.reverse();
             lines
         }

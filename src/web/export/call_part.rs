@@ -76,12 +76,7 @@ fn of_check(teller: &Teller<'_>, section: &mut Section, call: &Call) {
             lines.push(words.call_spoke_with(&attempt.spoke_with));
         }
         if teller.is_record() {
-            lines.extend(record_part::attempt(
-                teller,
-                attempt.staff,
-                attempt.interpreter,
-                &attempt.note,
-            ));
+            lines.extend(record_part::attempt(teller, attempt.staff, attempt.interpreter, &attempt.note));
         }
         section.lines(lines);
     }

@@ -138,9 +138,13 @@ fn photo(teller: &Teller<'_>, picture: &Pictured, pictures: &Pictures) -> Shown 
     };
     if teller.is_record() {
         lines.extend(photo.flags.iter().map(|flag| format!("Flag: {}", chart_words::photo_flag(flag))));
-        lines.extend(picture.measured.iter().enumerate().flat_map(|(place, kept)| {
-            record_check::measured(teller, kept, place == 0)
-        }));
+        lines.extend(
+            picture
+                .measured
+                .iter()
+                .enumerate()
+                .flat_map(|(place, kept)| record_check::measured(teller, kept, place == 0)),
+        );
     } else if photo.renditions.is_some() {
         match picture.measured.first() {
             Some(kept) => lines.extend(measured(teller, kept)),

@@ -38,10 +38,16 @@ pub enum Block {
     Head(String),
     Lines(Vec<String>),
     Rows(Vec<Row>),
-    Table { head: Vec<String>, rows: Vec<Vec<String>> },
+    Table {
+        head: Vec<String>,
+        rows: Vec<Vec<String>>,
+    },
     Photo(Shown),
     /// What somebody wrote, with who and when above it.
-    Quote { above: String, body: String },
+    Quote {
+        above: String,
+        body: String,
+    },
 }
 
 /// A section with its heading.

@@ -61,9 +61,10 @@ async fn board(
     let frame = Frame::of(app, member, Part::of_ranking(member), "Export").await?;
     let clock = |at| time_words::clock_time(at, now, &frame.practice.zone, STAFF_LANGUAGE);
     let is_open = board.agreements.iter().any(|one| one.is_open(now));
-    let others = board.staff.iter().filter(|one| {
-        one.active && one.id != member.member.id && agreement::may_agree(one)
-    });
+    let others = board
+        .staff
+        .iter()
+        .filter(|one| one.active && one.id != member.member.id && agreement::may_agree(one));
     let is_alone = others.count() == 0;
     let lines = board
         .agreements

@@ -61,8 +61,7 @@ impl<'a> Teller<'a> {
     /// Who made the copy and when, and who agreed.
     pub fn stamp(&self) -> Vec<String> {
         let made = &self.episode.made;
-        let mut lines =
-            vec![self.words.made(&made.name, &self.episode.practice.name, &self.time(made.at))];
+        let mut lines = vec![self.words.made(&made.name, &self.episode.practice.name, &self.time(made.at))];
         if let Some(agreed) = &made.agreed {
             lines.push(self.words.made_agreed(&made.name, agreed));
         }

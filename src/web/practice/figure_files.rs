@@ -114,16 +114,19 @@ fn share_cells(share: Share) -> [String; 4] {
 }
 
 fn shares_table(figures: &Figures, taken: &TakenBy) -> Csv {
-    let mut csv = Csv::with_header(&[
-        "share",
-        "formula",
-        "hits_checks",
-        "cases_checks",
-        "share_percent",
-        "wilson_95_low_percent",
-        "wilson_95_high_percent",
-        "note",
-    ], taken);
+    let mut csv = Csv::with_header(
+        &[
+            "share",
+            "formula",
+            "hits_checks",
+            "cases_checks",
+            "share_percent",
+            "wilson_95_low_percent",
+            "wilson_95_high_percent",
+            "note",
+        ],
+        taken,
+    );
     let matrix = figures.agreement.matrix();
     for (name, formula, share) in [
         (MISSED_SHARE, "c/(a+c)", matrix.missed_share_of_the_urgent()),
@@ -139,15 +142,18 @@ fn shares_table(figures: &Figures, taken: &TakenBy) -> Csv {
 }
 
 fn moved_up_table(figures: &Figures, taken: &TakenBy) -> Csv {
-    let mut csv = Csv::with_header(&[
-        "receipt",
-        "received_local_time",
-        "decision",
-        "assessed_class",
-        "judged_class",
-        "judgement",
-        "rules_fired",
-    ], taken);
+    let mut csv = Csv::with_header(
+        &[
+            "receipt",
+            "received_local_time",
+            "decision",
+            "assessed_class",
+            "judged_class",
+            "judgement",
+            "rules_fired",
+        ],
+        taken,
+    );
     for one in &figures.moved_up {
         csv.row(&[
             one.receipt.as_str(),
@@ -191,11 +197,7 @@ fn tally_cells(tally: &Tally) -> Vec<String> {
     cells
 }
 
-fn tally_table<'a>(
-    first: &str,
-    rows: impl Iterator<Item = (String, &'a Tally)>,
-    taken: &TakenBy,
-) -> Csv {
+fn tally_table<'a>(first: &str, rows: impl Iterator<Item = (String, &'a Tally)>, taken: &TakenBy) -> Csv {
     let mut header = vec![first];
     header.extend(TALLY_NAMES);
     let mut csv = Csv::with_header(&header, taken);
@@ -208,7 +210,11 @@ fn tally_table<'a>(
 }
 
 fn by_class_table(figures: &Figures, taken: &TakenBy) -> Csv {
-    tally_table("class", figures.response.by_class().map(|(class, tally)| (class.code().to_owned(), tally)), taken)
+    tally_table(
+        "class",
+        figures.response.by_class().map(|(class, tally)| (class.code().to_owned(), tally)),
+        taken,
+    )
 }
 
 fn by_hour_table(figures: &Figures, taken: &TakenBy) -> Csv {

@@ -123,7 +123,9 @@ pub async fn show(
 
 impl Asking {
     fn is_narrowed(&self) -> bool {
-        [&self.person, &self.kind, &self.from, &self.until, &self.patient].iter().any(|typed| !typed.is_empty())
+        [&self.person, &self.kind, &self.from, &self.until, &self.patient]
+            .iter()
+            .any(|typed| !typed.is_empty())
     }
 }
 
@@ -141,7 +143,7 @@ fn asked(asking: &Asking, zone: &TimeZone, faults: &mut Vec<Fault>) -> Asked {
     };
     let (from, until) = (day("from", asking.from.as_str()), day("until", &asking.until));
     let begins = |day: Date| -> Option<Timestamp> {
-        Some(day.to_zoned_datetime(zone.clone()).ok()?.timestamp())
+        Some(day.at(0, 0, 0, 0).to_zoned_datetime(zone.clone()).ok()?.timestamp())
     };
     Asked {
         actor: match asking.person.as_str() {
@@ -163,10 +165,7 @@ fn people(staff: &[StaffMember], chosen: &str) -> Vec<Choice> {
         (member.id.to_string(), format!("{}{gone}", member.name))
     });
     let program = [("program".to_owned(), "the program".to_owned())];
-    members
-        .chain(program)
-        .map(|(code, words)| Choice { is_chosen: code == chosen, code, words })
-        .collect()
+    members.chain(program).map(|(code, words)| Choice { is_chosen: code == chosen, code, words }).collect()
 }
 
 /// The same question, from another line on.

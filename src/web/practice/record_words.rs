@@ -18,25 +18,45 @@ pub const KINDS: &[Kind] = &[
         words: "Signing in and out",
         beginnings: &["sign_in", "sign_out", "second_step.", "passkey.", "password.", "session."],
     },
-    Kind { code: "refused", words: "Turned away, and limits", beginnings: &["door.", "limit.", "links.", "photos.", "provider."] },
+    Kind {
+        code: "refused",
+        words: "Turned away, and limits",
+        beginnings: &["door.", "limit.", "links.", "photos.", "provider."],
+    },
     Kind { code: "exports", words: "Copies and exports", beginnings: &["export.", "figures.download"] },
     Kind {
         code: "lists",
         words: "Looks at lists and figures",
-        beginnings: &["queue.", "patients.", "callbacks.", "alarms.", "figures.view", "hand_over.", "record."],
+        beginnings: &[
+            "queue.",
+            "patients.",
+            "callbacks.",
+            "alarms.",
+            "figures.view",
+            "hand_over.",
+            "record.",
+        ],
     },
     Kind {
         code: "patients",
         words: "Patients and their plans",
         beginnings: &["patient.", "plan.", "strip.", "calendar.", "antibiotic.", "hand_off.", "come_in."],
     },
-    Kind { code: "links", words: "Links and phones", beginnings: &["link.", "late_knock.", "pin.", "opt_out.", "push."] },
+    Kind {
+        code: "links",
+        words: "Links and phones",
+        beginnings: &["link.", "late_knock.", "pin.", "opt_out.", "push."],
+    },
     Kind {
         code: "checks",
         words: "Wound checks and photos",
         beginnings: &["check.", "photo.", "measurement.", "correction.", "draft.", "answers."],
     },
-    Kind { code: "messages", words: "Messages, calls and silences", beginnings: &["message.", "thread.", "callback.", "silence."] },
+    Kind {
+        code: "messages",
+        words: "Messages, calls and silences",
+        beginnings: &["message.", "thread.", "callback.", "silence."],
+    },
     Kind {
         code: "ladders",
         words: "Alarms, calling and letters",
@@ -46,7 +66,16 @@ pub const KINDS: &[Kind] = &[
     Kind {
         code: "settings",
         words: "Staff and settings",
-        beginnings: &["staff.", "address.", "protocol.", "reply_text.", "plan_text.", "ladder_times.", "watch.", "measuring."],
+        beginnings: &[
+            "staff.",
+            "address.",
+            "protocol.",
+            "reply_text.",
+            "plan_text.",
+            "ladder_times.",
+            "watch.",
+            "measuring.",
+        ],
     },
     Kind {
         code: "server",
