@@ -120,6 +120,10 @@ id! {
     /// One measurement of one photo.
     MeasurementId,
     ReviewId,
+    /// What was noted beside a check or a decision that was wrong.
+    CorrectionId,
+    /// Two people's agreement that everything of a practice is taken out.
+    ExportAgreementId,
     /// One message in a wound's thread, from the patient or from the practice.
     MessageId,
     CallbackId,

@@ -15,13 +15,17 @@ use axum::http::request;
 
 use closewatch::care::callback::Call;
 use closewatch::care::enrol;
+use closewatch::care::export::agreement;
 use closewatch::care::phones;
+use closewatch::ids::ExportAgreementId;
 use closewatch::ids::LateKnockId;
 use closewatch::ids::LegalHoldId;
 use closewatch::ids::PhotoId;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
 use closewatch::store::drills;
+use closewatch::store::export_agreements;
+use closewatch::store::export_agreements::ExportAgreement;
 use closewatch::store::ladders;
 use closewatch::store::late_knocks;
 use closewatch::store::late_knocks::LateKnock;
@@ -181,6 +185,8 @@ struct House {
     onlooker: String,
     spare_look: String,
     hold: String,
+    /// Somebody else asked for everything to be taken out.
+    agreement: String,
 }
 
 async fn furnished(place: &Place) -> House {
@@ -215,6 +221,7 @@ async fn furnished(place: &Place) -> House {
     let spare_look = looks(&practice).await[0].id.to_string();
     let onlooker = opens_envelope(&practice, &lead, "Kim Vale").await;
     let hold = held(&practice, &lead).await;
+    let agreement = asks_for_everything(&practice).await;
     let spare_member = practice.hires("Sam Reed", Roles { office: true, ..Roles::default() }).await;
     House {
         spare_link: spare.link.id.to_string(),
@@ -242,6 +249,7 @@ async fn furnished(place: &Place) -> House {
         onlooker,
         spare_look,
         hold,
+        agreement,
     }
 }
 
@@ -265,6 +273,25 @@ async fn held(practice: &Practice, lead: &Staff) -> String {
     staff::set_active(&mut tx, practice.id, gone.id, Activity::Gone).await.unwrap();
     tx.commit().await.unwrap();
     hold.id.to_string()
+}
+
+/// A lead whom nobody else here is asked for everything to be taken out.
+async fn asks_for_everything(practice: &Practice) -> String {
+    let moment = practice.moment();
+    let asked = ExportAgreement {
+        id: ExportAgreementId::mint(&moment),
+        practice: practice.id,
+        asked_by: practice.hires("Kim Vale", Roles { lead: true, ..Roles::default() }).await.id,
+        asked: moment.now,
+        until: moment.now + agreement::WITHIN,
+        agreed: None,
+        taken: None,
+        withdrawn: None,
+    };
+    let mut tx = practice.desk().db.write().await.unwrap();
+    export_agreements::insert(&mut tx, &asked).await.unwrap();
+    tx.commit().await.unwrap();
+    asked.id.to_string()
 }
 
 /// A phone of this patient's link, by the name it has in addresses, and a knock that waits.
@@ -345,6 +372,7 @@ impl House {
             "antibiotics" => self.antibiotic.clone(),
             "practice" if door.path.contains("replies") => self.reply_text.clone(),
             "practice" if door.path.contains("holds") => self.hold.clone(),
+            "practice" if door.path.contains("export") => self.agreement.clone(),
             "practice" => self.spare_member.clone(),
             "my" => self.message.clone(),
             _ => String::new(),

@@ -117,10 +117,14 @@ async fn each_table_goes_home_as_a_file_without_a_name_and_is_noted() {
         (
             "shares",
             "share,formula,hits_checks",
-            "\r\nfalse share of the calm,b/(b+d),0,1,,,,too few to say\r\n",
+            "\r\nfalse share of the calm,b/(b+d),0,1,,,,too few to say,Lee Park,2026-03-10T11:00\r\n",
         ),
         ("moved-up", "receipt,received_local_time,decision", receipt.as_str()),
-        ("response-by-class", "class,answered_in_time_checks", "\r\ngo_now,0,0,0,0,,,,,,too few to say\r\n"),
+        (
+            "response-by-class",
+            "class,answered_in_time_checks",
+            "\r\ngo_now,0,0,0,0,,,,,,too few to say,Lee Park,2026-03-10T11:00\r\n",
+        ),
         ("response-by-hour", "received_local_hour,answered_in_time_checks", "\r\n11,1,0,0,0,"),
     ];
     for (table, head, row) in tables {
@@ -128,15 +132,35 @@ async fn each_table_goes_home_as_a_file_without_a_name_and_is_noted() {
         assert_eq!(file.status, StatusCode::OK, "{table}");
         assert_eq!(file.headers[header::CONTENT_TYPE], "text/csv; charset=utf-8; header=present");
         let named = file.headers[header::CONTENT_DISPOSITION].to_str().unwrap();
-        assert_eq!(named, format!("attachment; filename=\"{table}-30-days-2026-03-10.csv\""));
+        assert_eq!(
+            named,
+            format!("attachment; filename=\"{table}-30-days-2026-03-10-1100-by-lee-park.csv\"")
+        );
         let text = file.html();
         assert!(text.starts_with(head) && text.contains(row) && text.ends_with("\r\n"), "{table}: {text}");
         let columns = text.lines().next().unwrap().split(',').count();
         assert!(text.lines().all(|line| line.split(',').count() == columns), "{table}: {text}");
+        let taken = text.lines().skip(1).all(|line| line.ends_with(",Lee Park,2026-03-10T11:00"));
+        assert!(
+            text.lines().next().unwrap().ends_with(",exported_by,exported_local_time") && taken,
+            "{text}"
+        );
         for secret in ["Carter", &patient.enrolled.patient.phone, "Mia"] {
             assert!(!text.contains(secret), "{table}: {text}");
         }
     }
+    // Five minutes later the second step is asked for again, and the file comes right after it.
+    practice.minutes_pass(6);
+    let path = "/practice/figures/shares.csv?period=30";
+    let asked = lead.opens(path).await;
+    assert_eq!(asked.status, StatusCode::FORBIDDEN);
+    asked.must_say("Show once more that it is you").must_not_say("hits_checks");
+    let held = asked.field("held_path").unwrap();
+    assert_eq!(held, path);
+    let code = support::app_seed().code_at(practice.now());
+    let proved =
+        lead.presses("/prove/code", &[("code", &code), ("held_path", &held), ("held_body", "")]).await;
+    assert_eq!((proved.status, proved.leads_to()), (StatusCode::SEE_OTHER, path));
     let lines = audit::newest(&mut *practice.books().await, practice.id, 1_000).await.unwrap();
     let taken: Vec<&str> = lines
         .iter()

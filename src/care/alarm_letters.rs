@@ -59,7 +59,11 @@ fn is_due(alarm: &Alarm, now: Timestamp) -> bool {
 /// no patient waits for it.
 fn is_told_again(kind: AlarmKind) -> bool {
     match kind {
-        AlarmKind::LinksGuessed | AlarmKind::LinkFloods | AlarmKind::EnvelopeGuessed => false,
+        AlarmKind::LinksGuessed
+        | AlarmKind::LinkFloods
+        | AlarmKind::EnvelopeGuessed
+        | AlarmKind::ExportAsked
+        | AlarmKind::ExportTaken => false,
         AlarmKind::NoPageOpen
         | AlarmKind::NobodySignedIn
         | AlarmKind::QueueOld
@@ -101,8 +105,10 @@ async fn readers(conn: &mut Conn, alarm: &Alarm, now: Timestamp) -> Done<BTreeSe
         AlarmKind::SurgeonAsked => {
             active.iter().filter(|member| member.roles.surgeon).map(|member| member.id).collect()
         }
-        // Whoever it was, somebody on staff knows them or does not.
-        AlarmKind::EnvelopeOpened => active.iter().map(|member| member.id).collect(),
+        // Whoever it was, somebody on staff knows them or does not; whoever knows of no reason for it asks.
+        AlarmKind::EnvelopeOpened | AlarmKind::ExportAsked | AlarmKind::ExportTaken => {
+            active.iter().map(|member| member.id).collect()
+        }
         AlarmKind::Unopened
         | AlarmKind::Overdue
         | AlarmKind::NobodyToTell

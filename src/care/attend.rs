@@ -109,6 +109,8 @@ impl Attendance {
             | AlarmKind::LinkFloods
             | AlarmKind::EnvelopeOpened
             | AlarmKind::EnvelopeGuessed
+            | AlarmKind::ExportAsked
+            | AlarmKind::ExportTaken
             | AlarmKind::ClockSetBack => None,
         }
     }

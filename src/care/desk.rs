@@ -11,6 +11,7 @@ use crate::care::gates::Held;
 use crate::care::outbox::Refusals;
 use crate::care::protocols::ReadProtocols;
 use crate::care::trial::Trials;
+use crate::care::turned_away::TurnedAway;
 use crate::care::vitals::Machine;
 use crate::care::vitals::Vitals;
 use crate::ids::PracticeId;
@@ -43,6 +44,8 @@ pub struct Desk {
     pub(in crate::care) playing: Arc<Semaphore>,
     /// Calls at the providers' door that were not believed.
     pub(in crate::care) refusals: Arc<Mutex<Refusals>>,
+    /// Whom a door did not let in, and who came up against a limit.
+    pub(in crate::care) turned_away: Arc<TurnedAway>,
     /// Signs of life of the program itself.
     pub vitals: Vitals,
     news: broadcast::Sender<News>,
@@ -67,6 +70,7 @@ impl Desk {
             measuring: Arc::new(Semaphore::new(MEASURING_AT_ONCE)),
             playing: Arc::new(Semaphore::new(PLAYING_AT_ONCE)),
             refusals: Arc::default(),
+            turned_away: Arc::default(),
             vitals: Vitals::default(),
             news: broadcast::channel(NEWS_KEPT).0,
         }

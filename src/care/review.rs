@@ -42,6 +42,8 @@ use crate::store::checks::CheckState;
 use crate::store::checks::Claim;
 use crate::store::checks::WoundCheck;
 use crate::store::claims;
+use crate::store::corrections;
+use crate::store::corrections::Correction;
 use crate::store::measurements::KeptMeasurement;
 use crate::store::measuring_jobs;
 use crate::store::notices;
@@ -147,6 +149,8 @@ pub struct Opened {
     pub versions: Vec<(Timestamp, Answers)>,
     pub replies: Vec<ReplyText>,
     pub staff: Vec<StaffMember>,
+    /// About the wound's checks and their decisions, oldest first.
+    pub corrections: Vec<Correction>,
     /// The smallest sets of unknown facts that could raise the check; `None`: its facts or its protocol were not kept.
     pub could_raise: Option<Vec<CouldRaise>>,
     /// Of each photo of the wound the measurement that stands, by the time the photos were taken.
@@ -228,6 +232,7 @@ pub(in crate::care) async fn gather(desk: &Desk, practice_id: PracticeId, id: Wo
         versions: answer_versions::of_check(&mut conn, &check).await?,
         replies: replies::of_practice(&mut conn, practice_id).await?,
         staff: staff::of_practice(&mut conn, practice_id).await?,
+        corrections: corrections::of_wound(&mut conn, practice_id, wound.id).await?,
         check,
         wound,
     })

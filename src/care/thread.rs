@@ -19,6 +19,8 @@ use crate::ids::Moment;
 use crate::store::assessments;
 use crate::store::checks;
 use crate::store::checks::CheckState;
+use crate::store::corrections;
+use crate::store::corrections::Correction;
 use crate::store::duty as duty_store;
 use crate::store::patients;
 use crate::store::patients::Patient;
@@ -70,6 +72,8 @@ pub async fn home(desk: &Desk, holder: &LinkHolder, now: Timestamp) -> Done<Home
 pub struct Answered {
     pub practice: Practice,
     pub messages: Vec<Message>,
+    /// What was noted beside checks and answers that were wrong, oldest first.
+    pub corrections: Vec<Correction>,
     pub staff: Vec<StaffMember>,
 }
 
@@ -83,6 +87,7 @@ pub async fn read(desk: &Desk, holder: &LinkHolder, now: Timestamp) -> Done<Answ
         Answered {
             practice: practices::find(&mut conn, holder.practice).await?.ok_or(CareError::NotFound)?,
             messages: thread::of_wound(&mut conn, holder.practice, holder.wound).await?,
+            corrections: corrections::of_wound(&mut conn, holder.practice, holder.wound).await?,
             staff: staff::of_practice(&mut conn, holder.practice).await?,
         }
     };

@@ -185,6 +185,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::LinkFloods
                         | AlarmKind::EnvelopeOpened
                         | AlarmKind::EnvelopeGuessed
+                        | AlarmKind::ExportAsked
+                        | AlarmKind::ExportTaken
                         | AlarmKind::BackupOld
                         | AlarmKind::RestoreUnproved
                         | AlarmKind::DrillMissing => true,
@@ -216,6 +218,8 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
         | AlarmKind::LinkFloods
         | AlarmKind::EnvelopeOpened
         | AlarmKind::EnvelopeGuessed
+        | AlarmKind::ExportAsked
+        | AlarmKind::ExportTaken
         | AlarmKind::BackupOld
         | AlarmKind::RestoreUnproved
         | AlarmKind::DrillMissing => true,

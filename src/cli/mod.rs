@@ -5,6 +5,7 @@ mod arm;
 mod backup;
 mod demo;
 mod downtime_list;
+mod export;
 mod fail_page;
 mod healthy;
 mod keys;
@@ -51,6 +52,8 @@ enum Command {
     Demo(demo::Demo),
     /// Read the list of what was open, on any machine and without the server.
     DowntimeList(downtime_list::DowntimeList),
+    /// Take everything of a practice out, by a code that two people agreed to.
+    Export(export::Export),
     /// Write the page that a proxy shows while the server does not answer.
     FailPage(fail_page::FailPage),
     /// Ask the server on this machine whether it can do its work; ends with status 1 when not.
@@ -93,6 +96,7 @@ pub async fn run(line: Line) -> Result<(), Failure> {
         Command::Backup(backup) => backup::run(*backup).await,
         Command::Demo(demo) => demo::run(demo).await,
         Command::DowntimeList(command) => downtime_list::run(&command),
+        Command::Export(export) => export::run(export).await,
         Command::FailPage(page) => fail_page::run(page).await,
         Command::Healthy(settings) => healthy::run(&settings).await,
         Command::Keys(command) => keys::run(command).await,

@@ -59,6 +59,10 @@ coded! {
         BackupOld = "backup_old",
         /// It was not proved for longer than a month that a back-up can be restored.
         RestoreUnproved = "restore_unproved",
+        /// A lead asked for everything of the practice to be taken out.
+        ExportAsked = "export_asked",
+        /// Everything of the practice is being taken out.
+        ExportTaken = "export_taken",
     }
 }
 

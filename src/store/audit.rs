@@ -66,7 +66,7 @@ impl AuditEntry {
     }
 }
 
-fn entry(row: &AnyRow) -> Stored<AuditEntry> {
+pub(in crate::store) fn entry(row: &AnyRow) -> Stored<AuditEntry> {
     Ok(AuditEntry {
         practice: row.parsed("practice_id")?,
         sequence: row.whole("sequence")?,

@@ -107,6 +107,18 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: LateKnockId) -> Sto
         .transpose()
 }
 
+/// Every knock at closed links of one wound, oldest first.
+pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> Stored<Vec<LateKnock>> {
+    sqlx::query("SELECT * FROM late_knock WHERE practice_id = $1 AND wound_id = $2 ORDER BY first_ms, id")
+        .bind(practice.to_string())
+        .bind(wound.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(late_knock)
+        .collect()
+}
+
 /// All that wait, the one that is due first in front.
 pub async fn waiting(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<LateKnock>> {
     sqlx::query("SELECT * FROM late_knock WHERE practice_id = $1 AND dealt_ms IS NULL ORDER BY due_ms, id")

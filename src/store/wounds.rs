@@ -133,6 +133,17 @@ pub async fn of_patient(conn: &mut Conn, practice: PracticeId, patient: PatientI
     .collect()
 }
 
+/// Ids of every wound the practice ever had, in the order of enrolment.
+pub async fn all(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<WoundId>> {
+    sqlx::query("SELECT id FROM wound WHERE practice_id = $1 ORDER BY created_ms, id")
+        .bind(practice.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| row.parsed("id"))
+        .collect()
+}
+
 /// Every open wound of the practice, newest operation first.
 pub async fn open(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<Wound>> {
     sqlx::query("SELECT * FROM wound WHERE practice_id = $1 AND state = 'open' ORDER BY operated_ms DESC, id")

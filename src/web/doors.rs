@@ -32,6 +32,7 @@ use crate::web::error::PageError;
 use crate::web::fell_over;
 use crate::web::fell_over::Asked;
 use crate::web::patient::late;
+use crate::web::refusals;
 use crate::web::sign_in::turn_away;
 
 /// A page that reads itself again sends this: it must not keep a session alive that nobody is sitting at.
@@ -115,6 +116,15 @@ impl Doors {
         self.hang(Door { method: Method::POST, path, who, fresh: false }, MethodFilter::POST, handler)
     }
 
+    /// As [`Doors::get`], for what leaves the house: whoever proved themselves longer ago does so again first.
+    pub fn get_fresh<H, T>(self, path: &'static str, who: Who, handler: H) -> Doors
+    where
+        H: Handler<T, App>,
+        T: 'static,
+    {
+        self.hang(Door { method: Method::GET, path, who, fresh: true }, MethodFilter::GET, handler)
+    }
+
     /// As [`Doors::post`], for what is sensitive: whoever proved themselves longer ago does so again first.
     pub fn post_fresh<H, T>(self, path: &'static str, who: Who, handler: H) -> Doors
     where
@@ -173,6 +183,7 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
         | Who::Judge => enter_staff(&app, &door, &mut request).await,
     };
     let practice = staff_of(&request);
+    let (knocker, refused) = (refusals::knocker(&request), entered.as_ref().err().and_then(refusals::why));
     let mut response = match entered {
         Ok(()) => fell_over::caught(next.run(request)).await,
         Err(refused @ PageError::NoLink) => late::not_in(&app, refused, request).await,
@@ -183,6 +194,9 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
         && let Some(page) = late::ended_meanwhile(&app, holder.practice).await
     {
         response = page;
+    }
+    if let Some(why) = refused.or_else(|| refusals::inside(&response)) {
+        refusals::note(&app, &door, knocker, why).await;
     }
     let practice = practice.or(asked_by.as_ref().map(|holder| holder.practice));
     let language = asked_by.map(|holder| holder.language).unwrap_or_default();
@@ -228,17 +242,20 @@ async fn enter_staff(app: &App, door: &Door, request: &mut Request) -> Result<()
     };
     let session = found.ok_or(PageError::SignedOut)?;
     let is_whole = session.stage == Stage::Whole;
+    let is_fresh = now.duration_since(session.fresh) < sign_in::FRESH_LIMIT;
+    let admitted = door.who.admits(&session.member);
+    let known_browser = Cookie::Known.read(app, request.headers());
+    // Also of somebody who is turned away: the record says who it was.
+    request.extensions_mut().insert(Member { member: session.member.clone(), session, token, known_browser });
     if !is_whole && door.who != Who::Entering {
         return Err(PageError::HalfIn);
     }
-    if !door.who.admits(&session.member) {
+    if !admitted {
         return Err(PageError::NotAllowed);
     }
-    if door.fresh && is_whole && now.duration_since(session.fresh) >= sign_in::FRESH_LIMIT {
+    if door.fresh && is_whole && !is_fresh {
         return Err(PageError::NotFresh);
     }
-    let known_browser = Cookie::Known.read(app, request.headers());
-    request.extensions_mut().insert(Member { member: session.member.clone(), session, token, known_browser });
     Ok(())
 }
 

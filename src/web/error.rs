@@ -62,6 +62,18 @@ pub struct OursFailed {
 #[derive(Clone, Copy, Debug)]
 pub struct LinkNotOpen;
 
+/// Goes with an answer that says that something is not for this person, behind a door that let them in.
+#[derive(Clone, Copy, Debug)]
+pub struct NotForThem;
+
+/// Goes with the answer to a change that did not come from one of our pages, or not over a private line.
+#[derive(Clone, Copy, Debug)]
+pub struct NotFromOurs;
+
+/// Goes with the answer to whoever came up against a limit.
+#[derive(Clone, Copy, Debug)]
+pub struct LimitHit;
+
 #[derive(Template)]
 #[template(path = "error.html")]
 struct ErrorPage {
@@ -156,7 +168,7 @@ impl PageError {
             ),
             PageError::NotFresh => (
                 "Show once more that it is you",
-                "This is changed only by somebody who took the second step a moment ago.".to_owned(),
+                "This is done only by somebody who took the second step a moment ago.".to_owned(),
                 "/prove",
                 "Second step",
             ),
@@ -312,6 +324,15 @@ impl IntoResponse for PageError {
         }
         if let PageError::NoLink | PageError::Care(CareError::LinkClosed) = self {
             response.extensions_mut().insert(LinkNotOpen);
+        }
+        if let PageError::NotAllowed | PageError::Care(CareError::NotAllowed) = self {
+            response.extensions_mut().insert(NotForThem);
+        }
+        if let PageError::Care(CareError::TooMany { .. } | CareError::Busy { .. }) = self {
+            response.extensions_mut().insert(LimitHit);
+        }
+        if let PageError::FromElsewhere | PageError::InTheOpen = self {
+            response.extensions_mut().insert(NotFromOurs);
         }
         response
     }

@@ -23,6 +23,7 @@ use crate::web::assets;
 use crate::web::doors::Doors;
 use crate::web::doors::Who;
 use crate::web::error::PageError;
+use crate::web::export;
 use crate::web::fell_over;
 use crate::web::headers;
 use crate::web::health;
@@ -48,7 +49,8 @@ fn hang_all(app: &App) -> Doors {
         .get("/robots.txt", Who::Anyone, health::robots);
     #[cfg(feature = "doubles")]
     let open = fell_over::on_purpose::hang(open);
-    reach::hang(practice::hang(office::hang(surgeon::hang(patient::hang(sign_in::hang(open))))))
+    let inside = office::hang(surgeon::hang(patient::hang(sign_in::hang(open))));
+    export::hang(reach::hang(practice::hang(inside)))
 }
 
 /// Something outside the doors fell over.
@@ -64,10 +66,11 @@ pub fn doors(app: &App) -> Vec<Door> {
 /// The whole site.
 pub fn router(app: &App) -> Router {
     let (router, _) = hang_all(app).into_parts();
-    // Pictures are compressed already, and a stream must not wait for a compressor's buffer.
+    // Pictures, and what is zipped, are compressed already, and a stream must not wait for a compressor's buffer.
     let compressible = SizeAbove::new(512)
         .and(NotForContentType::IMAGES)
         .and(NotForContentType::new("application/pdf"))
+        .and(NotForContentType::new("application/zip"))
         .and(NotForContentType::SSE);
     router
         .fallback(async || PageError::NotFound.into_response())

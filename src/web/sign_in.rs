@@ -260,6 +260,14 @@ pub async fn turn_away(app: &App, refused: PageError, who: Who, request: Request
     if !signed_out && !is_half {
         return refused.into_response();
     }
+    if *request.method() != Method::POST && matches!(refused, PageError::NotFresh) {
+        // Something that is taken home: it comes once the second step was taken.
+        let token = Cookie::Staff.read(app, request.headers());
+        let path = request.uri().path_and_query().map_or_else(String::new, ToString::to_string);
+        let held = Held { path, body: String::new() };
+        let page = prove::hold(app, token.as_deref(), held, StatusCode::FORBIDDEN).await;
+        return page.unwrap_or_else(IntoResponse::into_response);
+    }
     if *request.method() != Method::POST {
         return Redirect::to(if is_half { "/prove" } else { "/sign-in" }).into_response();
     }

@@ -32,6 +32,8 @@ messages! {
     new_mark() { en: "New", es: "Nueva" }
     mark_read() { en: "I have read this", es: "Ya lo leí" }
     read_at(when: &str) { en: "You read it: {when}", es: "Lo leyó: {when}" }
+    corrections() { en: "Corrections", es: "Correcciones" }
+    corrected(name: &str, when: &str) { en: "Corrected by {name}: {when}", es: "Corregido por {name}: {when}" }
     worse(emergency: &str, phone: &str) {
         en: "Got worse since? Call {phone}. An emergency? Call {emergency}.",
         es: "¿Empeoró desde entonces? Llame al {phone}. ¿Emergencia? Llame al {emergency}.",

@@ -252,6 +252,9 @@ export const staffPages = (world) => {
       await lookAt(t, page, 'envelope-opened', `${demo.home}/practice/envelope`, { patient: false });
     });
     await lookAt(t, page, 'record', `${demo.home}/practice/record`, { patient: false });
+    await lookAt(t, page, 'record-found', `${demo.home}/practice/record?kind=sign_ins&from=2026-01-01`, { patient: false });
+    await lookAt(t, page, 'record-faults', `${demo.home}/practice/record?from=yesterday&patient=nobody`, { patient: false, status: 422 });
+    await lookAt(t, page, 'export', `${demo.home}/practice/export`, { patient: false });
     await lookAt(t, page, 'figures', `${demo.home}/practice/figures`, { patient: false });
     await lookAt(t, page, 'figures-30-days', `${demo.home}/practice/figures?period=30`, { patient: false });
     await t.test('the demo has enough checks for a percentage over three months, and too few over one', async () => {

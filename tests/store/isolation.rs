@@ -11,11 +11,15 @@ use closewatch::care::callback::Attempting;
 use closewatch::care::check_draft;
 use closewatch::care::check_draft::Kept;
 use closewatch::care::check_draft::StepTyped;
+use closewatch::care::correction;
 use closewatch::care::drill;
 use closewatch::care::duty as care_duty;
 use closewatch::care::enrol;
 use closewatch::care::envelope;
 use closewatch::care::envelope::Opening;
+use closewatch::care::export;
+use closewatch::care::export::CopyFor;
+use closewatch::care::export::agreement;
 use closewatch::care::hand_off;
 use closewatch::care::hand_over;
 use closewatch::care::intake;
@@ -46,6 +50,7 @@ use closewatch::duty::DayHours;
 use closewatch::duty::Rank;
 use closewatch::duty::WeeklyShift;
 use closewatch::ids::Chance;
+use closewatch::ids::ExportAgreementId;
 use closewatch::ids::LadderId;
 use closewatch::ids::LegalHoldId;
 use closewatch::ids::LinkId;
@@ -69,6 +74,8 @@ use closewatch::store::antibiotics;
 use closewatch::store::assessments;
 use closewatch::store::attendance;
 use closewatch::store::audit;
+use closewatch::store::audit_search;
+use closewatch::store::audit_search::Looked;
 use closewatch::store::calendar_feeds;
 use closewatch::store::callbacks;
 use closewatch::store::callbacks::CallbackState;
@@ -82,8 +89,11 @@ use closewatch::store::checks::CheckState;
 use closewatch::store::checks::Claim;
 use closewatch::store::checks::QueueFilter;
 use closewatch::store::claims;
+use closewatch::store::corrections;
 use closewatch::store::drills;
 use closewatch::store::duty;
+use closewatch::store::export_agreements;
+use closewatch::store::export_agreements::ExportAgreement;
 use closewatch::store::keepings;
 use closewatch::store::keepings::Keeping;
 use closewatch::store::ladders;
@@ -174,6 +184,7 @@ struct Busy {
     silence: SilenceId,
     late: LateKnock,
     look: Look,
+    agreement: ExportAgreementId,
 }
 
 /// A step moved, the practice's own text, a try at the strip, and a calendar address.
@@ -308,6 +319,25 @@ async fn cannot_be_read(practice: &Practice) {
     tx.commit().await.unwrap();
 }
 
+/// Everything is to be taken out, and nobody has agreed.
+async fn asks_for_everything(lead: &Staff) -> ExportAgreementId {
+    let (desk, moment) = (lead.practice.desk(), lead.practice.moment());
+    let asked = ExportAgreement {
+        id: ExportAgreementId::mint(&moment),
+        practice: lead.practice.id,
+        asked_by: lead.member.id,
+        asked: moment.now,
+        until: moment.now + agreement::WITHIN,
+        agreed: None,
+        taken: None,
+        withdrawn: None,
+    };
+    let mut tx = desk.db.write().await.unwrap();
+    export_agreements::insert(&mut tx, &asked).await.unwrap();
+    tx.commit().await.unwrap();
+    asked.id
+}
+
 async fn busy(practice: Practice) -> Busy {
     let (office, surgeon, lead) = (practice.office().await, practice.surgeon().await, practice.lead().await);
     let patient = office.enrols("Mia Stone", &surgeon).await;
@@ -338,6 +368,8 @@ async fn busy(practice: Practice) -> Busy {
     let (silence, _) = goes_silent(&practice, &office.member, patient.enrolled.wound.id).await;
     let late = knocks_late(&office, &patient).await;
     let look = opens_envelope(&practice, &lead).await;
+    correction::add(desk, &surgeon.member, calling.id, None, "It was the left one.", &moment).await.unwrap();
+    let agreement = asks_for_everything(&lead).await;
     Busy {
         practice,
         office,
@@ -355,6 +387,7 @@ async fn busy(practice: Practice) -> Busy {
         silence,
         late,
         look,
+        agreement,
     }
 }
 
@@ -469,6 +502,18 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert_eq!(text_columns::after(b, us, &MESSAGE_BODY, "", 50).await.unwrap().len(), 1);
         assert_eq!(unreadable_texts::count(b, us).await.unwrap(), 1);
         assert_eq!(unreadable_texts::rows(b, us, &MESSAGE_BODY).await.unwrap(), ["a row"]);
+        assert!(corrections::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert!(strip_attempts::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert!(late_knocks::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert_eq!(wounds::all(b, us).await.unwrap().len(), 1);
+        assert!(export_agreements::find(b, us, theirs.agreement).await.unwrap().is_none());
+        assert_eq!(export_agreements::newest(b, us, 50).await.unwrap().len(), 1);
+        let looked = Looked { patient: Some(theirs.patient.enrolled.patient.id), ..Looked::default() };
+        assert!(audit_search::find(b, us, &looked, i64::MAX, 50).await.unwrap().is_empty());
+        let receipt = &theirs.waiting.receipt;
+        assert!(audit_search::patients_meant(b, us, receipt).await.unwrap().is_empty());
+        let theirs_by_id = theirs.patient.enrolled.patient.id.to_string();
+        assert!(audit_search::patients_meant(b, us, &theirs_by_id).await.unwrap().is_empty());
         let (link, typed, began) = (theirs.draft.link, &theirs.draft, theirs.draft.began);
         assert!(check_drafts::find(b, us, link, DRAFT_KEY).await.unwrap().is_none());
         assert!(check_drafts::newest(b, us, link, &typed.phone_sha256, began).await.unwrap().is_none());

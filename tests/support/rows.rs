@@ -71,6 +71,8 @@ pub const TABLES: &[&str] = &[
     "legal_hold",
     "tombstone",
     "purged_file",
+    "correction",
+    "export_agreement",
 ];
 
 /// Every row of one practice, its own row among them, by table. Equal before and after: nothing of it changed.

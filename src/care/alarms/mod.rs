@@ -284,6 +284,8 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         | AlarmKind::JobFailed
         | AlarmKind::PasswordGuessed
         | AlarmKind::LinkFloods
+        | AlarmKind::ExportAsked
+        | AlarmKind::ExportTaken
         | AlarmKind::ClockSetBack => true,
         AlarmKind::Unopened
         | AlarmKind::Overdue

@@ -58,6 +58,7 @@ struct HandOffPage {
     class: &'static str,
     reasons: Vec<String>,
     answers: Vec<AnswerRow>,
+    corrections: Vec<String>,
     patient_address: String,
 }
 
@@ -138,6 +139,11 @@ pub async fn show(
                 .map(|line| AnswerRow { label: line.question, answer: line.answer })
                 .collect()
         }),
+        corrections: of
+            .corrections
+            .iter()
+            .map(|one| format!("Corrected, {}: {}", full(one.noted), one.words))
+            .collect(),
         patient_address: format!("/patients/{}", patient.id),
     };
     page(StatusCode::OK, &shown)

@@ -46,6 +46,13 @@ struct MessageView {
 struct Opened {
     patient: String,
     messages: Vec<MessageView>,
+    corrections: Vec<CorrectionView>,
+}
+
+/// A note beside something that was wrong.
+struct CorrectionView {
+    above: String,
+    words: String,
 }
 
 #[derive(Template)]
@@ -111,7 +118,17 @@ fn open(app: &App, home: &Home, answered: &Answered, words: AnswersWords) -> Ope
         answered.messages.iter().map(|message| view(app, answered, message, words)).collect();
     messages.reverse();
     // A name in another script keeps its own direction inside our sentence.
-    Opened { patient: format!("\u{2068}{}\u{2069}", home.patient.name), messages }
+    let corrections = answered.corrections.iter().map(|one| {
+        let by = answered.staff.iter().find(|member| member.id == one.by);
+        let by = by.map_or(answered.practice.name.as_str(), |member| member.name.as_str());
+        let when = clock::when(one.noted, app.now(), &answered.practice.zone, words.language());
+        CorrectionView { above: words.corrected(by, &when), words: one.words.clone() }
+    });
+    Opened {
+        patient: format!("\u{2068}{}\u{2069}", home.patient.name),
+        corrections: corrections.collect(),
+        messages,
+    }
 }
 
 fn view(app: &App, answered: &Answered, message: &Message, words: AnswersWords) -> MessageView {

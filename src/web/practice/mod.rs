@@ -24,6 +24,7 @@ mod protocol_draft;
 mod protocol_trial;
 mod protocol_view;
 mod record;
+pub(in crate::web) mod record_words;
 mod replies;
 mod staff;
 
@@ -63,11 +64,11 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/practice/plan-text", Who::Lead, plan_text::keep)
         .get("/practice/forecast", Who::Judge, forecast::show)
         .get("/practice/figures", Who::Judge, figures::show)
-        .get("/practice/figures/decisions.csv", Who::Judge, figure_files::decisions)
-        .get("/practice/figures/shares.csv", Who::Judge, figure_files::shares)
-        .get("/practice/figures/moved-up.csv", Who::Judge, figure_files::moved_up)
-        .get("/practice/figures/response-by-class.csv", Who::Judge, figure_files::by_class)
-        .get("/practice/figures/response-by-hour.csv", Who::Judge, figure_files::by_hour)
+        .get_fresh("/practice/figures/decisions.csv", Who::Judge, figure_files::decisions)
+        .get_fresh("/practice/figures/shares.csv", Who::Judge, figure_files::shares)
+        .get_fresh("/practice/figures/moved-up.csv", Who::Judge, figure_files::moved_up)
+        .get_fresh("/practice/figures/response-by-class.csv", Who::Judge, figure_files::by_class)
+        .get_fresh("/practice/figures/response-by-hour.csv", Who::Judge, figure_files::by_hour)
         .get("/practice/protocol", Who::Judge, protocol::show)
         .get("/practice/protocol/versions/{version}", Who::Judge, protocol::show_version)
         .get("/practice/protocol/draft", Who::Lead, protocol_draft::show)

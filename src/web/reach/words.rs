@@ -52,6 +52,8 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::BooksDamaged => "The books did not pass their check",
         AlarmKind::BackupOld => "No back-up was made for more than a day",
         AlarmKind::RestoreUnproved => "No back-up was restored to try it for more than a month",
+        AlarmKind::ExportAsked => "A lead asked to take out everything of the practice",
+        AlarmKind::ExportTaken => "Everything of the practice was taken out",
     }
 }
 
@@ -99,6 +101,13 @@ pub fn advice(kind: AlarmKind) -> &'static str {
         AlarmKind::BackupOld => "Ask whoever looks after the server why no back-up is made, and to make one.",
         AlarmKind::RestoreUnproved => {
             "Ask whoever looks after the server to restore one on another machine, and to tell the server the code it shows."
+        }
+        AlarmKind::ExportAsked => {
+            "It needs a second person, within a day: another lead or a surgeon, under Practice → Export. Know of no reason? Ask the lead, \
+             and take it back there."
+        }
+        AlarmKind::ExportTaken => {
+            "Two people agreed to it; the record names them. Know of no reason? Tell a lead and whoever looks after the server at once."
         }
         AlarmKind::ClockSetBack => {
             "What waits was moved nearer by as much. Ask whoever looks after the server to set its clock right."

@@ -2,6 +2,7 @@
 
 pub(in crate::web) mod answer_words;
 mod clash_words;
+mod correction_view;
 mod course_chart;
 mod course_view;
 mod course_words;

@@ -31,6 +31,9 @@ use crate::web::surgeon::answer_words;
 use crate::web::surgeon::answer_words::AnswerLine;
 use crate::web::surgeon::clash_words;
 use crate::web::surgeon::clash_words::ClashView;
+use crate::web::surgeon::correction_view;
+use crate::web::surgeon::correction_view::Correctable;
+use crate::web::surgeon::correction_view::CorrectionView;
 use crate::web::surgeon::course_view::CourseView;
 use crate::web::surgeon::decide::DecideView;
 use crate::web::surgeon::disagreement_words;
@@ -127,6 +130,8 @@ pub struct ReviewPage {
     pub thread: Vec<MessageView>,
     pub calls: Vec<CallView>,
     pub decisions: Vec<DecisionView>,
+    pub corrections: Vec<CorrectionView>,
+    pub correctable: Vec<Correctable>,
     pub form: Option<DecideView>,
     /// What was typed but can no longer be sent; empty otherwise.
     pub unsent: String,
@@ -200,6 +205,8 @@ impl ReviewPage {
             thread: opened.thread.iter().map(|message| message_view(opened, message, now)).collect(),
             calls: opened.callbacks.iter().map(|callback| call_view(callback, now, zone)).collect(),
             decisions: decisions(opened, now),
+            corrections: correction_view::corrections(opened, now),
+            correctable: correction_view::correctable(opened, now),
             form,
             unsent: String::new(),
         }
@@ -339,7 +346,8 @@ fn history(opened: &Opened, now: Timestamp) -> Vec<HistoryLine> {
                 .iter()
                 .rev()
                 .find(|review| review.check == check.id)
-                .map_or_else(|| "not decided".to_owned(), |review| review.decision.words().to_owned()),
+                .map_or_else(|| "not decided".to_owned(), |review| review.decision.words().to_owned())
+                + if opened.corrections.iter().any(|one| one.check == check.id) { "; corrected" } else { "" },
             is_this: check.id == opened.check.id,
         })
         .collect()
