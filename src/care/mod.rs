@@ -17,6 +17,7 @@ pub mod canary;
 pub mod check_draft;
 pub mod clock;
 pub mod come_in;
+pub mod decoder;
 mod desk;
 pub mod downtime_list;
 pub mod drill;
