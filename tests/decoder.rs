@@ -19,6 +19,10 @@ use std::time::Duration;
 
 use image::ColorType;
 use image::ImageEncoder;
+use rustix::process::Pid;
+use rustix::process::Signal;
+use rustix::process::kill_process;
+use seccompiler::BpfProgram;
 use seccompiler::SeccompAction;
 use seccompiler::SeccompFilter;
 use tokio::time::Instant;
@@ -131,9 +135,9 @@ async fn what_stops_the_whole_machine_loses_no_photo() {
         }
         tokio::time::sleep(Duration::from_millis(5)).await;
     };
-    Command::new("kill").args(["-TERM", &process.to_string()]).status().unwrap();
-    let Came::NotRead(why) = waits.await.unwrap() else { panic!("the photo was given up") };
-    assert!(why.contains("stopped from outside"), "{why}");
+    kill_process(Pid::from_raw(process.cast_signed()).unwrap(), Signal::TERM).unwrap();
+    let came = waits.await.unwrap();
+    assert!(matches!(came, Came::NotRead(_)), "the photo was given up: {came:?}");
 }
 
 /// The program by a name that no other test uses, so that its processes are found.
@@ -407,7 +411,8 @@ fn a_server_does_not_start_where_no_process_can_be_shut_in() {
         let not_allowed = SeccompAction::Errno(libc::EPERM as u32);
         let machine = std::env::consts::ARCH.try_into().unwrap();
         let filter = SeccompFilter::new(refused, SeccompAction::Allow, not_allowed, machine).unwrap();
-        seccompiler::apply_filter(&filter.try_into().unwrap()).unwrap();
+        let program: BpfProgram = filter.try_into().unwrap();
+        seccompiler::apply_filter(&program).unwrap();
         let mut command = Command::new(PROGRAM);
         command.args(["serve", "--port", "0", "--data"]).arg(data).stdin(Stdio::null()).output().unwrap()
     });

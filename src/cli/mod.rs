@@ -97,10 +97,8 @@ pub struct BadInput(pub String);
 
 /// Reads a photo apart, if that is what the line says; `None`: it says something else. For a process that has one thread.
 pub fn read_a_photo(line: &Line) -> Option<ExitCode> {
-    match &line.command {
-        Command::ReadPhoto(how) => Some(read_photo::run(how)),
-        _ => None,
-    }
+    let Command::ReadPhoto(how) = &line.command else { return None };
+    Some(read_photo::run(how))
 }
 
 /// Does what the command line says.
