@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
 # Every check of this project, from a fresh clone, in one command: bash tests/run.sh [section ...]
 #
-# Sections, in order: tools format clippy supply rust outside browser. Without names, all of them run.
+# Sections, in order: tools format clippy supply rust outside browser. Without names, all of them run. `--corpora` is one more, which runs
+# only when it is named: it fetches open sets of pictures and has each of them read.
 # As root, missing Debian packages are installed; otherwise they are named and the run stops. Python and Node packages, and cargo-deny,
 # go to ${XDG_CACHE_HOME:-~/.cache}/closewatch; the checkout gains nothing but target/.
 # PostgreSQL runs on a free loopback port in a folder of its own and is gone when the run ends.
@@ -249,6 +250,15 @@ outside() {
   done
 }
 
+# Pictures that others test their programs with; 70 MB are fetched once.
+corpora() {
+  python_packages
+  bash tests/outside/photo/corpora.sh "$cache/corpora"
+  cargo build --locked --bins --examples
+  "$venv/bin/python" tests/outside/photo/check.py "$target/debug/examples/clean_photo" \
+    --corpora "$cache/corpora/pictures" --apart "$target/debug/closewatch"
+}
+
 browser() {
   node_packages
   cargo build --locked --bins
@@ -260,6 +270,7 @@ chosen=("$@")
 for name in "${chosen[@]}"; do
   case "$name" in
     tools | format | clippy | supply | rust | outside | browser) begin "$name"; "$name"; passed ;;
+    --corpora | corpora) begin corpora; corpora; passed ;;
     *) section=$name; echo "no section is called $name" >&2; exit 2 ;;
   esac
 done

@@ -6,6 +6,7 @@ use std::sync::Mutex;
 use tokio::sync::Semaphore;
 use tokio::sync::broadcast;
 
+use crate::care::decoder::Decoder;
 use crate::care::gates::Gates;
 use crate::care::gates::Held;
 use crate::care::outbox::Refusals;
@@ -36,6 +37,8 @@ pub struct Desk {
     pub(in crate::care) protocols: ReadProtocols,
     pub(in crate::care) trials: Trials,
     pub limits: Limits,
+    /// Who decodes what patients send.
+    pub decoder: Decoder,
     /// Limits in memory: who knocks too often, and how much heavy work may wait.
     pub(in crate::care) gates: Arc<Gates>,
     /// A photo being measured holds one until its thread ends, whether or not somebody still waits for it.
@@ -57,6 +60,7 @@ const PLAYING_AT_ONCE: usize = 1;
 const NEWS_KEPT: usize = 256;
 
 impl Desk {
+    /// It decodes in this process; a server says [`Desk::decoded_by`].
     pub fn new(db: Db, blobs: Blobs, program_protocol: Protocol, limits: Limits) -> Desk {
         Desk {
             // Texts are sealed with the keys of the photos.
@@ -66,6 +70,7 @@ impl Desk {
             protocols: ReadProtocols::default(),
             trials: Trials::default(),
             limits,
+            decoder: Decoder::InProcess,
             gates: Arc::default(),
             measuring: Arc::new(Semaphore::new(MEASURING_AT_ONCE)),
             playing: Arc::new(Semaphore::new(PLAYING_AT_ONCE)),
@@ -74,6 +79,11 @@ impl Desk {
             vitals: Vitals::default(),
             news: broadcast::channel(NEWS_KEPT).0,
         }
+    }
+
+    /// The same desk, with photos decoded there.
+    pub fn decoded_by(self, decoder: Decoder) -> Desk {
+        Desk { decoder, ..self }
     }
 
     /// The same desk on a machine that is looked after.

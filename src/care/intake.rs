@@ -12,6 +12,7 @@ use crate::care::LinkHolder;
 use crate::care::assessing;
 use crate::care::assessing::Again;
 use crate::care::assessing::Assessed;
+use crate::care::decoder::NotRead;
 use crate::care::flood;
 use crate::care::gates::DECODING_AGAIN;
 use crate::care::knock;
@@ -28,7 +29,6 @@ use crate::care::strip_out;
 use crate::ids::Moment;
 use crate::ids::PhotoId;
 use crate::ids::WoundCheckId;
-use crate::photo;
 use crate::photo::CardIssue;
 use crate::photo::CleanPhoto;
 use crate::photo::Refused;
@@ -127,7 +127,8 @@ pub struct Receipt {
 
 /// Cleans a picture and keeps its renditions durably. A picture that cannot be read is no error: the check goes on
 /// without it, and the reason is kept. `position` from 1. [`CareError::NoRoom`]: the disk takes no photos just now;
-/// [`CareError::Busy`]: more pictures wait than can be read soon.
+/// [`CareError::Busy`]: more pictures wait than can be read soon, or none can be read just now. One that its decoder does not survive
+/// is a damaged picture.
 pub async fn prepare_photo(
     desk: &Desk,
     bytes: Vec<u8>,
@@ -140,20 +141,11 @@ pub async fn prepare_photo(
     let position = position.clamp(1, MOST_PHOTOS);
     let sent_sha256 = data_encoding::HEXLOWER.encode(&Sha256::digest(&bytes));
     let place = desk.gates.decoding.enter().ok_or(CareError::Busy { again: DECODING_AGAIN })?;
-    let clean = {
-        let turn = place.turn().await?;
-        let limits = desk.limits;
-        tokio::task::spawn_blocking(move || {
-            let _turn = turn;
-            photo::clean(&bytes, &limits)
-        })
-        .await
-    };
-    match clean {
+    let turn = place.turn().await?;
+    match desk.decoder.clean(bytes, desk.limits, turn).await {
         Ok(Ok(clean)) => keep_renditions(desk, clean, sent_sha256, position, tap).await,
         Ok(Err(refused)) => Ok(refused_photo(&refused, sent_sha256, position)),
-        // A decoder that fell over has read nothing: the same as a damaged picture.
-        Err(_fell_over) => Ok(refused_photo(&Refused::Damaged, sent_sha256, position)),
+        Err(NotRead) => Err(CareError::Busy { again: DECODING_AGAIN }),
     }
 }
 

@@ -18,6 +18,7 @@ pub mod check_draft;
 pub mod clock;
 pub mod come_in;
 pub mod correction;
+pub mod decoder;
 mod desk;
 pub mod downtime_list;
 pub mod drill;

@@ -10,6 +10,7 @@ use jiff::civil::Date;
 use jiff::civil::Time;
 use jiff::tz::TimeZone;
 
+use crate::care::decoder::Decoder;
 use crate::cli::Failure;
 use crate::cli::seed;
 use crate::cli::seed::Seeded;
@@ -106,6 +107,12 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
     let settings = Settings { public_url: by_name, ..settings };
     let mut app = serve::open(&settings).await?;
     app.shows_codes = true;
+    if let Err(why) = app.desk.decoder.try_out(&app.desk.limits).await {
+        println!(
+            "Photos are read without a process of its own, for here {why}. `closewatch serve` would not start."
+        );
+        app.desk = app.desk.decoded_by(Decoder::InProcess);
+    }
     let (known, seen) = {
         let mut conn = app.desk.db.read().await?;
         (practices::all(&mut conn).await?, store_clock::seen(&mut conn).await?)

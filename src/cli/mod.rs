@@ -17,17 +17,23 @@ mod measure_report;
 mod measure_told;
 mod past;
 mod protocol;
+mod read_photo;
 mod restore;
 mod score;
 pub mod seed;
 mod seed_duty;
 mod serve;
+mod shut_in;
 mod staff;
 mod story;
+#[cfg(feature = "doubles")]
+mod taken_over;
 mod verify;
 mod watch;
 mod watch_state;
 mod watchdog;
+
+use std::process::ExitCode;
 
 use clap::Parser;
 use clap::Subcommand;
@@ -66,6 +72,9 @@ enum Command {
     /// Check, show and compare protocols.
     #[command(subcommand)]
     Protocol(protocol::Command),
+    /// What the server has each photo read by: shuts itself in and reads one from standard input. Not for people.
+    #[command(hide = true)]
+    ReadPhoto(read_photo::ReadPhoto),
     /// Bring a back-up back into an empty folder, or only try whether it can be.
     Restore(Box<restore::Restore>),
     /// Score facts given as JSON by a protocol.
@@ -89,6 +98,12 @@ pub type Failure = Box<dyn std::error::Error + Send + Sync>;
 #[error("{0}")]
 pub struct BadInput(pub String);
 
+/// Reads a photo apart, if that is what the line says; `None`: it says something else. For a process that has one thread.
+pub fn read_a_photo(line: &Line) -> Option<ExitCode> {
+    let Command::ReadPhoto(how) = &line.command else { return None };
+    Some(read_photo::run(how))
+}
+
 /// Does what the command line says.
 pub async fn run(line: Line) -> Result<(), Failure> {
     match line.command {
@@ -102,6 +117,7 @@ pub async fn run(line: Line) -> Result<(), Failure> {
         Command::Keys(command) => keys::run(command).await,
         Command::Measure(measure) => measure::run(measure).await,
         Command::Protocol(command) => protocol::run(&command),
+        Command::ReadPhoto(_) => Err(BadInput("a photo is read before threads are begun".to_owned()).into()),
         Command::Restore(restore) => restore::run(*restore).await,
         Command::Score(score) => score::run(&score),
         Command::Serve(settings) => serve::run(settings).await,

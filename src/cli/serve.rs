@@ -8,6 +8,7 @@ use rustix::fs::flock;
 use tokio::net::TcpListener;
 
 use crate::care::Desk;
+use crate::care::decoder::Decoder;
 use crate::care::measuring::Method;
 use crate::care::staff;
 use crate::care::sweep;
@@ -69,7 +70,9 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
     }
     let blobs = Blobs::in_folder(&settings.photo_folder())?;
     let blobs = blobs.sealed_by(keys, &settings.sealing_keys(), Chance::OperatingSystem);
-    let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default()).on(machine(settings));
+    let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default())
+        .decoded_by(Decoder::this_program())
+        .on(machine(settings));
     let clock = if settings.speed > 1.0 { Clock::fast(settings.speed) } else { Clock::Machine };
     for practice in practices::all(&mut *desk.db.read().await?).await? {
         desk.vitals.remember(&practice);
@@ -124,6 +127,7 @@ pub async fn run(settings: Settings) -> Result<(), Failure> {
     settings.check_nobody_listens_in().map_err(BadInput)?;
     let (listener, settings) = bind(settings).await?;
     let app = open(&settings).await?;
+    app.desk.decoder.try_out(&app.desk.limits).await.map_err(|why| cannot_read_apart(&why))?;
     if let Some(token) = staff::open_set_up(&app.desk, &app.moment()).await? {
         println!("No practice is set up yet. Within 15 minutes, open this address once:");
         println!("  {}/set-up/{}", app.public_url, token.reveal());
@@ -136,6 +140,14 @@ pub async fn run(settings: Settings) -> Result<(), Failure> {
     let (scheme, address) = (settings.scheme(), settings.listen_on());
     println!("Closewatch listens on {scheme}://{address} and is reached at {}", app.public_url);
     listen(&app, listener, &settings).await
+}
+
+/// What strangers send is decoded shut in, or not at all.
+fn cannot_read_apart(why: &str) -> BadInput {
+    BadInput(format!(
+        "photos cannot be read in a process of its own here: {why}. It needs Linux with seccomp, /proc and /dev/null, and a container \
+         or service that allows the calls `seccomp` and `prlimit64` (deploy/ has both). Nothing is served without."
+    ))
 }
 
 /// Takes the address and port; the settings come back with the port that was really taken.

@@ -19,6 +19,47 @@ pub(crate) fn read(bytes: &[u8]) -> JpegMarks {
     JpegMarks { ended, bytes_per_pixel: 3.0 + coefficients }
 }
 
+/// Whether these bytes are one plain picture of this size and nothing else: the JFIF header without a thumbnail, tables, one frame,
+/// one scan, and the end mark last. As our own encoder writes them; nothing is decoded.
+pub(crate) fn is_bare(bytes: &[u8], size_px: (u32, u32)) -> bool {
+    bare_data(bytes, size_px).is_some_and(|data| {
+        // Within the data each FF is followed by a stuffed 00: no other mark, so nothing that ends it early.
+        data.split(|byte| *byte == 0xFF).skip(1).all(|rest| rest.first() == Some(&0))
+    })
+}
+
+/// The picture's data, between the scan's header and the end mark.
+fn bare_data(bytes: &[u8], size_px: (u32, u32)) -> Option<&[u8]> {
+    let data_and_end = bytes.strip_prefix(&[0xFF, 0xD8])?;
+    let mut walk = Walk { bytes: data_and_end, at: 0, frame: Frame::default(), keeps_coefficients: false };
+    let (mut headed, mut framed) = (false, false);
+    loop {
+        let mark = data_and_end.get(walk.at..)?.first_chunk::<2>()?;
+        walk.at += 2;
+        match (mark, walk.segment()?) {
+            ([0xFF, 0xE0], body) if !headed => headed = is_plain_header(body).then_some(true)?,
+            ([0xFF, 0xDB | 0xC4], _) if headed => {}
+            ([0xFF, 0xC0], body) if headed && !framed => {
+                framed = (size_in(body)? == size_px).then_some(true)?
+            }
+            ([0xFF, 0xDA], _) if framed => break,
+            _ => return None,
+        }
+    }
+    data_and_end.get(walk.at..)?.strip_suffix(&[0xFF, 0xD9])
+}
+
+/// Version, unit and density of pixels, and a thumbnail of no pixels (ITU-T T.871, section 10.1).
+fn is_plain_header(body: &[u8]) -> bool {
+    body.len() == 14 && body.starts_with(b"JFIF\0") && body.ends_with(&[0, 0])
+}
+
+/// Width and height in a frame header.
+fn size_in(body: &[u8]) -> Option<(u32, u32)> {
+    let side = |at: usize| Some(u32::from(u16::from_be_bytes(*body.get(at..)?.first_chunk()?)));
+    Some((side(3)?, side(1)?))
+}
+
 struct Walk<'a> {
     bytes: &'a [u8],
     at: usize,
@@ -126,6 +167,33 @@ mod tests {
     #[test]
     fn fill_bytes_before_a_marker_are_passed_over() {
         assert!(ended(&[SOI, SCAN, DATA, &[0xFF, 0xFF], EOI]));
+    }
+
+    #[test]
+    fn a_picture_is_bare_only_as_our_encoder_writes_it() {
+        let ours = crate::photo::encode::jpeg((24, 10), 90, &mut |rows| {
+            Ok(rows
+                .flat_map(|y| (0..24_u32).flat_map(move |x| [(x * 10) as u8, (y * 20) as u8, 7]))
+                .collect())
+        })
+        .unwrap();
+        assert!(is_bare(&ours, (24, 10)));
+        assert!(!is_bare(&ours, (10, 24)), "another size");
+        assert!(!is_bare(&[&ours[..], b"\n"].concat(), (24, 10)), "something behind it");
+        assert!(!is_bare(&[b"\n", &ours[..]].concat(), (24, 10)), "something before it");
+        let end = ours.len() - 2;
+        assert!(!is_bare(&ours[..end], (24, 10)), "no end");
+        assert!(!is_bare(&[&ours[..end], EOI, b"second", EOI].concat(), (24, 10)), "an earlier end");
+        assert!(!is_bare(&[&ours[..end], &[0xFF], EOI].concat(), (24, 10)), "filled up");
+        let slipped_in = |at: usize, segment: &[u8]| [&ours[..at], segment, &ours[at..]].concat();
+        let header_ends = 20;
+        for segment in [APP1_HOLDING_AN_END_MARK, &[0xFF, 0xFE, 0, 4, b'h', b'i'], &ours[2..20], SOI] {
+            assert!(!is_bare(&slipped_in(2, segment), (24, 10)), "before the header: {segment:02X?}");
+            assert!(!is_bare(&slipped_in(header_ends, segment), (24, 10)), "behind it: {segment:02X?}");
+        }
+        let mut with_thumbnail = ours.clone();
+        with_thumbnail[18..20].copy_from_slice(&[1, 1]);
+        assert!(!is_bare(&with_thumbnail, (24, 10)));
     }
 
     #[test]

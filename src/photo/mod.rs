@@ -27,7 +27,9 @@ mod turn;
 mod webp_size;
 
 pub use clean::CleanPhoto;
+pub use clean::begins_as;
 pub use clean::clean;
+pub use clean::told;
 pub use format::Format;
 pub use format::LooksLike;
 pub use format::sniff;

@@ -13,6 +13,7 @@ use jiff::SignedDuration;
 use jiff::Timestamp;
 
 use closewatch::care::Desk;
+use closewatch::care::decoder::Decoder;
 use closewatch::care::second_step::app::Seed;
 use closewatch::care::staff::NewPractice;
 use closewatch::config::NotifySettings;
@@ -106,6 +107,13 @@ impl Practice {
         let app = App::new(desk, self.app.clock.clone(), Chance::seeded(8), "https://wounds.example");
         let app = app.with_post(self.app.post.clone(), self.app.outside.clone());
         Practice { router: web::router(&app), app, id: self.id, letters: self.letters.clone() }
+    }
+
+    /// The same practice on a server that decodes photos there.
+    pub fn decoded_by(&self, decoder: Decoder) -> Practice {
+        let mut app = self.app.clone();
+        app.desk = app.desk.decoded_by(decoder);
+        Practice { router: web::router(&app), app, ..self.clone() }
     }
 
     pub fn desk(&self) -> &Desk {
