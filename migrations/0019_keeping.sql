@@ -28,7 +28,9 @@ CREATE TABLE legal_hold (
     practice_id TEXT NOT NULL REFERENCES practice (id),
     -- NULL: the whole practice.
     patient_id TEXT REFERENCES patient (id),
+    -- Sealed; `reason` itself stays empty.
     reason TEXT NOT NULL,
+    reason_sealed BYTEA,
     placed_by TEXT NOT NULL REFERENCES staff (id),
     placed_ms BIGINT NOT NULL,
     -- The first of the two who release it; the second must follow within days.

@@ -7,8 +7,9 @@ CREATE TABLE correction (
     check_id TEXT NOT NULL REFERENCES wound_check (id),
     -- NULL: about the check itself, as it was sent.
     review_id TEXT REFERENCES review (id),
-    -- The patient reads this.
+    -- The patient reads this. Sealed; `words` itself stays empty, as in every column of typed text.
     words TEXT NOT NULL,
+    words_sealed BYTEA,
     staff_id TEXT NOT NULL REFERENCES staff (id),
     noted_ms BIGINT NOT NULL
 );

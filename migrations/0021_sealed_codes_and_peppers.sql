@@ -20,7 +20,9 @@ CREATE TABLE sealed_look (
     token_sha256 TEXT NOT NULL UNIQUE,
     -- As typed by whoever opened the envelope.
     name TEXT NOT NULL,
+    -- Sealed; `reason` and `note` themselves stay empty.
     reason TEXT NOT NULL,
+    reason_sealed BYTEA,
     -- Which kind of browser, such as "Firefox on Windows".
     browser TEXT NOT NULL,
     began_ms BIGINT NOT NULL,
@@ -32,6 +34,7 @@ CREATE TABLE sealed_look (
     noted_ms BIGINT,
     noted_by TEXT REFERENCES staff (id),
     note TEXT NOT NULL DEFAULT '',
+    note_sealed BYTEA,
     CHECK (ended_ms IS NULL OR ended_by IS NOT NULL),
     CHECK (noted_ms IS NULL OR noted_by IS NOT NULL)
 );

@@ -260,7 +260,7 @@ async fn held(practice: &Practice, lead: &Staff) -> String {
         id: LegalHoldId::mint(&moment),
         practice: practice.id,
         patient: None,
-        reason: "A letter.".to_owned(),
+        reason: "A letter.".into(),
         placed_by: lead.member.id,
         placed: moment.now,
         asked: None,

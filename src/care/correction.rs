@@ -51,7 +51,7 @@ pub async fn add(
         wound: check.wound,
         check: check.id,
         review,
-        words,
+        words: words.into(),
         by: surgeon.id,
         noted: moment.now,
     };

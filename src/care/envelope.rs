@@ -141,7 +141,7 @@ pub async fn open(desk: &Desk, opening: Opening<'_>, moment: &Moment) -> Done<Op
         practice: code.practice,
         code: code.id,
         name: opening.name.trim().to_owned(),
-        reason: opening.reason.trim().to_owned(),
+        reason: opening.reason.trim().into(),
         browser: opening.browser.to_owned(),
         began: now,
         until: now + LOOK_LIMIT,
@@ -317,7 +317,7 @@ pub async fn note(desk: &Desk, lead: &StaffMember, id: LookId, words: &str, now:
     }
     let mut tx = desk.db.write().await?;
     sealed_codes::find_look(&mut tx, lead.practice, id).await?.ok_or(CareError::NotFound)?;
-    let noted = Noted { at: now, by: lead.id, words: words.to_owned() };
+    let noted = Noted { at: now, by: lead.id, words: words.into() };
     if !sealed_codes::note_look(&mut tx, lead.practice, id, &noted).await? {
         return Err(CareError::AlreadyDone);
     }

@@ -9,9 +9,12 @@ use crate::ids::PatientId;
 use crate::ids::PracticeId;
 use crate::ids::StaffId;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::Stored;
+use crate::store::free_text::Texts;
 use crate::store::patients::fold_name;
 use crate::store::row::Columns;
+use crate::store::text_columns::HOLD_REASON;
 
 /// One hold.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -21,7 +24,7 @@ pub struct LegalHold {
     /// `None`: the whole practice.
     pub patient: Option<PatientId>,
     /// In the words of whoever placed it.
-    pub reason: String,
+    pub reason: FreeText,
     pub placed_by: StaffId,
     pub placed: Timestamp,
     /// The first of the two who release it; `None`: nobody asked.
@@ -30,12 +33,13 @@ pub struct LegalHold {
     pub released: Option<(StaffId, Timestamp)>,
 }
 
-fn legal_hold(row: &AnyRow) -> Stored<LegalHold> {
+fn legal_hold(row: &AnyRow, texts: &Texts) -> Stored<LegalHold> {
+    let id: LegalHoldId = row.parsed("id")?;
     Ok(LegalHold {
-        id: row.parsed("id")?,
+        id,
         practice: row.parsed("practice_id")?,
         patient: row.parsed_maybe("patient_id")?,
-        reason: row.text("reason")?,
+        reason: texts.open(row, &HOLD_REASON, id)?,
         placed_by: row.parsed("placed_by")?,
         placed: row.time("placed_ms")?,
         asked: row.parsed_maybe("asked_by")?.zip(row.time_maybe("asked_ms")?),
@@ -44,13 +48,14 @@ fn legal_hold(row: &AnyRow) -> Stored<LegalHold> {
 }
 
 pub async fn insert(conn: &mut Conn, hold: &LegalHold) -> Stored<()> {
-    const SQL: &str = "INSERT INTO legal_hold (id, practice_id, patient_id, reason, placed_by, placed_ms) \
-                       VALUES ($1, $2, $3, $4, $5, $6)";
+    const SQL: &str = "INSERT INTO legal_hold (id, practice_id, patient_id, reason, reason_sealed, placed_by, \
+                       placed_ms) VALUES ($1, $2, $3, '', $4, $5, $6)";
+    let reason = conn.texts().seal(&hold.reason, &HOLD_REASON, hold.id)?;
     sqlx::query(SQL)
         .bind(hold.id.to_string())
         .bind(hold.practice.to_string())
         .bind(hold.patient.map(|patient| patient.to_string()))
-        .bind(&hold.reason)
+        .bind(reason)
         .bind(hold.placed_by.to_string())
         .bind(hold.placed.as_millisecond())
         .execute(conn)
@@ -64,10 +69,10 @@ pub async fn in_force(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<Legal
         "SELECT * FROM legal_hold WHERE practice_id = $1 AND released_ms IS NULL ORDER BY placed_ms, id",
     )
     .bind(practice.to_string())
-    .fetch_all(conn)
+    .fetch_all(&mut *conn)
     .await?
     .iter()
-    .map(legal_hold)
+    .map(|row| legal_hold(row, conn.texts()))
     .collect()
 }
 
@@ -75,10 +80,10 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: LegalHoldId) -> Sto
     sqlx::query("SELECT * FROM legal_hold WHERE practice_id = $1 AND id = $2")
         .bind(practice.to_string())
         .bind(id.to_string())
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
         .as_ref()
-        .map(legal_hold)
+        .map(|row| legal_hold(row, conn.texts()))
         .transpose()
 }
 
@@ -130,7 +135,7 @@ pub async fn meant(conn: &mut Conn, practice: PracticeId, name: &str, born: Date
     .bind(practice.to_string())
     .bind(fold_name(name))
     .bind(born.to_string())
-    .fetch_all(conn)
+    .fetch_all(&mut *conn)
     .await?
     .iter()
     .map(|row| row.parsed("id"))

@@ -8,8 +8,12 @@ use crate::ids::PracticeId;
 use crate::ids::SealedCodeId;
 use crate::ids::StaffId;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::Stored;
+use crate::store::free_text::Texts;
 use crate::store::row::Columns;
+use crate::store::text_columns::LOOK_NOTE;
+use crate::store::text_columns::LOOK_REASON;
 
 /// A code that was printed.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -32,7 +36,7 @@ pub struct Look {
     pub code: SealedCodeId,
     /// As typed by whoever opened the envelope; nobody has proved it.
     pub name: String,
-    pub reason: String,
+    pub reason: FreeText,
     /// The kind of browser, such as "Firefox on Windows".
     pub browser: String,
     pub began: Timestamp,
@@ -55,7 +59,7 @@ impl Look {
 pub struct Noted {
     pub at: Timestamp,
     pub by: StaffId,
-    pub words: String,
+    pub words: FreeText,
 }
 
 fn code(row: &AnyRow) -> Stored<SealedCode> {
@@ -69,15 +73,16 @@ fn code(row: &AnyRow) -> Stored<SealedCode> {
     })
 }
 
-fn look(row: &AnyRow) -> Stored<Look> {
+fn look(row: &AnyRow, texts: &Texts) -> Stored<Look> {
+    let id: LookId = row.parsed("id")?;
     let (noted, noted_by) = (row.time_maybe("noted_ms")?, row.parsed_maybe("noted_by")?);
-    let words = row.text("note")?;
+    let words = texts.open(row, &LOOK_NOTE, id)?;
     Ok(Look {
-        id: row.parsed("id")?,
+        id,
         practice: row.parsed("practice_id")?,
         code: row.parsed("code_id")?,
         name: row.text("name")?,
-        reason: row.text("reason")?,
+        reason: texts.open(row, &LOOK_REASON, id)?,
         browser: row.text("browser")?,
         began: row.time("began_ms")?,
         until: row.time("until_ms")?,
@@ -144,15 +149,16 @@ pub async fn use_up(conn: &mut Conn, practice: PracticeId, id: SealedCodeId, now
 }
 
 pub async fn begin_look(conn: &mut Conn, look: &Look, token_sha256: &str) -> Stored<()> {
-    const SQL: &str = "INSERT INTO sealed_look (id, practice_id, code_id, token_sha256, name, reason, browser, \
-                       began_ms, until_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)";
+    const SQL: &str = "INSERT INTO sealed_look (id, practice_id, code_id, token_sha256, name, reason, reason_sealed, \
+                       browser, began_ms, until_ms) VALUES ($1, $2, $3, $4, $5, '', $6, $7, $8, $9)";
+    let reason = conn.texts().seal(&look.reason, &LOOK_REASON, look.id)?;
     sqlx::query(SQL)
         .bind(look.id.to_string())
         .bind(look.practice.to_string())
         .bind(look.code.to_string())
         .bind(token_sha256)
         .bind(&look.name)
-        .bind(&look.reason)
+        .bind(reason)
         .bind(&look.browser)
         .bind(look.began.as_millisecond())
         .bind(look.until.as_millisecond())
@@ -165,10 +171,10 @@ pub async fn begin_look(conn: &mut Conn, look: &Look, token_sha256: &str) -> Sto
 pub async fn look_by_token(conn: &mut Conn, token_sha256: &str) -> Stored<Option<Look>> {
     sqlx::query("SELECT * FROM sealed_look WHERE token_sha256 = $1")
         .bind(token_sha256)
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
         .as_ref()
-        .map(look)
+        .map(|row| look(row, conn.texts()))
         .transpose()
 }
 
@@ -176,10 +182,10 @@ pub async fn find_look(conn: &mut Conn, practice: PracticeId, id: LookId) -> Sto
     sqlx::query("SELECT * FROM sealed_look WHERE practice_id = $1 AND id = $2")
         .bind(practice.to_string())
         .bind(id.to_string())
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
         .as_ref()
-        .map(look)
+        .map(|row| look(row, conn.texts()))
         .transpose()
 }
 
@@ -188,10 +194,10 @@ pub async fn looks(conn: &mut Conn, practice: PracticeId, limit: i64) -> Stored<
     sqlx::query("SELECT * FROM sealed_look WHERE practice_id = $1 ORDER BY began_ms DESC, id LIMIT $2")
         .bind(practice.to_string())
         .bind(limit)
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(look)
+        .map(|row| look(row, conn.texts()))
         .collect()
 }
 
@@ -217,14 +223,15 @@ pub async fn end_look(
 
 /// Keeps what a lead found out; false: somebody has noted it before.
 pub async fn note_look(conn: &mut Conn, practice: PracticeId, id: LookId, noted: &Noted) -> Stored<bool> {
-    const SQL: &str = "UPDATE sealed_look SET noted_ms = $3, noted_by = $4, note = $5 \
+    const SQL: &str = "UPDATE sealed_look SET noted_ms = $3, noted_by = $4, note = '', note_sealed = $5 \
                        WHERE practice_id = $1 AND id = $2 AND noted_ms IS NULL";
+    let words = conn.texts().seal(&noted.words, &LOOK_NOTE, id)?;
     let kept = sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(id.to_string())
         .bind(noted.at.as_millisecond())
         .bind(noted.by.to_string())
-        .bind(&noted.words)
+        .bind(words)
         .execute(conn)
         .await?;
     Ok(kept.rows_affected() == 1)

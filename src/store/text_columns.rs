@@ -103,6 +103,10 @@ text_columns! {
         ANTIBIOTIC_DRUG = "antibiotic_course" "drug";
         ANTIBIOTIC_CULTURE_RESULT = "antibiotic_course" "culture_result";
         DRAFT_FIELDS = "check_draft" "fields";
+        CORRECTION_WORDS = "correction" "words";
+        HOLD_REASON = "legal_hold" "reason";
+        LOOK_REASON = "sealed_look" "reason";
+        LOOK_NOTE = "sealed_look" "note";
     }
     among answers {
         CHECK_WORDS = "wound_check";

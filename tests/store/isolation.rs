@@ -265,7 +265,7 @@ async fn keeps_something(tx: &mut closewatch::store::Conn, practice: &Practice, 
         id: LegalHoldId::mint(&moment),
         practice: practice.id,
         patient: None,
-        reason: "A letter.".to_owned(),
+        reason: "A letter.".into(),
         placed_by: staff,
         placed: moment.now,
         asked: None,
@@ -672,7 +672,7 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         second_steps::remove_seed(&mut tx, &posing).await.unwrap();
         sign_in_tries::forget_browsers(&mut tx, &posing).await.unwrap();
         staff_sessions::end_all(&mut tx, us, posing.id).await.unwrap();
-        let noted = Noted { at: now, by: ours.lead.member.id, words: "ours now".to_owned() };
+        let noted = Noted { at: now, by: ours.lead.member.id, words: "ours now".into() };
         assert!(!sealed_codes::note_look(&mut tx, us, theirs.look.id, &noted).await.unwrap());
         assert!(!sealed_codes::end_look(&mut tx, us, theirs.look.id, noted.by, now).await.unwrap());
         let code = sealed_codes::standing(&mut tx, them).await.unwrap().unwrap();

@@ -225,7 +225,7 @@ async fn lived_through_everything(practice: &Practice, people: &People, name: &s
         id: LegalHoldId::mint(&moment),
         practice: practice.id,
         patient: Some(patient.enrolled.patient.id),
-        reason: "A letter of 3 March.".to_owned(),
+        reason: "A letter of 3 March.".into(),
         placed_by: people.lead.member.id,
         placed: moment.now,
         asked: None,

@@ -59,7 +59,7 @@ pub async fn place(desk: &Desk, lead: &StaffMember, placing: &Placing, moment: &
             id,
             practice: lead.practice,
             patient: *patient,
-            reason: placing.reason.trim().to_owned(),
+            reason: placing.reason.trim().into(),
             placed_by: lead.id,
             placed: moment.now,
             asked: None,

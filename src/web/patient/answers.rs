@@ -122,7 +122,9 @@ fn open(app: &App, home: &Home, answered: &Answered, words: AnswersWords) -> Ope
         let by = answered.staff.iter().find(|member| member.id == one.by);
         let by = by.map_or(answered.practice.name.as_str(), |member| member.name.as_str());
         let when = clock::when(one.noted, app.now(), &answered.practice.zone, words.language());
-        CorrectionView { above: words.corrected(by, &when), words: one.words.clone() }
+        let noted =
+            one.words.read().map_or_else(|| words.cannot_be_read(&answered.practice.phone), str::to_owned);
+        CorrectionView { above: words.corrected(by, &when), words: noted }
     });
     Opened {
         patient: format!("\u{2068}{}\u{2069}", home.patient.name),

@@ -103,7 +103,7 @@ fn row(board: &Board, look: &Look, now: Timestamp) -> LookRow {
     LookRow {
         id: look.id.to_string(),
         name: look.name.clone(),
-        reason: look.reason.clone(),
+        reason: look.reason.to_string(),
         browser: look.browser.clone(),
         began: clock(look.began),
         stands: match look.ended {
@@ -112,7 +112,7 @@ fn row(board: &Board, look: &Look, now: Timestamp) -> LookRow {
             None => format!("ended by itself, {}", clock(look.until)),
         },
         is_running: look.is_running(now),
-        note: look.noted.as_ref().map_or_else(String::new, |noted| noted.words.clone()),
+        note: look.noted.as_ref().map_or_else(String::new, |noted| noted.words.to_string()),
         noted: look
             .noted
             .as_ref()

@@ -258,7 +258,7 @@ fn hold_line(hold: &LegalHold, board: &Board, me: &StaffMember, now: Timestamp) 
         },
         since: day(hold.placed, board),
         by: name(&board.staff, hold.placed_by),
-        reason: hold.reason.clone(),
+        reason: hold.reason.to_string(),
         asked: asked.map_or_else(String::new, |(by, at)| {
             format!(
                 "{} says that it may end. A second person must say so until {}.",
