@@ -14,7 +14,7 @@ fn reference(page: &Page) -> String {
     let html = page.html();
     let named = html.split("<strong>").skip(1).filter_map(|rest| rest.split('<').next());
     let is_one = |text: &&str| text.len() == 9 && text.as_bytes()[4] == b'-';
-    named.filter(is_one).next_back().unwrap_or_else(|| panic!("no reference on {}", page.words())).to_owned()
+    named.filter(is_one).last().unwrap_or_else(|| panic!("no reference on {}", page.words())).to_owned()
 }
 
 async fn get(practice: &Practice, path: &str, cookie: &str) -> Page {

@@ -198,9 +198,9 @@ async fn more_of_everything(practice: &Practice, office: &Staff, surgeon: &Staff
         staff: office.member.id,
         whom: Whom::SecondContact,
         result: CallResult::Spoke,
-        spoke_with: "Helper Ann".to_owned(),
+        spoke_with: "Helper Ann".into(),
         interpreter: Interpreter::Used,
-        note: FOR_STAFF[8].to_owned(),
+        note: FOR_STAFF[8].into(),
         at: moment.now,
     };
     let mut tx = desk.db.write().await.unwrap();
@@ -209,7 +209,7 @@ async fn more_of_everything(practice: &Practice, office: &Staff, surgeon: &Staff
     kept.stopped = Some(moment.now);
     kept.stopped_why = FOR_STAFF[9].to_owned();
     kept.culture = Culture::Noted;
-    kept.culture_result = FOR_STAFF[10].to_owned();
+    kept.culture_result = FOR_STAFF[10].into();
     kept.culture_fits = Some(CultureFits::Resists);
     antibiotics::keep(&mut tx, &kept).await.unwrap();
     tx.commit().await.unwrap();

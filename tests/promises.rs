@@ -54,11 +54,7 @@ fn every_promise_stands_in_the_list_with_its_state() {
         let row = rows.get(number).unwrap_or_else(|| panic!("{number} is not in the list"));
         let is_kept = row.state.starts_with("kept");
         assert!(is_kept || row.state == "in part" || row.state == "missing", "{number}: {}", row.state);
-        assert_eq!(
-            row.state == "in part",
-            row.proven.contains("missing: "),
-            "{number}"
-        );
+        assert_eq!(row.state == "in part", row.proven.contains("missing: "), "{number}");
         assert!(!row.proven.is_empty(), "{number}: neither a test nor a reason");
     }
     assert_eq!(rows.len(), wanted.len(), "a number that no promise has");

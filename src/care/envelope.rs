@@ -289,8 +289,7 @@ pub async fn board(desk: &Desk, lead: &StaffMember) -> Done<Board> {
 /// Who a look in the record was given to; those that are not among the newest keep their number.
 pub async fn names(desk: &Desk, lead: &StaffMember) -> Done<Vec<(LookId, String)>> {
     must_be_lead(lead)?;
-    let looks = sealed_codes::looks(&mut *desk.db.read().await?, lead.practice, 1_000).await?;
-    Ok(looks.into_iter().map(|look| (look.id, look.name)).collect())
+    Ok(sealed_codes::names(&mut *desk.db.read().await?, lead.practice).await?)
 }
 
 /// A lead ends a look at once, open streams too.

@@ -14,6 +14,7 @@ use crate::guards::Guard;
 use crate::ids::PracticeId;
 use crate::ids::WoundCheckId;
 use crate::store::Conn;
+use crate::store::answer_versions;
 use crate::store::audit;
 use crate::store::callbacks;
 use crate::store::callbacks::Callback;

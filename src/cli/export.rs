@@ -85,11 +85,13 @@ async fn take_out(app: &App, export: &Export, copy: CopyFor) -> Result<(), Failu
 /// A folder that only its owner reads, with nothing in it.
 fn empty_folder(folder: &Path) -> Result<(), Failure> {
     match fs::read_dir(folder) {
-        Ok(mut entries) if entries.next().is_none() => Ok(()),
-        Ok(_) => {
-            Err(BadInput(format!("{} holds something already: name an empty folder", folder.display()))
-                .into())
-        }
+        Ok(mut entries) => match entries.next() {
+            None => Ok(()),
+            Some(_) => {
+                Err(BadInput(format!("{} holds something already: name an empty folder", folder.display()))
+                    .into())
+            }
+        },
         Err(fault) if fault.kind() == io::ErrorKind::NotFound => {
             Ok(DirBuilder::new().recursive(true).mode(0o700).create(folder)?)
         }

@@ -100,7 +100,7 @@ impl<'a> Coded<'a> {
     /// `None`: not a JPEG of this kind.
     fn read(jpeg: &'a [u8]) -> Option<Coded<'a>> {
         let mut at = 2;
-        let mut segments = Vec::new();
+        let mut segments: Vec<(u8, &[u8])> = Vec::new();
         if jpeg.get(..2)? != [0xFF, 0xD8] {
             return None;
         }

@@ -112,10 +112,10 @@ pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> 
     sqlx::query("SELECT * FROM late_knock WHERE practice_id = $1 AND wound_id = $2 ORDER BY first_ms, id")
         .bind(practice.to_string())
         .bind(wound.to_string())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(late_knock)
+        .map(|row| late_knock(row, conn.texts()))
         .collect()
 }
 

@@ -189,6 +189,17 @@ pub async fn find_look(conn: &mut Conn, practice: PracticeId, id: LookId) -> Sto
         .transpose()
 }
 
+/// The names that were typed with sealed codes.
+pub async fn names(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<(LookId, String)>> {
+    sqlx::query("SELECT id, name FROM sealed_look WHERE practice_id = $1")
+        .bind(practice.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| Ok((row.parsed("id")?, row.text("name")?)))
+        .collect()
+}
+
 /// The newest looks, newest first.
 pub async fn looks(conn: &mut Conn, practice: PracticeId, limit: i64) -> Stored<Vec<Look>> {
     sqlx::query("SELECT * FROM sealed_look WHERE practice_id = $1 ORDER BY began_ms DESC, id LIMIT $2")

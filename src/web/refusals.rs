@@ -32,7 +32,7 @@ pub fn why(refused: &PageError) -> Option<Why> {
     match refused {
         PageError::NotAllowed => Some(Why::Role),
         PageError::HalfIn | PageError::NotFresh => Some(Why::SecondStep),
-        PageError::SignedOut | PageError::NoLink => Some(Why::NotIn),
+        PageError::SignedOut | PageError::NoLink | PageError::LookOver => Some(Why::NotIn),
         PageError::NotFound
         | PageError::FromElsewhere
         | PageError::InTheOpen

@@ -6,11 +6,13 @@ use crate::care::Done;
 use crate::care::export::CopyFor;
 use crate::care::export::MadeBy;
 use crate::care::plan_text;
+use crate::ids::LookId;
 use crate::ids::PracticeId;
 use crate::ids::StaffId;
 use crate::ids::WoundId;
 use crate::plan::PlanText;
 use crate::store::Conn;
+use crate::store::answer_versions;
 use crate::store::antibiotics;
 use crate::store::antibiotics::AntibioticCourse;
 use crate::store::assessments;
@@ -43,6 +45,7 @@ use crate::store::practices;
 use crate::store::practices::Practice;
 use crate::store::reviews;
 use crate::store::reviews::Review;
+use crate::store::sealed_codes;
 use crate::store::silences;
 use crate::store::silences::Silence;
 use crate::store::silences::SilenceCall;
@@ -69,6 +72,8 @@ pub struct Episode {
     pub wound: Wound,
     /// Everybody who ever worked here: for their names.
     pub staff: Vec<StaffMember>,
+    /// The names that were typed with sealed codes.
+    pub looks: Vec<(LookId, String)>,
     pub standing: Standing,
     /// In order, cancelled ones too.
     pub steps: Vec<KeptStep>,
@@ -183,6 +188,10 @@ pub(in crate::care::export) async fn read(
         made,
         practice: practices::find(&mut conn, practice).await?.ok_or(CareError::NotFound)?,
         staff: staff::of_practice(&mut conn, practice).await?,
+        looks: match is_record {
+            true => sealed_codes::names(&mut conn, practice).await?,
+            false => Vec::new(),
+        },
         standing: plan::standing(&mut conn, practice, id).await?,
         steps: plan::steps(&mut conn, practice, id).await?,
         changes,
@@ -218,7 +227,7 @@ async fn read_check(
     }
     let photos = photos::of_check(conn, practice, check.id).await?;
     Ok(Checked {
-        versions: checks::versions(conn, &check).await?,
+        versions: answer_versions::of_check(conn, &check).await?,
         photos: photos.into_iter().map(|photo| pictured(photo, copy, measured)).collect(),
         reviews: reviews::of_check(conn, practice, check.id).await?,
         calls,

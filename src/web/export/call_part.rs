@@ -139,7 +139,7 @@ pub fn antibiotics(teller: &Teller<'_>) -> Option<Section> {
     }
     let mut section = Section::new(words.antibiotics());
     for course in &episode.courses {
-        section.head(course.drug.clone());
+        section.head(course.drug.to_string());
         let mut lines = vec![words.started(&teller.time(course.started)), words.days(course.days)];
         lines.extend(course.doses_per_day.map(|times| words.doses(times)));
         lines.extend(course.stopped.map(|at| words.stopped(&teller.time(at))));

@@ -132,7 +132,7 @@ pub fn measured(teller: &Teller<'_>, kept: &KeptMeasurement, stands: bool) -> Ve
 /// What goes with a decision and is for staff.
 pub fn decided(teller: &Teller<'_>, review: &Review) -> Vec<Row> {
     vec![
-        Row::new("Note for staff", review.note.clone()),
+        Row::new("Note for staff", review.note.to_string()),
         Row::new("Class shown", review.urgency_shown.staff_words()),
         Row::new("Answer was due", teller.time_maybe(review.due_shown)),
         Row::new("Judged by the surgeon as", review.urgency_judged.map_or("", Urgency::staff_words)),

@@ -21,9 +21,9 @@ pub fn callback(teller: &Teller<'_>, callback: &Callback) -> Vec<Row> {
         Row::new("Reason", callback.reason.clone()),
         Row::new("Due", teller.time(callback.due)),
         Row::new("Unanswered", callback.missed.to_string()),
-        Row::new("Handed back because", callback.hand_back_note.clone()),
+        Row::new("Handed back because", callback.hand_back_note.to_string()),
         Row::new("Visit", teller.time_maybe(callback.visit)),
-        Row::new("Emergency department", callback.emergency_place.clone()),
+        Row::new("Emergency department", callback.emergency_place.to_string()),
         Row::new("Next try", teller.time_maybe(callback.next_try)),
         Row::new("Ended", teller.time_maybe(callback.closed)),
     ]
@@ -58,12 +58,12 @@ pub fn silence(teller: &Teller<'_>, silence: &Silence) -> Vec<Row> {
         Row::new("Spoke", teller.time_maybe(silence.spoke)),
         Row::new("Agreed to wait until", teller.time_maybe(silence.waits_until)),
         Row::new("Surgeon asked", teller.time_maybe(silence.asked)),
-        Row::new("Asked because", silence.asked_note.clone()),
-        Row::new("Surgeon said", silence.decided_note.clone()),
+        Row::new("Asked because", silence.asked_note.to_string()),
+        Row::new("Surgeon said", silence.decided_note.to_string()),
         Row::new("Said by", by(silence.decided_by)),
         Row::new("Ended", teller.time_maybe(silence.ended)),
         Row::new("Ended because", silence.ended.map_or("", |_| ended_words(silence.ended_why))),
-        Row::new("Note", silence.ended_note.clone()),
+        Row::new("Note", silence.ended_note.to_string()),
         Row::new("Ended by", by(silence.ended_by)),
     ]
 }
@@ -81,7 +81,7 @@ pub fn course(teller: &Teller<'_>, course: &AntibioticCourse) -> Vec<Row> {
         Row::new("To be taken until", teller.time(course.ends)),
         Row::new("Stopped because", course.stopped_why.clone()),
         Row::new("Culture", culture),
-        Row::new("The laboratory’s words", course.culture_result.clone()),
+        Row::new("The laboratory’s words", course.culture_result.to_string()),
         Row::new("Does it fit", fits.map_or("", |(_, words)| words)),
         Row::new("Noted by", course.culture_by.map_or_else(String::new, |id| teller.name(id))),
         Row::new("Culture noted", teller.time_maybe(course.culture_at)),
@@ -111,10 +111,10 @@ pub fn known(teller: &Teller<'_>) -> Section {
         section.rows(vec![
             Row::new("How often", knock.knocks.to_string()),
             Row::new("First", teller.time(knock.first)),
-            Row::new("Words", knock.words.clone()),
+            Row::new("Words", knock.words.to_string()),
             Row::new("Seen to by", dealt.map_or_else(String::new, |dealt| teller.name(dealt.by))),
             Row::new("Seen to", dealt.map_or_else(String::new, |dealt| teller.time(dealt.at))),
-            Row::new("Note", dealt.map_or_else(String::new, |dealt| dealt.note.clone())),
+            Row::new("Note", dealt.map_or_else(String::new, |dealt| dealt.note.to_string())),
         ]);
     }
     section
@@ -128,7 +128,7 @@ pub fn lines(teller: &Teller<'_>) -> Section {
         [
             line.sequence.to_string(),
             teller.time(line.at),
-            record_words::actor(&line.actor, staff),
+            record_words::actor(&line.actor, staff, &teller.episode.looks),
             format!("{} {}", record_words::action(&line.action), record_words::subject(&line.subject, staff)),
             record_words::detail(&line.detail),
         ]

@@ -17,7 +17,15 @@ pub const KINDS: &[Kind] = &[
     Kind {
         code: "sign_ins",
         words: "Signing in and out",
-        beginnings: &["sign_in", "sign_out", "second_step.", "passkey.", "password.", "session.", "envelope."],
+        beginnings: &[
+            "sign_in",
+            "sign_out",
+            "second_step.",
+            "passkey.",
+            "password.",
+            "session.",
+            "envelope.",
+        ],
     },
     Kind {
         code: "refused",

@@ -24,7 +24,9 @@ pub struct Correctable {
 /// What was corrected about this check.
 pub fn corrections(opened: &Opened, now: Timestamp) -> Vec<CorrectionView> {
     let of_check = opened.corrections.iter().filter(|one| one.check == opened.check.id);
-    of_check.map(|one| CorrectionView { above: above(opened, one, now), words: one.words.to_string() }).collect()
+    of_check
+        .map(|one| CorrectionView { above: above(opened, one, now), words: one.words.to_string() })
+        .collect()
 }
 
 fn above(opened: &Opened, one: &Correction, now: Timestamp) -> String {
