@@ -121,6 +121,8 @@ pub fn record_files(settings: &Settings) -> RecordFiles {
 
 pub async fn run(settings: Settings) -> Result<(), Failure> {
     settings.check_nobody_listens_in().map_err(BadInput)?;
+    // A pair that cannot be used is said before anything else is.
+    own_tls(&settings)?;
     let (listener, settings) = bind(settings).await?;
     let app = open(&settings).await?;
     if let Some(token) = staff::open_set_up(&app.desk, &app.moment()).await? {
