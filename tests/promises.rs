@@ -63,14 +63,15 @@ fn every_promise_stands_in_the_list_with_its_state() {
 #[test]
 fn every_test_the_list_names_exists() {
     let mut files = Vec::new();
-    for folder in ["src", "tests"] {
+    for folder in ["src", "tests", "benches"] {
         sources(&Path::new(ROOT).join(folder), &mut files);
     }
     let mut named = 0;
     for (number, row) in rows() {
         for quoted in row.proven.split('`').skip(1).step_by(2) {
             let (file, test) = quoted.split_once("::").unwrap_or((quoted, ""));
-            let file = file.trim_start_matches("src/").trim_start_matches("tests/");
+            let file =
+                file.trim_start_matches("src/").trim_start_matches("tests/").trim_start_matches("benches/");
             let ours: Vec<&PathBuf> = files.iter().filter(|path| path.ends_with(file)).collect();
             assert!(!ours.is_empty(), "{number}: there is no {file}");
             let is_there =

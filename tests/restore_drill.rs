@@ -117,6 +117,7 @@ async fn five_thousand_checks_with_photos_come_back_whole() {
     let place = Place::sqlite();
     let practice = Practice::open(&place).await;
     let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+    practice.lead().await;
     let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
     phone.sends("first", no_danger(), &[jpeg(1)]).await;
     fill(&practice, Crowd { kept: ITEMS, waiting: 300, due: Due::Later }).await;

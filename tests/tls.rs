@@ -175,7 +175,8 @@ async fn a_client_that_knows_the_authority_is_served_by_1_2_and_1_3_and_no_other
     }
     let stranger = Authority::new().client(&[&TLS12, &TLS13]);
     let refused = shakes_hands(&stranger, server.address).await.unwrap_err();
-    assert!(refused.to_string().contains("UnknownIssuer"), "{refused}");
+    // Its own authority has the same name, and another key.
+    assert!(refused.to_string().starts_with("invalid peer certificate"), "{refused}");
 }
 
 /// A client's greeting as TLS 1.2 has it (RFC 5246, section 7.4.1.2), that says this version: one cipher, and the extensions for it.

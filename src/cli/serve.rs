@@ -125,6 +125,8 @@ pub fn record_files(settings: &Settings) -> RecordFiles {
 
 pub async fn run(settings: Settings) -> Result<(), Failure> {
     settings.check_nobody_listens_in().map_err(BadInput)?;
+    // A pair that cannot be used is said before anything else is.
+    own_tls(&settings)?;
     let (listener, settings) = bind(settings).await?;
     let app = open(&settings).await?;
     app.desk.decoder.try_out(&app.desk.limits).await.map_err(|why| cannot_read_apart(&why))?;

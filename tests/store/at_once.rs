@@ -76,7 +76,7 @@ async fn fifty_checks_of_one_wound_at_once_are_fifty_checks_with_numbers_without
         for receipt in futures::future::join_all(sends).await {
             receipt.unwrap().unwrap();
         }
-        let mut numbers: Vec<i64> = surgeon.reads_queue().await.iter().map(|row| row.sequence).collect();
+        let mut numbers: Vec<i64> = phone.checks().await.iter().map(|check| check.sequence).collect();
         numbers.sort_unstable();
         assert_eq!(numbers, (1..=50).collect::<Vec<_>>());
     })
