@@ -45,9 +45,8 @@ function listen() {
 
 export function lockNow() {
   if (lock) return;
-  lock = document.createElement('section');
+  lock = document.createElement('main');
   lock.className = 'locked';
-  lock.setAttribute('aria-label', 'Locked');
   const heading = document.createElement('h1');
   heading.textContent = 'Locked';
   const told = document.createElement('p');

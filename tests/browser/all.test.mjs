@@ -10,6 +10,7 @@ import { journeys } from './journey.mjs';
 import { loop } from './loop.mjs';
 import { drawing } from './outline.mjs';
 import { packing } from './packing.mjs';
+import { locking } from './lock.mjs';
 import { passkeys } from './passkeys.mjs';
 import { checkPages, patientPages, staffPages } from './pages.mjs';
 import { progress } from './progress.mjs';

@@ -222,8 +222,10 @@ fn endless() {
         most_kib: 8 * 1024,
     };
     target.run(|input| {
-        while input != b"fine" {
-            thread::yield_now();
+        if input != b"fine" {
+            loop {
+                thread::yield_now();
+            }
         }
         Came::Taken
     });
