@@ -3,10 +3,7 @@
 
 mod support;
 
-use std::net::SocketAddr;
-
 use axum::body::Body;
-use axum::extract::ConnectInfo;
 use axum::http::Method;
 use axum::http::StatusCode;
 use axum::http::header;
@@ -33,6 +30,7 @@ use closewatch::store::staff::Roles;
 use closewatch::triage::Decision;
 use closewatch::web;
 use closewatch::web::Who;
+use closewatch::web::client_address::CountBy;
 
 use support::*;
 
@@ -86,7 +84,7 @@ async fn types_from(practice: &Practice, from: &str, code: &str) -> Page {
         .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
         .body(form(&fields))
         .unwrap();
-    request.extensions_mut().insert(ConnectInfo(SocketAddr::new(from.parse().unwrap(), 40_000)));
+    request.extensions_mut().insert(CountBy(Some(from.parse().unwrap())));
     send(&practice.router, request).await
 }
 

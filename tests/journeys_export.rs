@@ -318,7 +318,7 @@ async fn what_stands_in_the_books_stands_in_the_patients_copy_item_by_item() {
     }
     let versions = ward
         .column(
-            "SELECT answers_version.body_sha256 FROM answers_version JOIN wound_check ON wound_check.id = check_id \
+            "SELECT answers_version.id FROM answers_version JOIN wound_check ON wound_check.id = check_id \
              WHERE wound_id = $1",
         )
         .await;
