@@ -80,6 +80,8 @@ pub(in crate::care) async fn note(
             Urgency::Today => WROTE_WITHIN,
             Urgency::Tomorrow | Urgency::OnTrack => TRIED_WITHIN,
         };
+    // Two at once would each add their words to what stood there before.
+    wounds::hold(conn, link.practice, link.wound).await?;
     let found = late_knocks::waiting_of(conn, link.practice, link.id).await?;
     let is_first = found.is_none();
     let mut knock = found.unwrap_or_else(|| LateKnock {

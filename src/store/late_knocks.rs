@@ -56,7 +56,7 @@ fn late_knock(row: &AnyRow) -> Stored<LateKnock> {
     })
 }
 
-/// Keeps a knock as it stands now. Of two first knocks at once the second one's words are added to the first's.
+/// Keeps a knock as it stands now. Its wound must be held, or of two at once one is written over.
 pub async fn keep(conn: &mut Conn, knock: &LateKnock) -> Stored<()> {
     const SQL: &str = "INSERT INTO late_knock (id, practice_id, link_id, wound_id, words, knocks, first_ms, last_ms, \
                        due_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) \
