@@ -181,7 +181,7 @@ fn plan_for(
     let kind = "application/x-www-form-urlencoded";
     let answers = lengths(address, by, "/my/check/answers", kind, answers);
     let kind = "multipart/form-data; boundary=edge";
-    let photo = photo_body(form_key, &jpeg(run)).len();
+    let photo = photo_body(form_key, 1, &jpeg(run)).len();
     let photo = lengths(address, by, "/my/check/photo", kind, photo);
     let cut = |(head, whole): (usize, usize)| (class, cut_in(class, whole, head, chance));
     // Every class comes to the answers, to the photo and to both.

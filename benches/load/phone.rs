@@ -23,6 +23,7 @@ use closewatch::store::photos;
 
 use crate::server::House;
 use crate::support::Sender;
+use crate::support::photo_body;
 
 /// What a page waits between its tries, as in `static/patient/sending.js`.
 const WAITS_S: [u64; 7] = [1, 2, 4, 8, 16, 32, 60];
@@ -195,18 +196,7 @@ fn receipt(answer: &Answer) -> Option<String> {
 }
 
 pub fn photo_form(form_key: &str, position: usize, picture: &[u8]) -> Body {
-    let mut body = Vec::with_capacity(picture.len() + 512);
-    for (name, value) in [("form_key", form_key), ("position", &position.to_string())] {
-        let part = format!("--edge\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n");
-        body.extend_from_slice(part.as_bytes());
-    }
-    body.extend_from_slice(
-        b"--edge\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"photo.jpg\"\r\n\
-          Content-Type: image/jpeg\r\n\r\n",
-    );
-    body.extend_from_slice(picture);
-    body.extend_from_slice(b"\r\n--edge--\r\n");
-    ("multipart/form-data; boundary=edge", body)
+    ("multipart/form-data; boundary=edge", photo_body(form_key, position, picture))
 }
 
 /// What the phones were told and the books do not hold.

@@ -4,11 +4,10 @@ use jiff::SignedDuration;
 
 use crate::care::Desk;
 use crate::care::Done;
-use crate::care::record;
-use crate::care::record::Actor;
+use crate::care::alarms::of_practice;
+use crate::care::alarms::of_practice::Actions;
 use crate::care::working::Worked;
 use crate::ids::Moment;
-use crate::store::alarms;
 use crate::store::alarms::AlarmKind;
 use crate::store::canary::practice as canary_practice;
 use crate::store::jobs;
@@ -54,27 +53,11 @@ pub async fn check(desk: &Desk, depth: Depth, moment: &Moment) -> Done<Vec<Strin
 
 async fn tell(desk: &Desk, faults: &[String], moment: &Moment) -> Done<()> {
     let practices = practices::all(&mut *desk.db.read().await?).await?;
+    let actions = Actions { begins: "books.damaged", ends: "books.whole_again" };
+    let (is_damaged, detail) = (!faults.is_empty(), format!("faults={}", faults.len()));
     for practice in practices {
-        let about = format!("practice:{}", practice.id);
-        let mut tx = desk.db.write().await?;
-        let (changed, action) = match faults {
-            [] => (
-                alarms::end(&mut tx, practice.id, AlarmKind::BooksDamaged, &about, moment.now).await?,
-                "books.whole_again",
-            ),
-            [_, ..] => (
-                alarms::raise(&mut tx, practice.id, AlarmKind::BooksDamaged, &about, moment).await?,
-                "books.damaged",
-            ),
-        };
-        if changed {
-            let detail = format!("faults={}", faults.len());
-            record::note(&mut tx, practice.id, Actor::Program, action, &about, &detail, moment.now).await?;
-        }
-        tx.commit().await?;
-        if changed {
-            desk.tell(practice.id);
-        }
+        let kind = AlarmKind::BooksDamaged;
+        of_practice::set(desk, practice.id, kind, is_damaged, actions, &detail, moment).await?;
     }
     Ok(())
 }

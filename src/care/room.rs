@@ -3,12 +3,11 @@
 
 use crate::care::Desk;
 use crate::care::Done;
-use crate::care::record;
-use crate::care::record::Actor;
+use crate::care::alarms::of_practice;
+use crate::care::alarms::of_practice::Actions;
 use crate::care::vitals::Machine;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
-use crate::store::alarms;
 use crate::store::alarms::AlarmKind;
 use crate::store::server;
 use crate::store::server::Space;
@@ -44,25 +43,9 @@ pub fn now(desk: &Desk) -> Room {
 
 /// Raises the alarm of one practice, or ends it.
 pub(in crate::care) async fn see_to(desk: &Desk, practice: PracticeId, moment: &Moment) -> Done<()> {
-    let room = now(desk);
-    let about = format!("practice:{practice}");
-    let mut tx = desk.db.write().await?;
-    let (changed, action) = match room {
-        Room::AnswersOnly | Room::Filling => {
-            (alarms::raise(&mut tx, practice, AlarmKind::DiskFilling, &about, moment).await?, "disk.filling")
-        }
-        Room::Plenty => {
-            (alarms::end(&mut tx, practice, AlarmKind::DiskFilling, &about, moment.now).await?, "disk.room")
-        }
-    };
-    if changed {
-        record::note(&mut tx, practice, Actor::Program, action, &about, "", moment.now).await?;
-    }
-    tx.commit().await?;
-    if changed {
-        desk.tell(practice);
-    }
-    Ok(())
+    let is_filling = now(desk) != Room::Plenty;
+    let actions = Actions { begins: "disk.filling", ends: "disk.room" };
+    of_practice::set(desk, practice, AlarmKind::DiskFilling, is_filling, actions, "", moment).await
 }
 
 #[cfg(test)]

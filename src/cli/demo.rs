@@ -122,7 +122,7 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         app.clock = Clock::Fast { start: app.now(), shown, speed: demo.speed };
         app.desk = app.desk.on(serve::machine(&Settings { speed: demo.speed, ..settings.clone() }));
         println!("Data are in {}. Ctrl-C stops.", settings.data_folder().display());
-        return serve::listen(&app, listener, &settings).await;
+        return serve::listen(&app, listener, &settings, None).await;
     }
     if !known.is_empty() {
         let folder = settings.data_folder().display();
@@ -145,7 +145,7 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
         app.desk = app.desk.on(serve::machine(&Settings { speed: demo.speed, ..settings.clone() }));
     }
     print_way_in(&app, &settings, &seeded);
-    serve::listen(&app, listener, &settings).await
+    serve::listen(&app, listener, &settings, None).await
 }
 
 fn print_way_in(app: &App, settings: &Settings, seeded: &Seeded) {

@@ -126,7 +126,7 @@ pub fn record_files(settings: &Settings) -> RecordFiles {
 pub async fn run(settings: Settings) -> Result<(), Failure> {
     settings.check_nobody_listens_in().map_err(BadInput)?;
     // A pair that cannot be used is said before anything else is.
-    own_tls(&settings)?;
+    let tls = own_tls(&settings)?;
     let (listener, settings) = bind(settings).await?;
     let app = open(&settings).await?;
     app.desk.decoder.try_out(&app.desk.limits).await.map_err(|why| cannot_read_apart(&why))?;
@@ -141,7 +141,7 @@ pub async fn run(settings: Settings) -> Result<(), Failure> {
     }
     let (scheme, address) = (settings.scheme(), settings.listen_on());
     println!("Closewatch listens on {scheme}://{address} and is reached at {}", app.public_url);
-    listen(&app, listener, &settings).await
+    listen(&app, listener, &settings, tls).await
 }
 
 /// What strangers send is decoded shut in, or not at all.
@@ -187,10 +187,14 @@ fn own_tls(settings: &Settings) -> Result<Option<Arc<Tls>>, BadInput> {
     opened.map(|tls| Some(Arc::new(tls))).map_err(|why| BadInput(format!("--tls-cert and --tls-key: {why}.")))
 }
 
-/// Serves until Ctrl-C or a termination signal.
-pub async fn listen(app: &App, listener: TcpListener, settings: &Settings) -> Result<(), Failure> {
+/// Serves until Ctrl-C or a termination signal. `tls`: `None` speaks plain http.
+pub async fn listen(
+    app: &App,
+    listener: TcpListener,
+    settings: &Settings,
+    tls: Option<Arc<Tls>>,
+) -> Result<(), Failure> {
     let _alone = alone(settings)?;
-    let tls = own_tls(settings)?;
     let post = Post::from_settings(&settings.notify)?;
     let heart = Heart::from_settings(&settings.heartbeat, &settings.notify.notify_hosts)?;
     let doorway = Doorway::new(post.clone(), &app.public_url);

@@ -8,12 +8,15 @@ use closewatch::care::callback;
 use closewatch::care::callback::Attempting;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
+use closewatch::care::knock;
+use closewatch::care::knock::Held;
 use closewatch::care::review;
 use closewatch::care::review::Deciding;
 use closewatch::care::thread;
 use closewatch::store::audit;
 use closewatch::store::checks;
 use closewatch::store::checks::CheckState;
+use closewatch::store::late_knocks;
 use closewatch::triage::CallOutcome;
 use closewatch::triage::CallResult;
 use closewatch::triage::Decision;
@@ -218,6 +221,36 @@ async fn an_amendment_is_never_lost_to_a_call_that_ends_meanwhile() {
             assert_eq!(kept.answers, in_danger(), "round {round}");
             assert_eq!(kept.state, CheckState::Queued, "round {round}");
         }
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn of_ten_who_leave_words_at_once_with_an_expired_link_none_is_written_over() {
+    on_each_engine(async |practice| {
+        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+        let patient = office.enrols("Mia Stone", &surgeon).await;
+        // The link outlives the plan by two weeks: 90 + 14 days.
+        practice.minutes_pass(104 * 24 * 60 + 1);
+        let token = patient.issued.token.reveal().to_owned();
+        let leaving = (0..10).map(|number| {
+            let (practice, token) = (practice.clone(), token.clone());
+            tokio::spawn(async move {
+                let (words, moment) = (format!("words {number}"), practice.moment());
+                knock::leave_words(practice.desk(), Held::Token(&token), &words, None, &moment).await
+            })
+        });
+        for left in futures::future::join_all(leaving).await {
+            assert!(left.unwrap().unwrap().is_some());
+        }
+        let mut books = practice.books().await;
+        let [kept] = &late_knocks::waiting(&mut books, practice.id).await.unwrap()[..] else {
+            panic!("one knock waits for somebody")
+        };
+        let words: BTreeSet<&str> = kept.words.lines().collect();
+        let all: Vec<String> = (0..10).map(|number| format!("words {number}")).collect();
+        assert_eq!(words, all.iter().map(String::as_str).collect());
+        assert_eq!(kept.knocks, 10);
     })
     .await;
 }

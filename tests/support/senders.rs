@@ -115,14 +115,14 @@ pub async fn post_answers(address: &str, by: &Sender, form_key: &str) -> Option<
 
 /// What the server said to a check's photo.
 pub async fn post_photo(address: &str, by: &Sender, form_key: &str, picture: &[u8]) -> Option<(u16, String)> {
-    let body = photo_body(form_key, picture);
+    let body = photo_body(form_key, 1, picture);
     post(address, "/my/check/photo", &by.cookie, "multipart/form-data; boundary=edge", &body).await
 }
 
-/// A photo as a form brings it, with `edge` between its parts.
-pub fn photo_body(form_key: &str, picture: &[u8]) -> Vec<u8> {
+/// A photo as a form brings it, with `edge` between its parts. `position`: which of the form's, from 1.
+pub fn photo_body(form_key: &str, position: usize, picture: &[u8]) -> Vec<u8> {
     let mut body = Vec::new();
-    for (name, value) in [("form_key", form_key), ("position", "1")] {
+    for (name, value) in [("form_key", form_key), ("position", &position.to_string())] {
         let part = format!("--edge\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n");
         body.extend_from_slice(part.as_bytes());
     }

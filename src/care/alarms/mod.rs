@@ -3,6 +3,7 @@
 use jiff::SignedDuration;
 use jiff::Timestamp;
 
+pub(in crate::care) mod of_practice;
 mod things;
 
 use crate::care::CareError;

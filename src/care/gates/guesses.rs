@@ -12,13 +12,12 @@ use jiff::Timestamp;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::alarms::of_practice;
+use crate::care::alarms::of_practice::Actions;
 use crate::care::gates::Network;
 use crate::care::gates::Tally;
-use crate::care::record;
-use crate::care::record::Actor;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
-use crate::store::alarms;
 use crate::store::alarms::AlarmKind;
 
 /// Unknown links and codes from one network,
@@ -89,21 +88,9 @@ impl Guesses {
 
 /// Raises the alarm of one practice, or ends it.
 pub(in crate::care) async fn see_to(desk: &Desk, practice: PracticeId, moment: &Moment) -> Done<()> {
-    let about = format!("practice:{practice}");
-    let mut tx = desk.db.write().await?;
-    let kind = AlarmKind::LinksGuessed;
-    let (changed, action) = match desk.gates.guesses.is_alarming(moment.now) {
-        true => (alarms::raise(&mut tx, practice, kind, &about, moment).await?, "links.guessed"),
-        false => (alarms::end(&mut tx, practice, kind, &about, moment.now).await?, "links.quiet"),
-    };
-    if changed {
-        record::note(&mut tx, practice, Actor::Program, action, &about, "", moment.now).await?;
-    }
-    tx.commit().await?;
-    if changed {
-        desk.tell(practice);
-    }
-    Ok(())
+    let is_alarming = desk.gates.guesses.is_alarming(moment.now);
+    let actions = Actions { begins: "links.guessed", ends: "links.quiet" };
+    of_practice::set(desk, practice, AlarmKind::LinksGuessed, is_alarming, actions, "", moment).await
 }
 
 #[cfg(test)]
