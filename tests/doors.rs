@@ -275,13 +275,14 @@ async fn held(practice: &Practice, lead: &Staff) -> String {
     hold.id.to_string()
 }
 
-/// A lead whom nobody else here is asked for everything to be taken out.
+/// Everything is asked for, by a lead who has left since: whoever is here may be the second.
 async fn asks_for_everything(practice: &Practice) -> String {
     let moment = practice.moment();
+    let gone = practice.hires("Kim Vale", Roles { lead: true, ..Roles::default() }).await;
     let asked = ExportAgreement {
         id: ExportAgreementId::mint(&moment),
         practice: practice.id,
-        asked_by: practice.hires("Kim Vale", Roles { lead: true, ..Roles::default() }).await.id,
+        asked_by: gone.id,
         asked: moment.now,
         until: moment.now + agreement::WITHIN,
         agreed: None,
@@ -290,6 +291,7 @@ async fn asks_for_everything(practice: &Practice) -> String {
     };
     let mut tx = practice.desk().db.write().await.unwrap();
     export_agreements::insert(&mut tx, &asked).await.unwrap();
+    staff::set_active(&mut tx, practice.id, gone.id, Activity::Gone).await.unwrap();
     tx.commit().await.unwrap();
     asked.id.to_string()
 }

@@ -43,6 +43,7 @@ use closewatch::store::reviews;
 use closewatch::store::silences;
 use closewatch::store::silences::Interpreter;
 use closewatch::store::silences::SilenceCall;
+use closewatch::store::thread as thread_rows;
 use closewatch::triage::Answers;
 use closewatch::triage::CallOutcome;
 use closewatch::triage::CallResult;
@@ -309,9 +310,15 @@ async fn what_stands_in_the_books_stands_in_the_patients_copy_item_by_item() {
     let says = |what: &str| assert!(words.contains(&plain(what)), "the copy does not say {what:?}:\n{words}");
 
     // Every message, and who wrote it.
-    let messages = ward.column("SELECT body FROM message WHERE wound_id = $1").await;
-    assert_eq!(messages.len(), 3);
-    messages.iter().for_each(|body| says(body));
+    let ids = ward.column("SELECT id FROM message WHERE wound_id = $1").await;
+    let mut books = ward.practice.books().await;
+    let messages = thread_rows::of_wound(&mut books, ward.practice.id, ward.wound).await.unwrap();
+    assert_eq!((messages.len(), ids.len()), (3, 3));
+    for message in &messages {
+        assert!(!message.body.is_empty() && ids.contains(&message.id.to_string()));
+        says(&message.body);
+    }
+    drop(books);
     // Every word that was ever typed into a check, amended ones too.
     for written in ["It itches at night", "It itches by day, too", HOSTILE, "From the other phone"] {
         says(written);

@@ -127,6 +127,11 @@ fn is_hex_name(name: &str) -> bool {
     name.len() == 64 && name.bytes().all(|sign| sign.is_ascii_digit() || (b'a'..=b'f').contains(&sign))
 }
 
+/// RFC 7578, section 4.2 has such signs written as percent and two digits: as they stand, the form that carries them is none.
+fn breaks_its_header(name: &str) -> bool {
+    name.contains(['\r', '\n', '"', '\0'])
+}
+
 #[tokio::test]
 async fn under_whatever_name_a_photo_comes_it_is_kept_under_its_hash_and_the_headers_stay_ours() {
     on_each_engine(async |practice| {
@@ -139,9 +144,13 @@ async fn under_whatever_name_a_photo_comes_it_is_kept_under_its_hash_and_the_hea
             let form = [("form_key", key.as_str()), ("danger", "none"), ("better", "same")];
             let files = [File { name, bytes: &picture }];
             let page = phone.posts_files("/my/check", &form, &files).await;
-            page.is_fine();
             assert!(page.headers.get(header::SET_COOKIE).is_none(), "{name:?}");
             assert!(!format!("{:?}", page.headers).contains("zqname"), "{name:?}");
+            if breaks_its_header(name) && page.status == StatusCode::UNPROCESSABLE_ENTITY {
+                assert!(page.says("Not all of it came through"), "{name:?}");
+                continue;
+            }
+            page.is_fine();
             let check = phone.checks().await.remove(0);
             for photo in photos::of_check(&mut *practice.books().await, practice.id, check.id).await.unwrap()
             {
