@@ -43,6 +43,7 @@ use tower::ServiceExt;
 
 use crate::care::vitals::Numbers;
 use crate::care::vitals::Vitals;
+use crate::config::CONNECTIONS;
 use crate::web::client_address::Carried;
 use crate::web::client_address::ClientAddress;
 use crate::web::client_address::CountBy;
@@ -85,7 +86,7 @@ impl Default for ListenLimits {
             bytes_per_second: 1_024,
             body: Duration::from_secs(600),
             unread: Duration::from_secs(60),
-            connections: 1_280,
+            connections: CONNECTIONS as usize,
             connections_each: 64,
             turned_away: TURNED_AWAY,
             proxies: Vec::new(),

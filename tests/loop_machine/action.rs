@@ -136,11 +136,20 @@ pub enum Action {
     Restarts,
 }
 
-/// One step of a day. `killed`: the program dies when it waits for this many-th answer, mostly one for each statement.
+/// Where the program dies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Killed {
+    /// When it waits for this many-th answer, mostly one for each statement.
+    At(u16),
+    /// While a letter is on its way to the outside, which then never has it.
+    Sending,
+}
+
+/// One step of a day.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Step {
     pub action: Action,
-    pub killed: Option<u16>,
+    pub killed: Option<Killed>,
 }
 
 impl From<Action> for Step {
@@ -179,10 +188,11 @@ pub fn day(longest: usize) -> impl Strategy<Value = Vec<Step>> {
 
 fn step() -> impl Strategy<Value = Step> {
     let killed = prop_oneof![
-        6 => Just(None),
-        1 => (0u16..12).prop_map(Some),
-        1 => (0u16..40).prop_map(Some),
-        1 => (0u16..200).prop_map(Some),
+        7 => Just(None),
+        1 => (0u16..12).prop_map(|place| Some(Killed::At(place))),
+        1 => (0u16..40).prop_map(|place| Some(Killed::At(place))),
+        1 => (0u16..200).prop_map(|place| Some(Killed::At(place))),
+        1 => Just(Some(Killed::Sending)),
     ];
     (action(), killed).prop_map(|(action, killed)| Step { action, killed })
 }

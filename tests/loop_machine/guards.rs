@@ -5,6 +5,7 @@ use closewatch::guards::Guard;
 use crate::action::Action;
 use crate::action::Chosen;
 use crate::action::Clock;
+use crate::action::Killed;
 use crate::action::Mood;
 use crate::action::Rang;
 use crate::action::Says;
@@ -46,15 +47,17 @@ fn day(actions: &[Action]) -> Vec<Step> {
     actions.iter().copied().map(Step::from).collect()
 }
 
-/// The same day, killed in its last action at each of so many places; then two minutes pass and all is worked off.
+/// The same day, killed in its last action; then two minutes pass and all is worked off.
+fn killed_in_it(actions: &[Action], killed: Killed) -> Vec<Step> {
+    let mut day = day(actions);
+    day.last_mut().unwrap().killed = Some(killed);
+    day.extend([minutes(2), Action::Runs].map(Step::from));
+    day
+}
+
+/// The same for each of so many places.
 fn killed_anywhere(actions: &[Action], places: u16) -> Vec<Vec<Step>> {
-    let each = (0..places).map(|place| {
-        let mut day = day(actions);
-        day.last_mut().unwrap().killed = Some(place);
-        day.extend([minutes(2), Action::Runs].map(Step::from));
-        day
-    });
-    each.collect()
+    (0..places).map(|place| killed_in_it(actions, Killed::At(place))).collect()
 }
 
 fn case(guard: Guard, law: &'static str, actions: &[Action]) -> Case {
@@ -139,7 +142,7 @@ fn of_jobs() -> Vec<Case> {
         case(Guard::ClockSetBack, "I12 time", &[DANGER, Runs, Passes(Clock::Back(60)), Runs]),
         Case {
             left_out: LeftOut::Guard(Guard::SendThenNote),
-            days: killed_anywhere(&[DANGER, Runs, A_LITTLE, Runs], 150),
+            days: vec![killed_in_it(&[DANGER, Runs, A_LITTLE, Runs], Killed::Sending)],
             law: "I6 attempt",
         },
         case(Guard::UrgentAtNight, "I6 attempt", &[Passes(Clock::Hours(12)), DANGER, Runs]),

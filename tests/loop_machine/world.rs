@@ -52,6 +52,7 @@ use closewatch::triage::Whom;
 use crate::action::Action;
 use crate::action::Chosen;
 use crate::action::Clock;
+use crate::action::Killed;
 use crate::action::Rang;
 use crate::action::Says;
 use crate::books::Books;
@@ -61,6 +62,7 @@ use crate::outside::Shared;
 use crate::support::START;
 use crate::support::in_danger;
 use crate::support::no_danger;
+use crate::support::until_it_dies;
 use crate::support::until_killed;
 use crate::support::with_temperature;
 use crate::town::Town;
@@ -143,9 +145,17 @@ impl<'a> World<'a> {
         Moment::new(Timestamp::from_millisecond(self.when.wall()).unwrap(), self.chance.clone())
     }
 
-    /// Does it, or is killed at the `killed`-th answer it waits for; then the program begins anew on the same books.
-    pub async fn does(&mut self, action: Action, killed: Option<u16>, seen: &Books) -> Outcome {
-        let outcome = match until_killed(self.acts(action, seen), killed).await {
+    /// Does it, or is killed; then the program begins anew on the same books.
+    pub async fn does(&mut self, action: Action, killed: Option<Killed>, seen: &Books) -> Outcome {
+        let outside = self.outside.clone();
+        let came_to = match killed {
+            None => Some(self.acts(action, seen).await),
+            Some(Killed::At(place)) => until_killed(self.acts(action, seen), Some(place)).await,
+            Some(Killed::Sending) => {
+                until_it_dies(self.acts(action, seen), || outside.is_being_asked()).await
+            }
+        };
+        let outcome = match came_to {
             Some(Ok(())) => return Outcome::Done,
             Some(Err(CareError::NotFound | CareError::AlreadyDone | CareError::NotAllowed)) => {
                 return Outcome::Refused;

@@ -6,16 +6,25 @@ use std::task::Poll;
 
 /// Polls until the `killed`-th time nothing is ready, then drops all that was under way. `None`: killed.
 pub async fn until_killed<T>(acting: impl Future<Output = T>, killed: Option<u16>) -> Option<T> {
-    let mut acting = Box::pin(acting);
     let mut left = killed;
-    poll_fn(|context| match (acting.as_mut().poll(context), &mut left) {
-        (Poll::Ready(came_to), _) => Poll::Ready(Some(came_to)),
-        (Poll::Pending, Some(0)) => Poll::Ready(None),
-        (Poll::Pending, Some(more)) => {
+    until_it_dies(acting, || match &mut left {
+        Some(0) => true,
+        Some(more) => {
             *more -= 1;
-            Poll::Pending
+            false
         }
-        (Poll::Pending, None) => Poll::Pending,
+        None => false,
+    })
+    .await
+}
+
+/// The same; whenever nothing is ready, `dies` says whether this is the end.
+pub async fn until_it_dies<T>(acting: impl Future<Output = T>, mut dies: impl FnMut() -> bool) -> Option<T> {
+    let mut acting = Box::pin(acting);
+    poll_fn(|context| match acting.as_mut().poll(context) {
+        Poll::Ready(came_to) => Poll::Ready(Some(came_to)),
+        Poll::Pending if dies() => Poll::Ready(None),
+        Poll::Pending => Poll::Pending,
     })
     .await
 }
