@@ -5,6 +5,8 @@ use std::process::Output;
 
 use closewatch::jobs::downtime_list::ListFolder;
 use closewatch::jobs::downtime_list::lists;
+use closewatch::store::alarms;
+use closewatch::store::alarms::AlarmKind;
 use closewatch::store::backup_key::BackupKey;
 use closewatch::triage::Decision;
 
@@ -106,4 +108,30 @@ async fn a_day_of_lists_is_kept_and_no_half_one_is_ever_among_them() {
         .unwrap();
     assert_eq!(lists(folder.path(), None).unwrap().len(), 96);
     assert!(reads(folder.path(), &safe.identity()).status.success());
+}
+
+#[tokio::test]
+async fn a_list_that_cannot_be_written_is_an_alarm_until_it_can() {
+    on_each_engine(async |practice| {
+        let safe = Safe::new();
+        let folder = tempfile::tempdir().unwrap();
+        // A file lies where the folder is to be.
+        let place = folder.path().join("lists");
+        fs::write(&place, b"").unwrap();
+        let to = ListFolder { folder: place.clone(), key: BackupKey::read(&safe.recipient).unwrap() };
+        let open = async || {
+            let open = alarms::open(&mut *practice.books().await, practice.id).await.unwrap();
+            open.iter().filter(|alarm| alarm.kind == AlarmKind::ListNotWritten).count()
+        };
+        for _ in 0..2 {
+            let why = to.write(practice.desk(), &practice.moment()).await.unwrap_err();
+            assert!(why.contains("lists"), "{why}");
+            assert_eq!(open().await, 1);
+            practice.minutes_pass(15);
+        }
+        fs::remove_file(&place).unwrap();
+        assert_eq!(to.write(practice.desk(), &practice.moment()).await.unwrap(), 1);
+        assert_eq!(open().await, 0);
+    })
+    .await;
 }

@@ -75,6 +75,7 @@ fn is_told_again(kind: AlarmKind) -> bool {
         | AlarmKind::JobFailed
         | AlarmKind::ClockSetBack
         | AlarmKind::DiskFilling
+        | AlarmKind::ListNotWritten
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
         | AlarmKind::TextUnreadable
@@ -116,6 +117,7 @@ async fn readers(conn: &mut Conn, alarm: &Alarm, now: Timestamp) -> Done<BTreeSe
         | AlarmKind::JobFailed
         | AlarmKind::ClockSetBack
         | AlarmKind::DiskFilling
+        | AlarmKind::ListNotWritten
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
         | AlarmKind::TextUnreadable

@@ -101,6 +101,7 @@ impl Attendance {
             | AlarmKind::LetterFailed
             | AlarmKind::JobFailed
             | AlarmKind::DiskFilling
+            | AlarmKind::ListNotWritten
             | AlarmKind::BooksDamaged
             | AlarmKind::PhotoDamaged
             | AlarmKind::TextUnreadable

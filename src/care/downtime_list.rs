@@ -9,8 +9,13 @@ use jiff::tz::TimeZone;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::alarms::of_practice;
+use crate::care::alarms::of_practice::Actions;
+use crate::ids::Moment;
+use crate::ids::PracticeId;
 use crate::plan::day_number;
 use crate::store::Conn;
+use crate::store::alarms::AlarmKind;
 use crate::store::callbacks;
 use crate::store::checks;
 use crate::store::checks::QueueFilter;
@@ -50,6 +55,17 @@ pub async fn text(desk: &Desk, practice: &Practice, now: Timestamp) -> Done<Stri
         ("KNOCKS ON CLOSED LINKS", knocks(&mut conn, practice, now).await?),
     ];
     Ok(laid_out(practice, &parts, now))
+}
+
+/// Notes whether this practice's list could be written: while it cannot, that is an alarm, for what is printed in a need would be old.
+pub async fn note_written(
+    desk: &Desk,
+    practice: PracticeId,
+    is_written: bool,
+    moment: &Moment,
+) -> Done<()> {
+    let actions = Actions { begins: "list.unwritten", ends: "list.written" };
+    of_practice::set(desk, practice, AlarmKind::ListNotWritten, !is_written, actions, "", moment).await
 }
 
 async fn person(

@@ -177,6 +177,7 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::ClockSetBack
                         | AlarmKind::QueueOld
                         | AlarmKind::DiskFilling
+                        | AlarmKind::ListNotWritten
                         | AlarmKind::BooksDamaged
                         | AlarmKind::PhotoDamaged
                         | AlarmKind::TextUnreadable
@@ -210,6 +211,7 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
         | AlarmKind::ClockSetBack
         | AlarmKind::QueueOld
         | AlarmKind::DiskFilling
+        | AlarmKind::ListNotWritten
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
         | AlarmKind::TextUnreadable

@@ -53,6 +53,8 @@ coded! {
         LinkFloods = "link_floods",
         /// The disk has little room left.
         DiskFilling = "disk_filling",
+        /// The downtime list could not be written where it is to lie.
+        ListNotWritten = "list_not_written",
         /// The books did not pass their check.
         BooksDamaged = "books_damaged",
         /// No back-up was made for longer than a day.

@@ -287,6 +287,7 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         | AlarmKind::LinkFloods
         | AlarmKind::ExportAsked
         | AlarmKind::ExportTaken
+        | AlarmKind::ListNotWritten
         | AlarmKind::ClockSetBack => true,
         AlarmKind::Unopened
         | AlarmKind::Overdue

@@ -89,7 +89,7 @@ pub const KINDS: &[Kind] = &[
     Kind {
         code: "server",
         words: "The server and its back-ups",
-        beginnings: &["disk.", "books.", "backup.", "server.", "clock.", "practice.", "text."],
+        beginnings: &["disk.", "books.", "backup.", "server.", "clock.", "practice.", "text.", "list."],
     },
     Kind {
         code: "keeping",
@@ -196,6 +196,8 @@ fn spoken(action: &str) -> Option<&'static str> {
         "photos.too_many" => "sent photos with too many checks in a day through",
         "disk.filling" => "found little room on the disk of",
         "disk.room" => "found room again on the disk of",
+        "list.unwritten" => "could not write the downtime list of",
+        "list.written" => "could write the downtime list again of",
         "books.damaged" => "found damage in the books of",
         "books.whole_again" => "found the books whole again of",
         "photo.damaged" => "cannot read",

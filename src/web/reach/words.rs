@@ -49,6 +49,7 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::EnvelopeOpened => "Somebody opened the sealed envelope and looks at what waits",
         AlarmKind::EnvelopeGuessed => "Somebody types one wrong sealed code after another",
         AlarmKind::DiskFilling => "The server’s disk is nearly full",
+        AlarmKind::ListNotWritten => "The downtime list could not be written",
         AlarmKind::BooksDamaged => "The books did not pass their check",
         AlarmKind::BackupOld => "No back-up was made for more than a day",
         AlarmKind::RestoreUnproved => "No back-up was restored to try it for more than a month",
@@ -70,6 +71,9 @@ pub fn advice(kind: AlarmKind) -> &'static str {
         AlarmKind::DrillMissing => "A lead starts one.",
         AlarmKind::DiskFilling => {
             "Ask whoever looks after the server to make room today. When less is left, photos are refused; answers still come in."
+        }
+        AlarmKind::ListNotWritten => {
+            "Ask whoever looks after the server today: the list you would print without it is old by now."
         }
         AlarmKind::BooksDamaged => {
             "Ask whoever looks after the server at once: what is shown may be wrong. Until the back-up is back, ring those who wait."
