@@ -44,7 +44,7 @@ impl Shared {
     pub fn post(&self) -> Post {
         let outside = self.clone();
         let channels = [Channel::Sms, Channel::Email, Channel::Voice];
-        let takes = move |letter: &Letter| outside.clone().is_asked(letter.reference.clone()).boxed();
+        let takes = move |letter: &Letter| outside.clone().knocked_at(letter.reference.clone()).boxed();
         Post::to_stand_in(&channels, StandIn(Arc::new(takes)))
     }
 
@@ -54,7 +54,7 @@ impl Shared {
     }
 
     /// The program can be killed before the outside has the letter, and after.
-    async fn is_asked(self, reference: String) -> Result<Accepted, Refused> {
+    async fn knocked_at(self, reference: String) -> Result<Accepted, Refused> {
         let asking = Asking::begins(&self);
         yield_now().await;
         drop(asking);
