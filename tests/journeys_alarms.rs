@@ -311,9 +311,9 @@ async fn a_job_that_was_given_up_is_tried_again_by_hand_once() {
             }
         };
         lead.opens("/practice/jobs").await.must_say("Find out whom to write to").must_say("20 tries");
-        lead.opens("/alarms").await.must_say("The program gave up on a job");
+        lead.opens("/alarms").await.must_say("A job of the program failed again and again");
         lead.presses("/practice/jobs/now", &[("id", &failed)]).await.is_fine();
-        lead.opens("/alarms").await.must_not_say("The program gave up on a job");
+        lead.opens("/alarms").await.must_not_say("A job of the program failed again and again");
         practice.minutes_of_work_pass(1).await;
         let sent = deliveries::in_state(&mut *practice.books().await, practice.id, DeliveryState::Sent, 9)
             .await

@@ -36,7 +36,7 @@ pub enum Worked {
 
 /// A runner that was killed has its job taken over after this. Longer than any job's own time-out.
 pub const LEASE: SignedDuration = SignedDuration::from_secs(60);
-/// After so many tries a job is given up, and an alarm says so. A ladder is never given up.
+/// After so many tries an alarm says so, and a job is given up, but for those that must go on: ladders, the watch and the like.
 const MOST_TRIES: i64 = 20;
 
 /// Waiting between two tries of a job that failed: 10 s, 30 s, 1, 2 and then every 5 minutes, each up to a fifth longer by
@@ -106,9 +106,11 @@ pub async fn give_back(desk: &Desk, job: &Job, why: &str, moment: &Moment) -> Do
     if !is_ours {
         return Ok(Worked::InOtherHands);
     }
-    if given_up {
-        let subject = format!("job:{}", job.id);
+    let subject = format!("job:{}", job.id);
+    if job.tries >= MOST_TRIES {
         alarms::raise(&mut tx, job.practice, AlarmKind::JobFailed, &subject, moment).await?;
+    }
+    if given_up {
         let detail = format!("kind={} tries={}", job.kind.code(), job.tries);
         record::note(&mut tx, job.practice, Actor::Program, "job.give_up", &subject, &detail, moment.now)
             .await?;

@@ -15,6 +15,7 @@ use crate::ids::PatientId;
 use crate::ids::PracticeId;
 use crate::store::Conn;
 use crate::store::Stored;
+use crate::store::addresses;
 use crate::store::addresses::Reached;
 use crate::store::addresses::is_same;
 use crate::store::patients;
@@ -170,6 +171,7 @@ const THEIRS: &[Part] = theirs! {
     "call_attempt" [concat!("callback_id IN (SELECT callback.id FROM callback WHERE callback.practice_id = $1 AND callback.", of_their_wounds!(), ")")]
     "callback" [of_their_wounds!()]
     "antibiotic_course" [of_their_wounds!()]
+    "correction" [of_their_wounds!()]
     "review" [concat!("check_id IN (", their_checks!(), ")")]
     "silence_call" [concat!("silence_id IN (SELECT silence.id FROM silence WHERE silence.practice_id = $1 AND silence.", of_their_wounds!(), ")")]
     "silence" [of_their_wounds!()]
@@ -229,7 +231,7 @@ pub async fn candidates(
 }
 
 /// When something last happened in a patient's record, by what kind of thing it was.
-const TOUCHES: [&str; 8] = [
+const TOUCHES: [&str; 11] = [
     "SELECT MAX(ended_ms) AS at_ms FROM wound WHERE practice_id = $1 AND patient_id = $2",
     "SELECT MAX(last_check_ms) AS at_ms FROM wound WHERE practice_id = $1 AND patient_id = $2",
     concat!("SELECT MAX(sent_ms) AS at_ms FROM message WHERE practice_id = $1 AND ", of_their_wounds!()),
@@ -237,6 +239,15 @@ const TOUCHES: [&str; 8] = [
     concat!("SELECT MAX(ended_ms) AS at_ms FROM silence WHERE practice_id = $1 AND ", of_their_wounds!()),
     concat!("SELECT MAX(last_ms) AS at_ms FROM late_knock WHERE practice_id = $1 AND ", of_their_wounds!()),
     concat!("SELECT MAX(dealt_ms) AS at_ms FROM late_knock WHERE practice_id = $1 AND ", of_their_wounds!()),
+    concat!("SELECT MAX(noted_ms) AS at_ms FROM correction WHERE practice_id = $1 AND ", of_their_wounds!()),
+    concat!(
+        "SELECT MAX(culture_ms) AS at_ms FROM antibiotic_course WHERE practice_id = $1 AND ",
+        of_their_wounds!()
+    ),
+    concat!(
+        "SELECT MAX(stopped_ms) AS at_ms FROM antibiotic_course WHERE practice_id = $1 AND ",
+        of_their_wounds!()
+    ),
     concat!(
         "SELECT MAX(decided_ms) AS at_ms FROM review WHERE practice_id = $1 AND check_id IN (",
         their_checks!(),
@@ -245,7 +256,7 @@ const TOUCHES: [&str; 8] = [
 ];
 
 /// When a patient's record was last touched by what people did: its wounds ended, a check, a message, a call, a late knock, a
-/// review. `None`: there is no such patient.
+/// review, a correction, what the laboratory said. `None`: there is no such patient.
 pub async fn last_touched(
     conn: &mut Conn,
     practice: PracticeId,
@@ -384,14 +395,13 @@ async fn take_blob(
 
 /// A number's STOP goes with the last patient who has it, unless it is a colleague's.
 async fn take_opt_outs(conn: &mut Conn, gone: &Patient, heap: &mut Heap) -> Stored<()> {
-    const WANTED: &str =
-        "SELECT COUNT(*) AS many FROM staff_address WHERE practice_id = $1 AND channel = $2 AND address = $3";
     const TAKE: &str = "DELETE FROM opt_out WHERE practice_id = $1 AND channel = $2 AND address = $3";
     let practice = gone.practice.to_string();
     let kept = sqlx::query("SELECT * FROM opt_out WHERE practice_id = $1 AND channel IN ('sms', 'voice')")
         .bind(&practice)
         .fetch_all(&mut *conn)
         .await?;
+    let colleagues = addresses::of_practice(conn, gone.practice).await?;
     let numbers: Vec<&String> =
         [Some(&gone.phone), gone.helper_phone.as_ref()].into_iter().flatten().collect();
     for row in kept {
@@ -400,9 +410,10 @@ async fn take_opt_outs(conn: &mut Conn, gone: &Patient, heap: &mut Heap) -> Stor
         if !is_theirs || !patients::with_number(conn, gone.practice, &address).await?.is_empty() {
             continue;
         }
-        let wanted =
-            sqlx::query(WANTED).bind(&practice).bind(&channel).bind(&address).fetch_one(&mut *conn).await?;
-        if wanted.whole("many")? == 0 {
+        let is_a_colleagues = colleagues
+            .iter()
+            .any(|one| one.channel.code() == channel && is_same(one.channel, &one.address, &address));
+        if !is_a_colleagues {
             sqlx::query(TAKE).bind(&practice).bind(&channel).bind(&address).execute(&mut *conn).await?;
             heap.add("opt_out", &[row])?;
         }

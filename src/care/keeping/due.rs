@@ -12,6 +12,7 @@ use crate::duty::instant;
 use crate::ids::PatientId;
 use crate::store::Conn;
 use crate::store::keepings::Numbers;
+use crate::store::patients as patient_rows;
 use crate::store::practices::Practice;
 use crate::store::purge;
 
@@ -63,7 +64,8 @@ fn rule(born: Date, last: Date, numbers: &Numbers) -> String {
     }
 }
 
-/// Whether this patient's record has been kept for long enough, and nothing of it waits for anybody.
+/// Whether this patient's record has been kept for long enough, and nothing of it waits for anybody. Its time begins with the last
+/// thing that happened to the person: whoever came back with another wound keeps the record of the first one.
 pub(in crate::care::keeping) async fn is_due(
     conn: &mut Conn,
     practice: &Practice,
@@ -71,7 +73,11 @@ pub(in crate::care::keeping) async fn is_due(
     (patient, born): (PatientId, Date),
     now: Timestamp,
 ) -> Done<Option<Due>> {
-    let Some(touched) = purge::last_touched(conn, practice.id, patient).await? else { return Ok(None) };
+    let mut touched = None;
+    for row in patient_rows::rows_of_person(conn, practice.id, patient).await? {
+        touched = touched.max(purge::last_touched(conn, practice.id, row).await?);
+    }
+    let Some(touched) = touched else { return Ok(None) };
     let day = |at: Timestamp| at.to_zoned_datetime(practice.zone.clone()).date();
     let last = day(touched);
     if day(now) <= last_day(born, last, numbers) || purge::waits(conn, practice.id, patient).await? {

@@ -36,6 +36,8 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::must_judge_ranking;
+use crate::care::record;
+use crate::care::record::Actor;
 use crate::duty::instant;
 use crate::ids::Moment;
 use crate::ids::PatientId;
@@ -51,6 +53,7 @@ use crate::store::legal_holds::LegalHold;
 use crate::store::notices;
 use crate::store::notices::NoticeKind;
 use crate::store::notices::Recipient;
+use crate::store::patients;
 use crate::store::practices;
 use crate::store::practices::Practice;
 use crate::store::purge_letters;
@@ -121,7 +124,8 @@ async fn soon(
         return Ok(soon);
     }
     let then = now + AHEAD;
-    let due = due::patients(conn, practice, numbers, &held(holds), then, COUNTED).await?;
+    let held = held(conn, practice.id, holds).await?;
+    let due = due::patients(conn, practice, numbers, &held, then, COUNTED).await?;
     soon.patients = due.iter().map(|due| due.last).collect();
     soon.patients.sort();
     if holds.is_empty() {
@@ -134,9 +138,13 @@ async fn soon(
     Ok(soon)
 }
 
-/// The patients whom a hold names.
-fn held(holds: &[LegalHold]) -> BTreeSet<PatientId> {
-    holds.iter().filter_map(|hold| hold.patient).collect()
+/// The patients whom a hold names: the people, whatever row it was placed on, and rows that came after it.
+async fn held(conn: &mut Conn, practice: PracticeId, holds: &[LegalHold]) -> Done<BTreeSet<PatientId>> {
+    let mut held = BTreeSet::new();
+    for patient in holds.iter().filter_map(|hold| hold.patient) {
+        held.extend(patients::rows_of_person(conn, practice, patient).await?);
+    }
+    Ok(held)
 }
 
 fn days_before(now: Timestamp, days: i64) -> Timestamp {
@@ -160,6 +168,25 @@ async fn announce(conn: &mut Conn, practice: PracticeId, moment: &Moment) -> Don
         }
     }
     Ok(())
+}
+
+/// Nothing goes for a week, and the leads are told: what was entered since these books were written, a hold or a longer time, is
+/// not in them. Until when; `None`: nobody confirmed any numbers, and nothing goes anyway.
+pub(in crate::care) async fn wait(
+    conn: &mut Conn,
+    practice: PracticeId,
+    why: &str,
+    moment: &Moment,
+) -> Done<Option<Timestamp>> {
+    if keepings::find(conn, practice).await?.is_none() {
+        return Ok(None);
+    }
+    let until = moment.now + NOTICE;
+    keepings::wait_until(conn, practice, until).await?;
+    let subject = format!("practice:{practice}");
+    record::note(conn, practice, Actor::Program, "keeping.wait", &subject, why, moment.now).await?;
+    announce(conn, practice, moment).await?;
+    Ok(Some(until))
 }
 
 fn must_lead(member: &StaffMember) -> Done<()> {

@@ -7,11 +7,10 @@ use jiff::ToSpan;
 
 use crate::care::Desk;
 use crate::care::Done;
-use crate::care::keeping::NOTICE;
-use crate::care::keeping::announce;
 use crate::care::keeping::days_before;
 use crate::care::keeping::due;
 use crate::care::keeping::held;
+use crate::care::keeping::wait;
 use crate::care::keeping::years_before;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -129,12 +128,21 @@ pub async fn pass(desk: &Desk, practice: &Practice, moment: &Moment) -> Done<Pas
         if holds.iter().any(|hold| hold.patient.is_none()) {
             return Ok(Pass::Done);
         }
-        due::patients(&mut conn, practice, &keeping.numbers, &held(&holds), moment.now, PATIENTS).await?
+        let held = held(&mut conn, practice.id, &holds).await?;
+        due::patients(&mut conn, practice, &keeping.numbers, &held, moment.now, PATIENTS).await?
     };
+    // One record that does not go keeps nothing else back.
+    let (mut gone, mut refused) = (0, None);
     for one in &due {
-        take_patient(desk, practice, one.patient, moment).await?;
+        match take_patient(desk, practice, one.patient, moment).await {
+            Ok(()) => gone += 1,
+            Err(fault) => {
+                tracing::error!(patient = %one.patient, %fault, "a record whose time is over did not go");
+                refused = Some(fault);
+            }
+        }
     }
-    let is_full = due.len() == PATIENTS
+    let is_full = due.len() == PATIENTS && gone > 0
         || take_letters(desk, practice, moment).await?
         || take_passing(desk, practice, moment).await?
         || cut_record(desk, practice, moment).await?
@@ -144,7 +152,7 @@ pub async fn pass(desk: &Desk, practice: &Practice, moment: &Moment) -> Done<Pas
     }
     // What stands in SQLite's log still holds the rows as they were.
     desk.db.settle().await?;
-    Ok(Pass::Done)
+    refused.map_or(Ok(Pass::Done), Err)
 }
 
 /// Notes that somebody looks. After a gap, or when the clock went back, everything waits for a week, and the leads are told.
@@ -155,12 +163,8 @@ async fn look(desk: &Desk, practice: PracticeId, moment: &Moment) -> Done<Option
     let Some(mut keeping) = keepings::find(&mut tx, practice).await? else { return Ok(None) };
     let since = moment.now.duration_since(keeping.looked);
     if since > GAP || since < -BACK {
-        keeping.waits_until = moment.now + NOTICE;
-        keepings::wait_until(&mut tx, practice, keeping.waits_until).await?;
-        let (subject, detail) = (format!("practice:{practice}"), format!("gap_h={}", since.as_hours()));
-        record::note(&mut tx, practice, Actor::Program, "keeping.wait", &subject, &detail, moment.now)
-            .await?;
-        announce(&mut tx, practice, moment).await?;
+        let why = format!("gap_h={}", since.as_hours());
+        keeping.waits_until = wait(&mut tx, practice, &why, moment).await?.unwrap_or(keeping.waits_until);
     }
     keepings::note_look(&mut tx, practice, moment.now).await?;
     tx.commit().await?;
@@ -190,7 +194,8 @@ async fn take_patient(desk: &Desk, practice: &Practice, id: PatientId, moment: &
     }
     let Some(keeping) = may_go(&mut tx, practice.id, moment.now).await? else { return Ok(()) };
     let holds = legal_holds::in_force(&mut tx, practice.id).await?;
-    if holds.iter().any(|hold| hold.patient.is_none_or(|patient| patient == id)) {
+    let held = held(&mut tx, practice.id, &holds).await?;
+    if holds.iter().any(|hold| hold.patient.is_none()) || held.contains(&id) {
         return Ok(());
     }
     let Some(patient) = patients::find(&mut tx, practice.id, id).await? else { return Ok(()) };

@@ -35,7 +35,7 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::NobodyToTell => "Nobody was there to be told",
         AlarmKind::SurgeonAsked => "A surgeon was asked, and has not answered",
         AlarmKind::LetterFailed => "A message could not be sent",
-        AlarmKind::JobFailed => "The program gave up on a job",
+        AlarmKind::JobFailed => "A job of the program failed again and again",
         AlarmKind::NoPageOpen => "Nobody has a page open in practice hours",
         AlarmKind::NobodySignedIn => "Nobody signed in today",
         AlarmKind::ClockSetBack => "The server’s clock was set back",
