@@ -740,7 +740,7 @@ async fn whoever_came_back_keeps_the_first_record_and_a_hold_names_the_person() 
         assert_eq!(stones(&practice, Gone::Patient).await, [], "she was here in 2030");
         // The hold is placed on both rows, and names whoever is written down after it, too.
         assert_eq!(places(&practice, lead, "patient", "mia stone").await, 2);
-        let third = lived(&practice, &people, "Mia Stone", "1961-04-17", &[]).await;
+        let third = lived(&practice, &people, "MIA STONE", "1961-04-17", &[]).await;
         ends(&people, &third).await;
         looks_eight_days_before(&practice, (2060, 3, 11)).await;
         it_becomes(&practice, (2060, 3, 11), 4);
