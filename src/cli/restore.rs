@@ -330,6 +330,13 @@ async fn after(
             told.wrong("texts", format!("{place} cannot be opened"));
         }
     }
+    let (whole, broken) = verified::for_entering(db, blobs).await?;
+    if broken.is_empty() {
+        told.well("PINs and apps", format!("{whole} opened"));
+    }
+    for name in broken {
+        told.wrong("PINs and apps", format!("{name} cannot be opened"));
+    }
     match verified::leads(db).await? {
         0 => told.wrong("sign-in", "no lead with a password is active: nobody could let others in"),
         leads => told.well("sign-in", format!("{leads} active leads with a password")),

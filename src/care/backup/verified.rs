@@ -1,9 +1,12 @@
-//! Whether books that came out of a back-up are whole: the database, the record, every photo and text, and a lead who can sign in.
+//! Whether books that came out of a back-up are whole: the database, the record, every photo and text, what PINs and
+//! apps are known by, and a lead who can sign in.
 
 use crate::care::Done;
+use crate::care::pins;
 use crate::care::record_head::RecordPublicKey;
 use crate::care::record_head::SignedHead;
 use crate::care::record_head::WrongHead;
+use crate::care::second_step::app;
 use crate::care::sign_in::NOBODY_PHC;
 use crate::store::Blobs;
 use crate::store::Db;
@@ -15,6 +18,7 @@ use crate::store::books;
 use crate::store::practices;
 use crate::store::sealed_blobs;
 use crate::store::seals::Seals;
+use crate::store::second_steps;
 use crate::store::staff;
 use crate::store::text_columns;
 
@@ -111,6 +115,25 @@ pub async fn texts(db: &Db, seals: &Seals) -> Done<(usize, Vec<String>)> {
                     Ok(_) => whole += 1,
                     Err(_) => broken.push(format!("{} of {}", column.name, text.row_id)),
                 }
+            }
+        }
+    }
+    Ok((whole, broken))
+}
+
+/// Opens what is mixed into PINs, and the seeds of authenticator apps. How many could be, and which could not.
+pub async fn for_entering(db: &Db, blobs: &Blobs) -> Done<(usize, Vec<String>)> {
+    let (mut conn, mut whole, mut broken) = (db.read().await?, 0, Vec::new());
+    for practice in practices::all(&mut conn).await? {
+        let pepper = practices::sealed_pin_pepper(&mut conn, practice.id).await?;
+        let pepper = pepper.map(|sealed| (sealed, pins::about(practice.id)));
+        let seeds = second_steps::seeds(&mut conn, practice.id).await?;
+        let seeds = seeds.into_iter().map(|(staff, sealed)| (sealed, app::about(staff)));
+        for (sealed, about) in pepper.into_iter().chain(seeds) {
+            match blobs.unseal(&sealed, &about) {
+                Ok(_) => whole += 1,
+                Err(StoreError::Sealed(_)) => broken.push(about),
+                Err(fault) => return Err(fault.into()),
             }
         }
     }
