@@ -379,6 +379,28 @@ async fn a_sealing_key_that_is_missing_is_named_before_anything_is_restored() {
     assert!(!data.join("closewatch.sqlite").exists());
 }
 
+#[tokio::test]
+async fn a_back_up_of_books_whose_first_key_is_lost_for_good_comes_back_with_the_rest() {
+    let place = Place::sqlite();
+    let (_practice, phone) = lived_in(&place).await;
+    phone.sends("one", no_danger(), &[jpeg(1)]).await;
+    fs::remove_file(place.folder.path().join("sealing-keys")).unwrap();
+    let mut keys = support::closewatch(&["keys", "new", "--data", word(place.folder.path())]);
+    assert!(keys.args(["--database-url", &place.url]).status().unwrap().success());
+    let safe = Safe::new();
+    let from = safe.backs_up(&place);
+    let (status, said) = refuses(&safe, &from, &place, &safe.folder.path().join("never"));
+    assert_eq!(status, Some(2));
+    assert!(said.contains("sealing key 1 is missing") && said.contains("--lost-key"), "{said}");
+    let to = Empty { place: Place::sqlite() };
+    let mut restoring = safe.restoring(&from, &place, &to.data(), &to.url());
+    let told = restoring.args(["--lost-key", "1"]).output().unwrap();
+    let said = said_by(&told);
+    assert!(told.status.success() && !said.contains("WRONG"), "{said}");
+    assert!(said.contains("0 of the 1 it needs are there"), "{said}");
+    assert!(said.contains("2 stay closed, for their key is lost"), "two files of the photo: {said}");
+}
+
 async fn puts_pepper(practice: &Practice, sealed: &[u8]) {
     let mut tx = practice.desk().db.write().await.unwrap();
     let query = sqlx::query("UPDATE practice SET sealed_pin_pepper = $1").bind(sealed.to_vec());
