@@ -23,6 +23,7 @@ use closewatch::store::Db;
 use closewatch::store::audit;
 use closewatch::store::books;
 use closewatch::store::checks;
+use closewatch::store::practices;
 use closewatch::web::Clock;
 
 use support::Phone;
@@ -376,6 +377,64 @@ async fn a_sealing_key_that_is_missing_is_named_before_anything_is_restored() {
     assert_eq!(status, Some(2));
     assert!(said.contains("sealing key 2 is missing") && said.contains("holds 1"), "{said}");
     assert!(!data.join("closewatch.sqlite").exists());
+}
+
+#[tokio::test]
+async fn a_back_up_of_books_whose_first_key_is_lost_for_good_comes_back_with_the_rest() {
+    let place = Place::sqlite();
+    let (_practice, phone) = lived_in(&place).await;
+    phone.sends("one", no_danger(), &[jpeg(1)]).await;
+    fs::remove_file(place.folder.path().join("sealing-keys")).unwrap();
+    let mut keys = support::closewatch(&["keys", "new", "--data", word(place.folder.path())]);
+    assert!(keys.args(["--database-url", &place.url]).status().unwrap().success());
+    let safe = Safe::new();
+    let from = safe.backs_up(&place);
+    let (status, said) = refuses(&safe, &from, &place, &safe.folder.path().join("never"));
+    assert_eq!(status, Some(2));
+    assert!(said.contains("sealing key 1 is missing") && said.contains("--lost-key"), "{said}");
+    let to = Empty { place: Place::sqlite() };
+    let mut restoring = safe.restoring(&from, &place, &to.data(), &to.url());
+    let told = restoring.args(["--lost-key", "1"]).output().unwrap();
+    let said = said_by(&told);
+    assert!(told.status.success() && !said.contains("WRONG"), "{said}");
+    assert!(said.contains("0 of the 1 it needs are there"), "{said}");
+    assert!(said.contains("2 stay closed, for their key is lost"), "two files of the photo: {said}");
+}
+
+async fn puts_pepper(practice: &Practice, sealed: &[u8]) {
+    let mut tx = practice.desk().db.write().await.unwrap();
+    let query = sqlx::query("UPDATE practice SET sealed_pin_pepper = $1").bind(sealed.to_vec());
+    assert_eq!(query.execute(&mut *tx).await.unwrap().rows_affected(), 1);
+    tx.commit().await.unwrap();
+}
+
+#[tokio::test]
+async fn what_pins_are_known_by_has_its_key_in_the_manifest_and_is_opened_by_a_restore() {
+    let place = Place::sqlite();
+    let (practice, _phone) = lived_in(&place).await;
+    let kept = practices::sealed_pin_pepper(&mut *practice.books().await, practice.id).await.unwrap();
+    let mut pepper = kept.expect("a PIN was issued");
+    for command in ["add", "rewrap"] {
+        let mut keys = support::closewatch(&["keys", command, "--data", word(place.folder.path())]);
+        assert!(keys.args(["--database-url", &place.url]).status().unwrap().success());
+    }
+    // Nothing else needs key 1 any more.
+    puts_pepper(&practice, &pepper).await;
+    let safe = Safe::new();
+    let from = safe.backs_up(&place);
+    let manifest = fs::read_to_string(from.join("manifest.json")).unwrap();
+    assert!(manifest.replace([' ', '\n'], "").contains("\"sealing_keys\":[1,2]"), "{manifest}");
+    let said = restores(&safe, &from, &place, &Empty { place: Place::sqlite() });
+    // The pepper, and the seeds of three people's apps.
+    assert!(said.contains("PINs and apps  ok     4 opened"), "{said}");
+
+    let last = pepper.len() - 1;
+    pepper[last] ^= 1;
+    puts_pepper(&practice, &pepper).await;
+    let from = safe.backs_up(&place);
+    let (status, said) = refuses(&safe, &from, &place, &safe.folder.path().join("data"));
+    assert_eq!(status, Some(1));
+    assert!(said.contains(&format!("pin_pepper:{} cannot be opened", practice.id)), "{said}");
 }
 
 #[tokio::test]

@@ -14,21 +14,34 @@ use std::process::Stdio;
 use std::time::Duration;
 
 use closewatch::care::knock::PinTry;
+use closewatch::care::pins;
+use closewatch::care::sealing_keys;
+use closewatch::care::sealing_keys::Beside;
+use closewatch::care::sealing_keys::RUNS_WITHIN;
 use closewatch::care::thread as asking;
+use closewatch::ids::Chance;
 use closewatch::store::BlobName;
+use closewatch::store::key_file;
+use closewatch::store::keyring::KeyRing;
 use closewatch::store::photos;
 use closewatch::store::sealed_blobs;
+use closewatch::store::sealing_servers;
+use closewatch::store::sealing_servers::SealingServer;
+use closewatch::store::server;
 use closewatch::store::text_columns;
 use closewatch::store::thread;
 use closewatch::triage::Decision;
+use closewatch::web::Clock;
 
 use support::Phone;
 use support::Place;
 use support::Practice;
+use support::Served;
 use support::in_each_place;
 use support::jpeg;
 use support::no_danger;
 use support::on_each_engine;
+use support::serve;
 use support::with_words;
 
 fn keys(place: &Place, command: &str, more: &[&str]) -> Output {
@@ -268,4 +281,211 @@ async fn every_start_asks_for_a_copy_of_the_keys_until_one_that_holds_them_all_w
     fs::copy(&file, &copy).unwrap();
     assert!(show(&copy).status.success());
     assert!(!start_says(&place).contains("NO COPY"));
+}
+
+/// A practice with a check in words and a photo, on the machine's clock like the program.
+async fn lived_in(place: &Place) -> (Practice, Phone) {
+    let practice = Practice::open_by(place, Clock::Machine).await;
+    let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+    let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+    phone.sends("one", with_words("It smells."), &[jpeg(1)]).await;
+    (practice, phone)
+}
+
+fn closewatch_on(place: &Place, words: &[&str]) -> Output {
+    let mut command = support::closewatch(words);
+    command.args(["--data", place.folder.path().to_str().unwrap(), "--database-url", &place.url]);
+    command.output().unwrap()
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_start_that_does_not_find_the_keys_makes_no_others_and_says_what_to_do() {
+    in_each_place(async |place| {
+        let (practice, phone) = lived_in(place).await;
+        let file = place.folder.path().join("sealing-keys");
+        let elsewhere = place.folder.path().join("elsewhere");
+        fs::rename(&file, &elsewhere).unwrap();
+        let refused = |status: Option<i32>, words: &str| {
+            assert_eq!(status, Some(2), "{words}");
+            assert!(
+                words.contains("CLOSEWATCH_SEALING_KEYS_FILE") && words.contains("put its copy"),
+                "{words}"
+            );
+            assert!(!file.exists(), "it made others");
+        };
+        let ended = tokio::task::block_in_place(|| Served::try_start(serve(place)));
+        let ended = ended.err().expect("it started");
+        refused(ended.status.code(), &ended.words);
+        for words in [&["measure", "--again"][..], &["staff", "re-enrol", "nobody"]] {
+            let told = closewatch_on(place, words);
+            refused(told.status.code(), &said(&told));
+        }
+        let shown = said(&keys(place, "show", &[]));
+        assert!(shown.contains("the file is MISSING"), "{shown}");
+        assert!(shown.contains("are opened by key 1, and this key is MISSING"), "{shown}");
+        // Put back, everything is as it was.
+        fs::rename(&elsewhere, &file).unwrap();
+        tokio::task::block_in_place(|| Served::start(place).until_ready());
+        assert_eq!(words_of(&practice, &phone).await, ["It smells."]);
+        assert_eq!(all_readable(&practice, &phone).await, 3);
+    })
+    .await;
+}
+
+async fn named(practice: &Practice) -> Option<u32> {
+    sealing_keys::newest_named(&mut *practice.books().await).await.unwrap()
+}
+
+fn ring_after(before: u32) -> KeyRing {
+    KeyRing::from_text(&KeyRing::new_line(Some(before), &Chance::seeded(31))).unwrap()
+}
+
+#[tokio::test]
+async fn the_books_name_a_key_as_soon_as_anything_is_sealed_or_noted_with_it() {
+    on_each_engine(async |practice| {
+        assert_eq!(named(&practice).await, None, "the first start may make a key");
+        let pepper = ring_after(1).seal(&[7; 32], &pins::about(practice.id), &Chance::seeded(32));
+        let mut tx = practice.desk().db.write().await.unwrap();
+        sqlx::query("UPDATE practice SET sealed_pin_pepper = $1")
+            .bind(pepper)
+            .execute(&mut *tx)
+            .await
+            .unwrap();
+        tx.commit().await.unwrap();
+        assert_eq!(named(&practice).await, Some(2));
+        let mut tx = practice.desk().db.write().await.unwrap();
+        sqlx::query("UPDATE practice SET sealed_pin_pepper = NULL").execute(&mut *tx).await.unwrap();
+        tx.commit().await.unwrap();
+        // The seed of an app, sealed by the practice's own key.
+        practice.lead().await;
+        assert_eq!(named(&practice).await, Some(1));
+        let mut tx = practice.desk().db.write().await.unwrap();
+        server::note_keys_copied(&mut tx, 4).await.unwrap();
+        tx.commit().await.unwrap();
+        assert_eq!(named(&practice).await, Some(4));
+        for (key_version, name) in [(6, "one"), (5, "other")] {
+            let mut tx = practice.desk().db.write().await.unwrap();
+            let server = SealingServer { name: name.to_owned(), key_version, noted: practice.now() };
+            sealing_servers::note(&mut tx, &server, practice.now()).await.unwrap();
+            tx.commit().await.unwrap();
+            assert_eq!(named(&practice).await, Some(6), "once a server worked with it");
+        }
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn after_the_keys_are_lost_the_new_one_is_above_all_that_the_books_name_and_old_lines_still_fit() {
+    in_each_place(async |place| {
+        let (practice, _phone) = lived_in(place).await;
+        let file = place.folder.path().join("sealing-keys");
+        let first = fs::read_to_string(&file).unwrap();
+        fs::remove_file(&file).unwrap();
+        let made = keys(place, "new", &[]);
+        assert!(made.status.success(), "{}", said(&made));
+        assert!(
+            said(&made).contains("It holds key 2") && said(&made).contains("STAYS CLOSED"),
+            "{}",
+            said(&made)
+        );
+        let second = key_file::read_keys(&file).unwrap().unwrap();
+        assert_eq!(second.versions().collect::<Vec<_>>(), [2]);
+        tokio::task::block_in_place(|| Served::start(place).until_ready());
+        let shown = said(&keys(place, "show", &[]));
+        assert!(shown.contains("are opened by key 1, and this key is MISSING"), "{shown}");
+        // What cannot be opened does not keep the rest from being wrapped anew.
+        assert!(keys(place, "add", &[]).status.success());
+        let mut tx = practice.desk().db.write().await.unwrap();
+        // The server was killed a moment ago.
+        sqlx::query("DELETE FROM server_state WHERE name LIKE 'seals:%'").execute(&mut *tx).await.unwrap();
+        tx.commit().await.unwrap();
+        let told = keys(place, "rewrap", &[]);
+        assert!(told.status.success(), "{}", said(&told));
+        assert!(said(&told).contains("cannot be opened with these keys and were left"), "{}", said(&told));
+
+        // The old file is found: both fit into one, and everything opens.
+        let now = fs::read_to_string(&file).unwrap();
+        fs::write(&file, format!("{first}{now}")).unwrap();
+        let ring = key_file::read_keys(&file).unwrap().unwrap();
+        assert_eq!(ring.versions().collect::<Vec<_>>(), [1, 2, 3]);
+        let told = keys(place, "rewrap", &[]);
+        assert!(!said(&told).contains("cannot be opened"), "{}", said(&told));
+        assert!(!said(&keys(place, "show", &[])).contains("MISSING"));
+
+        // A copy of the file from long ago: what is added is no second key 2.
+        fs::write(&file, &first).unwrap();
+        let told = keys(place, "add", &[]);
+        assert!(said(&told).contains("Key 4 was added."), "{}", said(&told));
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn while_a_server_works_with_a_copy_of_the_old_keys_nothing_is_wrapped_anew_and_none_is_taken_out() {
+    let place = Place::sqlite();
+    let (practice, phone) = lived_in(&place).await;
+    let (file, handed) = (place.folder.path().join("sealing-keys"), place.folder.path().join("handed"));
+    // As a unit does that loads it as a credential: a copy, made when it starts.
+    let start = || {
+        fs::copy(&file, &handed).unwrap();
+        let mut command = serve(&place);
+        command.args(["--sealing-keys-file", handed.to_str().unwrap()]);
+        let mut served = Served::try_start(command).unwrap();
+        served.until_ready();
+        served
+    };
+    let served = tokio::task::block_in_place(start);
+    let told = keys(&place, "add", &[]);
+    assert!(said(&told).contains("must be restarted"), "{}", said(&told));
+    five_minutes_ago(&file);
+    for (command, more) in [("rewrap", &[][..]), ("remove", &["1"])] {
+        let told = keys(&place, command, more);
+        assert_eq!(told.status.code(), Some(2), "{}", said(&told));
+        assert!(
+            said(&told).contains("a server that runs seals with key 1")
+                && said(&told).contains("restart the server"),
+            "{}",
+            said(&told)
+        );
+    }
+    assert!(texts(&practice).await.iter().all(|(version, _)| *version == 1), "something was wrapped anew");
+    assert!(versions(&practice).await.iter().all(|(version, _)| *version == 1));
+
+    drop(served);
+    let _served = tokio::task::block_in_place(start);
+    let told = keys(&place, "rewrap", &[]);
+    assert!(told.status.success(), "{}", said(&told));
+    five_minutes_ago(&file);
+    let told = keys(&place, "remove", &["1"]);
+    assert!(told.status.success(), "{}", said(&told));
+    practice.desk().blobs.reload_keys().unwrap();
+    assert_eq!(words_of(&practice, &phone).await, ["It smells."]);
+    assert_eq!(all_readable(&practice, &phone).await, 3);
+}
+
+#[tokio::test]
+async fn only_servers_that_noted_themselves_lately_are_waited_for() {
+    on_each_engine(async |practice| {
+        let (desk, now) = (practice.desk(), practice.now());
+        let other = async |newest: u32, at: jiff::Timestamp| {
+            sealing_keys::other_in_use(&mut *practice.books().await, newest, at).await.unwrap()
+        };
+        assert_eq!(other(2, now).await, None, "no server runs");
+        sealing_keys::note_server(desk, "one", Beside::Others, now).await.unwrap();
+        assert_eq!(other(1, now).await, None, "it has the newest");
+        let second = jiff::SignedDuration::from_secs(1);
+        assert_eq!(other(2, now + RUNS_WITHIN - second).await, Some(1));
+        assert_eq!(other(2, now + RUNS_WITHIN).await, None, "it ended without a word");
+        // Of two that work beside each other, the one that ends is waited for no more; nor is one in whose place another stands.
+        let later = now + second;
+        sealing_keys::note_server(desk, "two", Beside::Others, later).await.unwrap();
+        sealing_keys::forget_server(desk, "one").await.unwrap();
+        assert_eq!(other(2, later).await, Some(1));
+        sealing_keys::note_server(desk, "three", Beside::Nobody, later + second).await.unwrap();
+        let noted = sealing_servers::all(&mut *practice.books().await).await.unwrap();
+        assert_eq!(noted.iter().map(|server| server.name.as_str()).collect::<Vec<_>>(), ["three"]);
+        sealing_keys::forget_server(desk, "three").await.unwrap();
+        assert_eq!(other(2, later).await, None);
+    })
+    .await;
 }

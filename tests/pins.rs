@@ -1,4 +1,5 @@
 //! PINs: a stolen database alone does not let anybody try them, and a hash from before gets its pepper with the next right PIN.
+//! Where the keys are lost or missing, nobody's count of wrong PINs grows, and new ones can be issued once there is a new key.
 
 mod support;
 
@@ -8,11 +9,24 @@ use argon2::PasswordHasher;
 use argon2::PasswordVerifier;
 use argon2::password_hash::phc::PasswordHash;
 
+use closewatch::care::Desk;
 use closewatch::care::enrol;
 use closewatch::care::knock;
+use closewatch::care::knock::AtTheDoor;
+use closewatch::care::knock::Knock;
+use closewatch::care::knock::PIN_HARD_STOP;
 use closewatch::care::knock::PinTry;
+use closewatch::care::pins;
+use closewatch::ids::Chance;
+use closewatch::photo::Limits;
+use closewatch::store::Blobs;
+use closewatch::store::keyring::KeyRing;
 use closewatch::store::links;
 use closewatch::store::links::PatientLink;
+use closewatch::store::practices;
+use closewatch::triage::Protocol;
+use closewatch::web;
+use closewatch::web::App;
 
 use support::*;
 
@@ -106,6 +120,117 @@ async fn a_hash_from_before_is_found_until_the_next_right_pin_puts_the_pepper_in
         assert!(link.pin_peppered && !is_found_in(&link, &pin));
         assert_eq!(tries(&phone, "000000").await, PinTry::Wrong);
         assert_eq!(tries(&phone, &pin).await, PinTry::Right);
+    })
+    .await;
+}
+
+/// One key of another file: the next after the version `before`.
+fn other_key(before: u32) -> KeyRing {
+    KeyRing::from_text(&KeyRing::new_line(Some(before), &Chance::seeded(31))).unwrap()
+}
+
+/// The same books on a server with these keys.
+fn with_keys(practice: &Practice, ring: KeyRing) -> Practice {
+    let old = practice.desk();
+    let blobs = Blobs::in_folder(old.blobs.folder().unwrap()).unwrap();
+    let blobs = blobs.sealed_with(ring, Chance::seeded(32));
+    let desk = Desk::new(old.db.clone(), blobs, Protocol::built_in().clone(), Limits::default());
+    let app = App::new(desk, practice.app.clock.clone(), Chance::seeded(33), "https://wounds.example");
+    Practice { router: web::router(&app), app, ..practice.clone() }
+}
+
+/// The phone, at that server.
+fn moved_to(practice: &Practice, phone: &Phone) -> Phone {
+    let patient = Patient { practice: practice.clone(), ..phone.patient.clone() };
+    Phone { patient, token: phone.token.clone(), cookie: phone.cookie.clone() }
+}
+
+async fn sets_pepper(practice: &Practice, sealed: Option<Vec<u8>>) {
+    let mut tx = practice.desk().db.write().await.unwrap();
+    sqlx::query("UPDATE practice SET sealed_pin_pepper = $1").bind(sealed).execute(&mut *tx).await.unwrap();
+    tx.commit().await.unwrap();
+}
+
+async fn pepper_of(practice: &Practice) -> Option<Vec<u8>> {
+    practices::sealed_pin_pepper(&mut *practice.books().await, practice.id).await.unwrap()
+}
+
+#[tokio::test]
+async fn once_the_keys_are_lost_new_pins_can_be_issued_and_those_of_before_open_nothing() {
+    on_each_engine(async |practice| {
+        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+        let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+        let anew = with_keys(&practice, other_key(1));
+        let wound = phone.patient.enrolled.wound.id;
+        for name in ["daughter Ana", "son Ben"] {
+            let issued = enrol::issue_link(anew.desk(), &office.member, wound, name, &anew.moment()).await;
+            let (_, _, issued) = issued.unwrap();
+            let (token, door) = (issued.token.reveal(), AtTheDoor::default());
+            let opened = knock::knock(anew.desk(), token, door, &anew.moment()).await.unwrap();
+            let Knock::Open { token, .. } = opened else { panic!("{opened:?}") };
+            let pin = issued.pin.reveal();
+            let right = knock::try_pin(anew.desk(), token.reveal(), pin, &anew.moment()).await.unwrap();
+            assert_eq!(right, PinTry::Right, "{name}");
+        }
+        let began = actions(&anew).await.into_iter().filter(|action| action == "pin.begin_anew").count();
+        assert_eq!(began, 1, "drawn once, and the record says so");
+        let phone = moved_to(&anew, &phone);
+        assert_eq!(phone.types_pin().await, PinTry::Wrong);
+        phone.sends("one", in_danger(), &[]).await;
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn an_older_copy_of_the_keys_takes_nobodys_pin_away() {
+    on_each_engine(async |practice| {
+        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+        let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+        let newer = other_key(1).seal(&[7; 32], &pins::about(practice.id), &Chance::seeded(34));
+        sets_pepper(&practice, Some(newer.clone())).await;
+        let (wound, moment) = (phone.patient.enrolled.wound.id, practice.moment());
+        let issued = enrol::issue_link(practice.desk(), &office.member, wound, "daughter Ana", &moment).await;
+        assert!(issued.is_err(), "the newer key may come back");
+        assert_eq!(pepper_of(&practice).await, Some(newer));
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_pin_that_cannot_be_compared_is_no_wrong_one_and_sending_goes_on() {
+    on_each_engine(async |practice| {
+        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+        let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+        let pin = phone.patient.issued.pin.reveal().to_owned();
+        let without = with_keys(&practice, other_key(1));
+        for _ in 0..PIN_HARD_STOP + 2 {
+            let tried = knock::try_pin(without.desk(), &phone.token, &pin, &without.moment()).await;
+            assert!(tried.is_err(), "{tried:?}");
+        }
+        assert_eq!(link_of(&phone).await.wrong_pins, 0);
+        let moved = moved_to(&without, &phone);
+        moved.sends("feverish", in_danger(), &[]).await;
+        // The keys are back.
+        assert_eq!(tries(&phone, &pin).await, PinTry::Right);
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_right_pin_from_before_is_right_also_where_no_pepper_can_be_put_in() {
+    on_each_engine(async |practice| {
+        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+        let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+        let pin = phone.patient.issued.pin.reveal().to_owned();
+        is_from_before(&phone, &pin).await;
+        let newer = other_key(1).seal(&[7; 32], &pins::about(practice.id), &Chance::seeded(34));
+        sets_pepper(&practice, Some(newer)).await;
+        assert_eq!(tries(&phone, &pin).await, PinTry::Right);
+        let link = link_of(&phone).await;
+        assert_eq!((link.pin_peppered, link.wrong_pins), (false, 0));
+        sets_pepper(&practice, None).await;
+        assert_eq!(tries(&phone, &pin).await, PinTry::Right);
+        assert!(link_of(&phone).await.pin_peppered);
     })
     .await;
 }

@@ -23,6 +23,7 @@ use closewatch::store::audit;
 use closewatch::store::checks;
 use closewatch::store::checks::WordsKept;
 use closewatch::store::free_text::CANNOT_BE_READ;
+use closewatch::store::practices;
 use closewatch::store::server;
 use closewatch::store::server::Noted;
 use closewatch::store::text_columns;
@@ -239,6 +240,48 @@ async fn each_text_is_tried_once_a_night_and_one_that_does_not_open_is_an_alarm_
         practice.minutes_pass(21 * 60);
         pass(10_000).await;
         assert!(!is_raised().await);
+        assert_eq!(last_line().await, ("text.readable".to_owned(), named));
+    })
+    .await;
+}
+
+async fn puts_pepper(practice: &Practice, sealed: &[u8]) {
+    let mut tx = practice.desk().db.write().await.unwrap();
+    let query = sqlx::query("UPDATE practice SET sealed_pin_pepper = $1").bind(sealed.to_vec());
+    assert_eq!(query.execute(&mut *tx).await.unwrap().rows_affected(), 1);
+    tx.commit().await.unwrap();
+}
+
+#[tokio::test]
+async fn what_is_mixed_into_pins_is_tried_each_night_too_and_is_an_alarm_until_it_opens() {
+    on_each_engine(async |practice| {
+        everybody_types(&practice).await;
+        let is_raised = async || {
+            let open = alarms::open(&mut *practice.books().await, practice.id).await.unwrap();
+            open.iter().any(|alarm| alarm.kind == AlarmKind::TextUnreadable)
+        };
+        let last_line = async || {
+            let lines = audit::newest(&mut *practice.books().await, practice.id, 1).await.unwrap();
+            (lines[0].action.clone(), lines[0].subject.clone())
+        };
+        let mut round = Round::default();
+        let mut night = async || {
+            practice.minutes_pass(21 * 60);
+            text_scrub::pass(practice.desk(), &mut round, 10_000, &practice.moment())
+                .await
+                .unwrap()
+                .unreadable
+        };
+        assert_eq!((night().await, is_raised().await), (0, false));
+        let kept = practices::sealed_pin_pepper(&mut *practice.books().await, practice.id).await.unwrap();
+        let whole = kept.expect("a PIN was issued");
+        puts_pepper(&practice, &flipped(&whole)).await;
+        assert_eq!((night().await, is_raised().await), (1, true));
+        let named = format!("text:practice.pin_pepper:{}", practice.id);
+        assert_eq!(last_line().await, ("text.unreadable".to_owned(), named.clone()));
+        assert_eq!((night().await, is_raised().await), (0, true), "known by now");
+        puts_pepper(&practice, &whole).await;
+        assert_eq!((night().await, is_raised().await), (0, false));
         assert_eq!(last_line().await, ("text.readable".to_owned(), named));
     })
     .await;

@@ -16,7 +16,6 @@ use crate::care::record::Actor;
 use crate::care::secrets;
 use crate::care::secrets::LOCATOR_LENGTH;
 use crate::care::secrets::sha256_hex;
-use crate::ids::Chance;
 use crate::ids::LinkId;
 use crate::ids::Moment;
 use crate::ids::PatientId;
@@ -222,7 +221,6 @@ pub async fn link_of_secrets(
     token: &str,
     code: &str,
     pin: &str,
-    chance: &Chance,
 ) -> Done<Option<(Patient, Wound, PatientLink)>> {
     let mut conn = desk.db.read().await?;
     let Some(link) = links::by_token(&mut conn, &sha256_hex(token)).await? else { return Ok(None) };
@@ -235,7 +233,7 @@ pub async fn link_of_secrets(
     };
     drop(conn);
     let right = secrets::matches(desk, code_secret(code), &link.code_phc).await?
-        && pins::is_right(desk, &link, pin, chance).await?;
+        && pins::known_by(desk, &link).await?.is(desk, pin).await?;
     Ok(right.then_some((patient, wound, link)))
 }
 
@@ -259,7 +257,7 @@ async fn draw_link(desk: &Desk, wound: &Wound, born: Date, name: &str, moment: &
         first_used: None,
         created: moment.now,
         code_phc: secrets::hash(desk, code_secret(code.reveal()), &moment.chance).await?,
-        pin_phc: pins::hash(desk, wound.practice, pin.reveal(), &moment.chance).await?,
+        pin_phc: pins::hash(desk, wound.practice, pin.reveal(), moment).await?,
         pin_peppered: true,
         wrong_pins: 0,
         next_pin: moment.now,

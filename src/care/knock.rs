@@ -317,6 +317,8 @@ pub async fn try_pin(desk: &Desk, token: &str, pin: &str, moment: &Moment) -> Do
     if moment.now < link.next_pin {
         return Ok(PinTry::Wait { until: link.next_pin });
     }
+    // Before the try is counted: a PIN that cannot be compared is no wrong one.
+    let known = pins::known_by(desk, &link).await?;
     let wrong = link.wrong_pins + 1;
     let next = moment.now + SignedDuration::from_secs(secrets::wait_after_wrong_s(wrong));
     let mut tx = desk.db.write().await?;
@@ -326,9 +328,9 @@ pub async fn try_pin(desk: &Desk, token: &str, pin: &str, moment: &Moment) -> Do
         return Ok(PinTry::Wait { until: moment.now + SignedDuration::from_secs(1) });
     }
     let typed: String = pin.chars().filter(char::is_ascii_digit).collect();
-    let right = pins::is_right(desk, &link, &typed, &moment.chance).await?;
+    let right = known.is(desk, &typed).await?;
     let peppered = match right && !link.pin_peppered {
-        true => Some(pins::hash(desk, link.practice, &typed, &moment.chance).await?),
+        true => peppered(desk, &link, &typed, moment).await,
         false => None,
     };
     let (actor, subject) = (Actor::Link(link.id), format!("link:{}", link.id));
@@ -354,6 +356,12 @@ pub async fn try_pin(desk: &Desk, token: &str, pin: &str, moment: &Moment) -> Do
         _ if next > moment.now => PinTry::Wait { until: next },
         _ => PinTry::Wrong,
     })
+}
+
+/// The hash of a right PIN anew, with the pepper in it. `None`: that cannot be done now, and the next right PIN tries again.
+async fn peppered(desk: &Desk, link: &PatientLink, pin: &str, moment: &Moment) -> Option<String> {
+    let hashed = pins::hash(desk, link.practice, pin, moment).await;
+    hashed.inspect_err(|fault| tracing::error!(%fault, "the hash of a right PIN stays without a pepper")).ok()
 }
 
 /// The phone speaks this language from now on.

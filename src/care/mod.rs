@@ -63,6 +63,7 @@ pub mod review;
 pub mod room;
 pub mod rule_counts;
 pub mod scrub;
+pub mod sealing_keys;
 pub mod second_step;
 mod secrets;
 pub mod sent_before;

@@ -1,5 +1,6 @@
 //! PINs: hashed with a pepper that the books hold sealed, so that whoever steals the books alone cannot try a million PINs at
-//! them. The pepper is drawn once for a practice, and sealed by the keys that seal its photos.
+//! them. The pepper is drawn once for a practice, and sealed by the keys that seal its photos; another is drawn only when that key is
+//! lost for good, and then no PIN of before is right any more.
 
 use data_encoding::HEXLOWER;
 use hmac::Hmac;
@@ -10,9 +11,13 @@ use sha2::Sha256;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::record;
+use crate::care::record::Actor;
 use crate::care::secrets;
-use crate::ids::Chance;
+use crate::ids::Moment;
 use crate::ids::PracticeId;
+use crate::store::StoreError;
+use crate::store::keyring::SealFault;
 use crate::store::links::PatientLink;
 use crate::store::practices;
 
@@ -34,19 +39,52 @@ impl Pepper {
     }
 }
 
-async fn pepper(desk: &Desk, practice: PracticeId, chance: &Chance) -> Done<Pepper> {
-    let mut sealed = practices::sealed_pin_pepper(&mut *desk.db.read().await?, practice).await?;
-    if sealed.is_none() {
-        let fresh = desk.blobs.seal(&chance.bytes::<PEPPER_BYTES>(), &about(practice));
-        let mut tx = desk.db.write().await?;
-        practices::keep_pin_pepper(&mut tx, practice, &fresh).await?;
-        // Of two at once the first one's stands.
-        sealed = practices::sealed_pin_pepper(&mut tx, practice).await?;
-        tx.commit().await?;
-    }
-    let plain = desk.blobs.unseal(&sealed.ok_or(CareError::NotFound)?, &about(practice))?;
+fn opened(desk: &Desk, practice: PracticeId, sealed: &[u8]) -> Done<Pepper> {
+    let plain = desk.blobs.unseal(sealed, &about(practice))?;
     let bytes = plain.try_into().map_err(|_| CareError::Work("a pepper has another length".to_owned()))?;
     Ok(Pepper(bytes))
+}
+
+async fn sealed(desk: &Desk, practice: PracticeId) -> Done<Option<Vec<u8>>> {
+    Ok(practices::sealed_pin_pepper(&mut *desk.db.read().await?, practice).await?)
+}
+
+/// Whether what is sealed never opens again. A key above the newest one is not lost: the key file is older than the books, and
+/// the newer one is to be put back.
+fn is_lost(fault: &CareError, newest: u32) -> bool {
+    let CareError::Store(StoreError::Sealed(fault)) = fault else { return false };
+    match fault {
+        SealFault::UnknownKey { version } => *version < newest,
+        SealFault::Broken => true,
+        SealFault::NoKeys => false,
+    }
+}
+
+/// The pepper for a new hash: the one that is kept, or a fresh one where there is none, or none that ever opens again.
+async fn pepper_for_hash(desk: &Desk, practice: PracticeId, moment: &Moment) -> Done<Pepper> {
+    let before = sealed(desk, practice).await?;
+    if let Some(before) = &before {
+        match opened(desk, practice, before) {
+            Err(fault) if is_lost(&fault, desk.blobs.newest_key()) => {}
+            kept => return kept,
+        }
+    }
+    let fresh = desk.blobs.seal(&moment.chance.bytes::<PEPPER_BYTES>(), &about(practice));
+    let mut tx = desk.db.write().await?;
+    match before {
+        None => practices::keep_pin_pepper(&mut tx, practice, &fresh).await?,
+        Some(lost) => {
+            if practices::replace_pin_pepper(&mut tx, practice, &lost, &fresh).await? {
+                let subject = format!("practice:{practice}");
+                record::note(&mut tx, practice, Actor::Program, "pin.begin_anew", &subject, "", moment.now)
+                    .await?;
+            }
+        }
+    }
+    // Of two at once the first one's stands.
+    let kept = practices::sealed_pin_pepper(&mut tx, practice).await?.ok_or(CareError::NotFound)?;
+    tx.commit().await?;
+    opened(desk, practice, &kept)
 }
 
 /// A PIN's hash, with the pepper in it.
@@ -54,22 +92,45 @@ pub(in crate::care) async fn hash(
     desk: &Desk,
     practice: PracticeId,
     pin: &str,
-    chance: &Chance,
+    moment: &Moment,
 ) -> Done<String> {
-    let pepper = pepper(desk, practice, chance).await?;
-    secrets::hash(desk, &pepper.on(pin), chance).await
+    let pepper = pepper_for_hash(desk, practice, moment).await?;
+    secrets::hash(desk, &pepper.on(pin), &moment.chance).await
 }
 
-/// Whether this is the PIN of the link, whether or not its hash has the pepper in it.
-pub(in crate::care) async fn is_right(
-    desk: &Desk,
-    link: &PatientLink,
-    pin: &str,
-    chance: &Chance,
-) -> Done<bool> {
+/// What the PIN of a link is known by, ready to be compared.
+pub(in crate::care) struct Known<'a> {
+    phc: &'a str,
+    /// `None`: the hash is from before there was one.
+    pepper: Option<Pepper>,
+}
+
+/// Gets ready to compare; an error: no PIN of this link can be told right from wrong now.
+pub(in crate::care) async fn known_by<'a>(desk: &Desk, link: &'a PatientLink) -> Done<Known<'a>> {
+    let phc = &link.pin_phc;
     if !link.pin_peppered {
-        return secrets::matches(desk, pin, &link.pin_phc).await;
+        return Ok(Known { phc, pepper: None });
     }
-    let pepper = pepper(desk, link.practice, chance).await?;
-    secrets::matches(desk, &pepper.on(pin), &link.pin_phc).await
+    let sealed = sealed(desk, link.practice).await?.ok_or(CareError::NotFound)?;
+    Ok(Known { phc, pepper: Some(opened(desk, link.practice, &sealed)?) })
+}
+
+impl Known<'_> {
+    /// Whether this is the PIN.
+    pub(in crate::care) async fn is(&self, desk: &Desk, pin: &str) -> Done<bool> {
+        match &self.pepper {
+            None => secrets::matches(desk, pin, self.phc).await,
+            Some(pepper) => secrets::matches(desk, &pepper.on(pin), self.phc).await,
+        }
+    }
+}
+
+/// Whether the pepper of a practice opens; a practice that has none yet misses nothing.
+pub(in crate::care) async fn pepper_opens(desk: &Desk, practice: PracticeId) -> Done<bool> {
+    let Some(sealed) = sealed(desk, practice).await? else { return Ok(true) };
+    match opened(desk, practice, &sealed) {
+        Ok(_) => Ok(true),
+        Err(CareError::Store(StoreError::Sealed(_))) => Ok(false),
+        Err(fault) => Err(fault),
+    }
 }

@@ -1,5 +1,5 @@
-//! Every text is opened once a day: words that can no longer be read are found before somebody needs them, and while a back-up
-//! still has them.
+//! Every text is opened once a day, and with them what is mixed into PINs: words that can no longer be read are found before
+//! somebody needs them, and while a back-up still has them.
 
 use std::collections::BTreeSet;
 use std::collections::VecDeque;
@@ -9,6 +9,7 @@ use jiff::Timestamp;
 
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::pins;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::ids::Moment;
@@ -21,6 +22,7 @@ use crate::store::text_columns;
 use crate::store::text_columns::KeptText;
 use crate::store::text_columns::TextColumn;
 use crate::store::unreadable_texts;
+use crate::store::unreadable_texts::PIN_PEPPER;
 
 /// From the beginning of one round to the next: one night.
 const EVERY: SignedDuration = SignedDuration::from_hours(20);
@@ -54,7 +56,7 @@ pub async fn pass(desk: &Desk, round: &mut Round, most: usize, moment: &Moment) 
         if round.began.is_some_and(|began| moment.now.duration_since(began) < EVERY) {
             return Ok(done);
         }
-        begin(desk, round, moment.now).await?;
+        done.unreadable += begin(desk, round, moment).await?;
     }
     while done.opened < most
         && let Some((practice, column)) = round.ahead.front().copied()
@@ -70,22 +72,33 @@ pub async fn pass(desk: &Desk, round: &mut Round, most: usize, moment: &Moment) 
         round.after = last;
         done.opened += texts.len();
         for text in broken(&seals, column, &texts) {
-            done.unreadable += usize::from(note(desk, practice, column, &text, moment).await?);
+            done.unreadable += usize::from(note(desk, practice, column.name, &text, moment).await?);
             round.broken.insert(text);
         }
     }
     Ok(done)
 }
 
-async fn begin(desk: &Desk, round: &mut Round, now: Timestamp) -> Done<()> {
+/// Begins a round, with what is mixed into PINs. How many practices cannot open theirs, and could before.
+async fn begin(desk: &Desk, round: &mut Round, moment: &Moment) -> Done<usize> {
     let practices = practices::all(&mut *desk.db.read().await?).await?;
     round.ahead = practices
         .iter()
         .flat_map(|practice| text_columns::ALL.iter().map(|column| (practice.id, *column)))
         .collect();
-    (round.began, round.after) = (Some(now), String::new());
+    (round.began, round.after) = (Some(moment.now), String::new());
     round.broken.clear();
-    Ok(())
+    let mut unreadable = 0;
+    for practice in practices {
+        let row_id = practice.id.to_string();
+        if !pins::pepper_opens(desk, practice.id).await? {
+            unreadable += usize::from(note(desk, practice.id, PIN_PEPPER, &row_id, moment).await?);
+            continue;
+        }
+        let known = unreadable_texts::rows(&mut *desk.db.read().await?, practice.id, PIN_PEPPER).await?;
+        mend(desk, practice.id, PIN_PEPPER, &known, moment).await?;
+    }
+    Ok(unreadable)
 }
 
 /// The rows whose texts do not open.
@@ -97,24 +110,18 @@ fn broken(seals: &Seals, column: &TextColumn, texts: &[KeptText]) -> Vec<String>
         .collect()
 }
 
-fn subject(column: &TextColumn, row_id: &str) -> String {
-    format!("text:{}:{row_id}", column.name)
+fn subject(place: &str, row_id: &str) -> String {
+    format!("text:{place}:{row_id}")
 }
 
 /// Notes a text that cannot be read, with its alarm; true: it could be read before.
-async fn note(
-    desk: &Desk,
-    practice: PracticeId,
-    column: &TextColumn,
-    row_id: &str,
-    moment: &Moment,
-) -> Done<bool> {
+async fn note(desk: &Desk, practice: PracticeId, place: &str, row_id: &str, moment: &Moment) -> Done<bool> {
     let mut tx = desk.db.write().await?;
-    let is_new = unreadable_texts::note(&mut tx, practice, column, row_id, moment.now).await?;
+    let is_new = unreadable_texts::note(&mut tx, practice, place, row_id, moment.now).await?;
     let about = format!("practice:{practice}");
     alarms::raise(&mut tx, practice, AlarmKind::TextUnreadable, &about, moment).await?;
     if is_new {
-        let subject = subject(column, row_id);
+        let subject = subject(place, row_id);
         record::note(&mut tx, practice, Actor::Program, "text.unreadable", &subject, "", moment.now).await?;
     }
     tx.commit().await?;
@@ -124,7 +131,7 @@ async fn note(
     Ok(is_new)
 }
 
-/// A column is through: what could not be read before and can be now, or is gone, is forgotten; with the last one the alarm ends.
+/// A column is through.
 async fn finish(
     desk: &Desk,
     round: &mut Round,
@@ -132,25 +139,37 @@ async fn finish(
     column: &'static TextColumn,
     moment: &Moment,
 ) -> Done<()> {
-    let known = unreadable_texts::rows(&mut *desk.db.read().await?, practice, column).await?;
+    let known = unreadable_texts::rows(&mut *desk.db.read().await?, practice, column.name).await?;
     let mended: Vec<String> = known.into_iter().filter(|row_id| !round.broken.contains(row_id)).collect();
-    if !mended.is_empty() {
-        let mut tx = desk.db.write().await?;
-        for row_id in &mended {
-            unreadable_texts::forget(&mut tx, practice, column, row_id).await?;
-            let subject = subject(column, row_id);
-            record::note(&mut tx, practice, Actor::Program, "text.readable", &subject, "", moment.now)
-                .await?;
-        }
-        if unreadable_texts::count(&mut tx, practice).await? == 0 {
-            let about = format!("practice:{practice}");
-            alarms::end(&mut tx, practice, AlarmKind::TextUnreadable, &about, moment.now).await?;
-        }
-        tx.commit().await?;
-        desk.tell(practice);
-    }
+    mend(desk, practice, column.name, &mended, moment).await?;
     round.ahead.pop_front();
     round.after.clear();
     round.broken.clear();
+    Ok(())
+}
+
+/// What could not be read before and can be now, or is gone, is forgotten; with the last one the alarm ends.
+async fn mend(
+    desk: &Desk,
+    practice: PracticeId,
+    place: &str,
+    mended: &[String],
+    moment: &Moment,
+) -> Done<()> {
+    if mended.is_empty() {
+        return Ok(());
+    }
+    let mut tx = desk.db.write().await?;
+    for row_id in mended {
+        unreadable_texts::forget(&mut tx, practice, place, row_id).await?;
+        let subject = subject(place, row_id);
+        record::note(&mut tx, practice, Actor::Program, "text.readable", &subject, "", moment.now).await?;
+    }
+    if unreadable_texts::count(&mut tx, practice).await? == 0 {
+        let about = format!("practice:{practice}");
+        alarms::end(&mut tx, practice, AlarmKind::TextUnreadable, &about, moment.now).await?;
+    }
+    tx.commit().await?;
+    desk.tell(practice);
     Ok(())
 }

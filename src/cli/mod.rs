@@ -19,6 +19,7 @@ mod past;
 mod protocol;
 mod read_photo;
 mod restore;
+mod rewrap;
 mod score;
 pub mod seed;
 mod seed_duty;

@@ -4,6 +4,7 @@ use std::borrow::Cow;
 use std::fmt;
 use std::ops::Deref;
 use std::ops::DerefMut;
+use std::path::Path;
 use std::sync::Once;
 use std::time::Duration;
 
@@ -61,6 +62,12 @@ impl Db {
         MIGRATOR.run(&db.pool).await?;
         append_only::guard(&db.pool, db.engine).await?;
         Ok(db)
+    }
+
+    /// Whether there can be books at this address. False: it names an SQLite file that is not there, which opening it would make.
+    pub fn can_be_there(url: &str) -> bool {
+        let Some(path) = url.strip_prefix("sqlite:") else { return true };
+        Path::new(path.trim_start_matches("//").split('?').next().unwrap_or_default()).exists()
     }
 
     /// Makes the books as they were at one version of the schema, in a database that holds nothing. `None`: it holds something,

@@ -63,6 +63,7 @@ pub mod reviews;
 mod row;
 pub mod sealed_blobs;
 pub mod sealed_codes;
+pub mod sealing_servers;
 pub mod seals;
 pub mod second_steps;
 pub mod server;

@@ -183,9 +183,19 @@ pub async fn keep_pin_pepper(conn: &mut Conn, id: PracticeId, sealed: &[u8]) -> 
     Ok(())
 }
 
-/// The same pepper under another key; nothing when it was replaced meanwhile.
-pub async fn reseal_pin_pepper(conn: &mut Conn, id: PracticeId, before: &[u8], sealed: &[u8]) -> Stored<()> {
+/// The same pepper under another key, or another one; false: it was replaced meanwhile.
+pub async fn replace_pin_pepper(
+    conn: &mut Conn,
+    id: PracticeId,
+    before: &[u8],
+    sealed: &[u8],
+) -> Stored<bool> {
     const SQL: &str = "UPDATE practice SET sealed_pin_pepper = $3 WHERE id = $1 AND sealed_pin_pepper = $2";
-    sqlx::query(SQL).bind(id.to_string()).bind(before.to_vec()).bind(sealed.to_vec()).execute(conn).await?;
-    Ok(())
+    let replaced = sqlx::query(SQL)
+        .bind(id.to_string())
+        .bind(before.to_vec())
+        .bind(sealed.to_vec())
+        .execute(conn)
+        .await?;
+    Ok(replaced.rows_affected() == 1)
 }

@@ -52,26 +52,6 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, name: &BlobName) -> Sto
         .transpose()
 }
 
-/// Blobs whose keys are wrapped by another key than the newest, and at most so many. What was never sealed is not among them.
-pub async fn of_other_keys(
-    conn: &mut Conn,
-    practice: PracticeId,
-    newest: u32,
-    limit: i64,
-) -> Stored<Vec<KeptBlob>> {
-    const SQL: &str = "SELECT * FROM sealed_blob WHERE practice_id = $1 AND key_version <> $2 AND key_version > 0 \
-                       ORDER BY sha256 LIMIT $3";
-    sqlx::query(SQL)
-        .bind(practice.to_string())
-        .bind(i64::from(newest))
-        .bind(limit)
-        .fetch_all(conn)
-        .await?
-        .iter()
-        .map(kept)
-        .collect()
-}
-
 /// Puts another wrap in the place of the one of `before`; false: somebody else was quicker.
 pub async fn set_key(
     conn: &mut Conn,

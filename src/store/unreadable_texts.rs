@@ -1,4 +1,5 @@
-//! Texts that could not be opened when they were last tried.
+//! Texts that could not be opened when they were last tried, and what is mixed into PINs, when it could not. A place is the
+//! name of a column of texts, or [`PIN_PEPPER`].
 
 use jiff::Timestamp;
 
@@ -6,13 +7,15 @@ use crate::ids::PracticeId;
 use crate::store::Conn;
 use crate::store::Stored;
 use crate::store::row::Columns;
-use crate::store::text_columns::TextColumn;
+
+/// What is mixed into the PINs of a practice; its row is the practice.
+pub const PIN_PEPPER: &str = "practice.pin_pepper";
 
 /// Notes that a text cannot be opened; false: it was known.
 pub async fn note(
     conn: &mut Conn,
     practice: PracticeId,
-    column: &TextColumn,
+    place: &str,
     row_id: &str,
     at: Timestamp,
 ) -> Stored<bool> {
@@ -20,7 +23,7 @@ pub async fn note(
                        ON CONFLICT (practice_id, place, row_id) DO NOTHING";
     let noted = sqlx::query(SQL)
         .bind(practice.to_string())
-        .bind(column.name)
+        .bind(place)
         .bind(row_id)
         .bind(at.as_millisecond())
         .execute(conn)
@@ -28,11 +31,11 @@ pub async fn note(
     Ok(noted.rows_affected() == 1)
 }
 
-/// The rows of a column whose texts could not be opened.
-pub async fn rows(conn: &mut Conn, practice: PracticeId, column: &TextColumn) -> Stored<Vec<String>> {
+/// The rows of a place whose texts could not be opened.
+pub async fn rows(conn: &mut Conn, practice: PracticeId, place: &str) -> Stored<Vec<String>> {
     sqlx::query("SELECT row_id FROM unreadable_text WHERE practice_id = $1 AND place = $2 ORDER BY row_id")
         .bind(practice.to_string())
-        .bind(column.name)
+        .bind(place)
         .fetch_all(conn)
         .await?
         .iter()
@@ -41,10 +44,10 @@ pub async fn rows(conn: &mut Conn, practice: PracticeId, column: &TextColumn) ->
 }
 
 /// It can be opened again, or is there no more.
-pub async fn forget(conn: &mut Conn, practice: PracticeId, column: &TextColumn, row_id: &str) -> Stored<()> {
+pub async fn forget(conn: &mut Conn, practice: PracticeId, place: &str, row_id: &str) -> Stored<()> {
     sqlx::query("DELETE FROM unreadable_text WHERE practice_id = $1 AND place = $2 AND row_id = $3")
         .bind(practice.to_string())
-        .bind(column.name)
+        .bind(place)
         .bind(row_id)
         .execute(conn)
         .await?;

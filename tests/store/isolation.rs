@@ -312,7 +312,7 @@ async fn knocks_late(office: &Staff, patient: &Patient) -> LateKnock {
 /// A text that the last look could not open.
 async fn cannot_be_read(practice: &Practice) {
     let mut tx = practice.desk().db.write().await.unwrap();
-    unreadable_texts::note(&mut tx, practice.id, &MESSAGE_BODY, "a row", practice.now()).await.unwrap();
+    unreadable_texts::note(&mut tx, practice.id, MESSAGE_BODY.name, "a row", practice.now()).await.unwrap();
     tx.commit().await.unwrap();
 }
 
@@ -498,7 +498,7 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert!(thread::of_wound(b, us, wound).await.unwrap().is_empty());
         assert_eq!(text_columns::after(b, us, &MESSAGE_BODY, "", 50).await.unwrap().len(), 1);
         assert_eq!(unreadable_texts::count(b, us).await.unwrap(), 1);
-        assert_eq!(unreadable_texts::rows(b, us, &MESSAGE_BODY).await.unwrap(), ["a row"]);
+        assert_eq!(unreadable_texts::rows(b, us, MESSAGE_BODY.name).await.unwrap(), ["a row"]);
         assert!(corrections::of_wound(b, us, wound).await.unwrap().is_empty());
         assert!(strip_attempts::of_wound(b, us, wound).await.unwrap().is_empty());
         assert!(late_knocks::of_wound(b, us, wound).await.unwrap().is_empty());
@@ -624,7 +624,7 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
             !text_columns::replace(&mut tx, us, &MESSAGE_BODY, &text, text.sealed.clone()).await.unwrap()
         );
         assert!(text_columns::seal_plain(&mut tx, us, &MESSAGE_BODY, "", 9).await.unwrap().is_none());
-        unreadable_texts::forget(&mut tx, us, &CALL_ATTEMPT_NOTE, "a row").await.unwrap();
+        unreadable_texts::forget(&mut tx, us, CALL_ATTEMPT_NOTE.name, "a row").await.unwrap();
         thread::note_dealt_with(&mut tx, us, wound.id, now).await.unwrap();
         let typed = Draft { practice: us, shown: Vec::new(), ..theirs.draft.clone() };
         check_drafts::keep(&mut tx, &typed).await.unwrap();

@@ -982,7 +982,8 @@ async fn the_keys_of_photos_go_with_their_rows_and_their_files_a_day_later_and_a
         let with =
             |ring: KeyRing| Blobs::in_folder(elsewhere.path()).unwrap().sealed_with(ring, Chance::seeded(3));
         assert!(with(ring.clone()).open(&older[0].0).await.unwrap().is_some());
-        let only_new = KeyRing::from_text(&KeyRing::new_line(Some(&ring), &Chance::seeded(4))).unwrap();
+        let only_new =
+            KeyRing::from_text(&KeyRing::new_line(Some(ring.newest()), &Chance::seeded(4))).unwrap();
         for (kept, _) in &older {
             let opened = with(only_new.clone()).open(kept).await;
             assert!(matches!(opened, Err(StoreError::Sealed(SealFault::UnknownKey { .. }))), "{opened:?}");

@@ -33,9 +33,9 @@ use crate::care::record::Actor;
 use crate::care::record_head;
 use crate::care::record_head::RecordKey;
 use crate::care::record_head::SignedHead;
+use crate::care::sealing_keys;
 use crate::care::sha256_hex;
 use crate::ids::Moment;
-use crate::store::Conn;
 use crate::store::Db;
 use crate::store::Engine;
 use crate::store::StoreError;
@@ -47,7 +47,6 @@ use crate::store::books::PhotoFile;
 use crate::store::practices;
 use crate::store::server;
 use crate::store::server::Noted;
-use crate::store::text_columns;
 
 /// A code from a back-up older than this proves nothing any more.
 const PROVES_FOR: SignedDuration = SignedDuration::from_hours(24 * 100);
@@ -85,8 +84,8 @@ struct BooksPart {
     schema_version: i64,
     tables: Vec<TablePart>,
     photos: Vec<PhotoFile>,
-    /// Versions of the keys that open its texts.
-    text_keys: Vec<u32>,
+    /// Versions of the keys that open what is sealed in it.
+    sealing_keys: Vec<u32>,
     heads: Vec<SignedHead>,
 }
 
@@ -172,19 +171,9 @@ async fn write_books(taking: &Taking<'_>, half: &Path, now: Timestamp) -> Done<B
         schema_version: books::schema_version(&mut snapshot).await?,
         tables,
         photos: books::photo_files(&mut snapshot).await?,
-        text_keys: text_keys(&mut snapshot).await?,
+        sealing_keys: sealing_keys::needed(&mut snapshot).await?,
         heads: heads.into_iter().map(|(_, head)| head).collect(),
     })
-}
-
-/// Versions of the keys that open what was typed.
-async fn text_keys(snapshot: &mut Conn) -> Done<Vec<u32>> {
-    let mut keys = Vec::new();
-    for practice in practices::all(snapshot).await? {
-        let counts = text_columns::count_by_key(snapshot, practice.id).await?;
-        keys.extend(counts.iter().map(|(version, _)| *version));
-    }
-    Ok(keys)
 }
 
 /// Photos, their list, the manifest.
@@ -198,8 +187,12 @@ fn write_rest(
     let mut files = books.photos;
     let Carried { new, bytes, lost } =
         carry::into_target(&mut files, taking.photos, &taking.target.join(PHOTOS), taking.key)?;
-    let mut sealing_keys: Vec<u32> =
-        files.iter().map(|photo| photo.key_version).chain(books.text_keys).filter(|key| *key > 0).collect();
+    let mut sealing_keys: Vec<u32> = files
+        .iter()
+        .map(|photo| photo.key_version)
+        .chain(books.sealing_keys)
+        .filter(|key| *key > 0)
+        .collect();
     sealing_keys.sort_unstable();
     sealing_keys.dedup();
     let count = files.len();

@@ -106,9 +106,8 @@ pub async fn sheet(
     member: Member,
     Form(form): Form<SheetForm>,
 ) -> Result<Response, PageError> {
-    let (desk, chance) = (&app.desk, &app.chance);
-    let found =
-        enrol::link_of_secrets(desk, &member.member, &form.token, &form.code, &form.pin, chance).await?;
+    let desk = &app.desk;
+    let found = enrol::link_of_secrets(desk, &member.member, &form.token, &form.code, &form.pin).await?;
     let (patient, wound, link) = found.ok_or(PageError::NotFound)?;
     let practice = practice(&app, &member).await?;
     let paper = form.paper.parse().unwrap_or(practice.paper);

@@ -329,6 +329,7 @@ fn spoken(action: &str) -> Option<&'static str> {
         "patients.view" => "looked at the patients of",
         "callbacks.view" => "looked at the calls of",
         "pin.right" => "gave the PIN of",
+        "pin.begin_anew" => "began PINs anew, for what the old ones are known by is lost, in",
         "pin.wrong" => "gave a wrong PIN of",
         "plan.visit" => "put a visit into the plan of",
         "photo.measure" => "measured",
