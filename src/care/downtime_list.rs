@@ -58,12 +58,7 @@ pub async fn text(desk: &Desk, practice: &Practice, now: Timestamp) -> Done<Stri
 }
 
 /// Notes whether this practice's list could be written: while it cannot, that is an alarm, for what is printed in a need would be old.
-pub async fn note_written(
-    desk: &Desk,
-    practice: PracticeId,
-    is_written: bool,
-    moment: &Moment,
-) -> Done<()> {
+pub async fn note_written(desk: &Desk, practice: PracticeId, is_written: bool, moment: &Moment) -> Done<()> {
     let actions = Actions { begins: "list.unwritten", ends: "list.written" };
     of_practice::set(desk, practice, AlarmKind::ListNotWritten, !is_written, actions, "", moment).await
 }
