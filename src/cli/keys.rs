@@ -256,7 +256,7 @@ async fn rewrap_texts(
         let texts = text_columns::after(&mut tx, practice, column, &after, AT_ONCE).await?;
         let Some(last) = texts.last().map(|text| text.row_id.clone()) else { return Ok((many, broken)) };
         for text in texts {
-            match text.sealed.rewrapped(seals, column, &text.row_id) {
+            match text.sealed.rewrapped(seals, column, &text.sealed_for) {
                 Ok(Some(sealed)) => {
                     many += i64::from(text_columns::replace(&mut tx, practice, column, &text, sealed).await?);
                 }

@@ -107,7 +107,7 @@ pub async fn texts(db: &Db, seals: &Seals) -> Done<(usize, Vec<String>)> {
             let Some(last) = next.last() else { break };
             after = last.row_id.clone();
             for text in next {
-                match text.sealed.open(seals, column, &text.row_id) {
+                match text.sealed.open(seals, column, &text.sealed_for) {
                     Ok(_) => whole += 1,
                     Err(_) => broken.push(format!("{} of {}", column.name, text.row_id)),
                 }
