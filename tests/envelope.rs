@@ -361,6 +361,52 @@ async fn each_page_looked_at_stands_in_the_record_under_the_name_that_was_typed(
 }
 
 #[tokio::test]
+async fn parts_of_the_queue_and_small_photos_asked_for_alone_stand_in_the_record_too() {
+    on_each_engine(async |practice| {
+        let house = house(practice).await;
+        let practice = &house.practice;
+        let small = format!("/look/photos/{}/small", house.photo);
+        let full = format!("/look/photos/{}/full", house.photo);
+        let lines_of_newest = async || {
+            let actor = format!("look:{}", looks(practice).await[0].id);
+            let mut lines = audit::newest(&mut *practice.books().await, practice.id, 100).await.unwrap();
+            lines.reverse();
+            let of_look = lines.into_iter().filter(|line| line.actor == actor);
+            of_look.map(|line| (line.action, line.detail)).collect::<Vec<_>>()
+        };
+        let line = |action: &str, detail: &str| (action.to_owned(), detail.to_owned());
+        let mut expected = vec![line("envelope.open", "")];
+        let look = opens_envelope(practice, &house.lead, "Kim Vale").await;
+        for (path, leaves) in [
+            // What an address says of itself is not believed: nobody opened the page before.
+            ("/look/queue?fragment=1", Some(line("queue.view", ""))),
+            ("/look/queue?fragment=1", None),
+            ("/look/queue?fragment=1&name=Mia", Some(line("queue.view", "narrowed"))),
+            ("/look/queue?fragment=1&name=Mia", Some(line("queue.view", "narrowed"))),
+            ("/look/queue?class=go_now", Some(line("queue.view", "narrowed"))),
+            ("/look/queue", Some(line("queue.view", ""))),
+            (&small, Some(line("photo.view", "small"))),
+            (&small, None),
+            (&full, Some(line("photo.view", ""))),
+            (&full, Some(line("photo.view", ""))),
+            (&small, None),
+        ] {
+            looks_at(practice, &look, path).await.is_fine();
+            expected.extend(leaves);
+            assert_eq!(lines_of_newest().await, expected, "{path}");
+        }
+        // What one look has a line for says nothing of the next.
+        practice.seconds_pass(1);
+        let second = opens_envelope(practice, &house.lead, "Ida Moor").await;
+        looks_at(practice, &second, "/look/queue?fragment=1").await.is_fine().must_say("Mia Stone");
+        looks_at(practice, &second, &small).await.is_fine();
+        let of_second = [line("envelope.open", ""), line("queue.view", ""), line("photo.view", "small")];
+        assert_eq!(lines_of_newest().await, of_second);
+    })
+    .await;
+}
+
+#[tokio::test]
 async fn wrong_codes_are_slowed_by_address_and_told_and_the_right_one_opens_from_elsewhere() {
     on_each_engine(async |practice| {
         let house = house(practice).await;

@@ -227,8 +227,11 @@ async fn what_is_for_staff_alone_stands_on_no_page_of_a_patient() {
         let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
         let planted = plants(&practice, &phone).await;
         let rows = rows_of(&mut *practice.books().await, practice.id).await;
+        let texts = opened_texts(&practice).await;
         for number in 0..planted {
-            let is_kept = rows.values().flatten().any(|row| row.contains(&canary(number)));
+            let word = canary(number);
+            let is_kept = texts.iter().any(|(_, text)| text.contains(&word))
+                || rows.values().flatten().any(|row| row.contains(&word));
             assert!(is_kept, "{} is nowhere", canary(number));
         }
         phone.types_pin().await;

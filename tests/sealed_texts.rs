@@ -2,14 +2,21 @@
 
 mod support;
 
+use std::collections::BTreeSet;
 use std::time::Duration;
 
 use sqlx::AssertSqlSafe;
 use sqlx::Row;
 
+use closewatch::care::antibiotic::Starting;
 use closewatch::care::callback;
 use closewatch::care::callback::Attempting;
+use closewatch::care::knock;
+use closewatch::care::knock::Held;
+use closewatch::care::late_knock;
 use closewatch::care::plan;
+use closewatch::care::review;
+use closewatch::care::review::Deciding;
 use closewatch::care::text_scrub;
 use closewatch::care::text_scrub::Round;
 use closewatch::care::text_scrub::Tried;
@@ -19,10 +26,15 @@ use closewatch::ids::WoundCheckId;
 use closewatch::store::Db;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
+use closewatch::store::answer_versions;
+use closewatch::store::antibiotics::Culture;
 use closewatch::store::audit;
+use closewatch::store::callbacks;
+use closewatch::store::check_drafts;
 use closewatch::store::checks;
 use closewatch::store::checks::WordsKept;
 use closewatch::store::free_text::CANNOT_BE_READ;
+use closewatch::store::late_knocks;
 use closewatch::store::practices;
 use closewatch::store::server;
 use closewatch::store::server::Noted;
@@ -31,6 +43,7 @@ use closewatch::store::thread;
 use closewatch::store::wounds;
 use closewatch::triage::CallResult;
 use closewatch::triage::Decision;
+use closewatch::triage::Urgency;
 use closewatch::web::Clock;
 
 use support::Phone;
@@ -41,6 +54,7 @@ use support::Staff;
 use support::holds;
 use support::in_each_place;
 use support::jpeg;
+use support::no_danger;
 use support::on_each_engine;
 use support::raw_files;
 use support::rows_of;
@@ -177,6 +191,48 @@ async fn words_that_were_moved_or_changed_are_never_shown_as_anything_else() {
     .await;
 }
 
+/// Whoever writes in the books gives two rows each other's `id`, and the words along with it.
+async fn swaps(practice: &Practice, table: &str, column: &str, one: &str, other: &str) {
+    let (of_one, of_other) =
+        (sealed_of(practice, table, column, one).await, sealed_of(practice, table, column, other).await);
+    for (from, to) in [(one, "between"), (other, one), ("between", other)] {
+        let sql = format!("UPDATE {table} SET id = '{to}' WHERE id = '{from}'");
+        assert_eq!(runs(practice, &sql).await, 1, "{table}");
+    }
+    puts_sealed(practice, table, column, one, &of_one).await;
+    puts_sealed(practice, table, column, other, &of_other).await;
+}
+
+#[tokio::test]
+async fn words_that_were_moved_with_the_id_of_their_row_open_nowhere_either() {
+    on_each_engine(async |practice| {
+        let typed = everybody_types(&practice).await;
+        let other = typed.office.enrols("Bo Reed", &typed.surgeon).await.opens_link().await;
+        let theirs = other.sends("theirs", with_words("Only mine."), &[]).await.check;
+        other.presses("/my/check/steps", &[("form_key", "half"), ("words", "Half of mine")]).await;
+        let phones = [&typed.phone, &other];
+        let links = phones.map(|phone| phone.patient.issued.link.id);
+        let said = async |phone: &Phone| {
+            let check = phone.checks().await.remove(0);
+            let said = answer_versions::of_check(&mut *practice.books().await, &check).await.unwrap();
+            said[0].1.words.clone()
+        };
+        let draft = async |link| {
+            check_drafts::find(&mut *practice.books().await, practice.id, link, "half").await.unwrap()
+        };
+        assert_eq!([said(phones[0]).await, said(phones[1]).await], ["It smells of pears.", "Only mine."]);
+        assert!(draft(links[0]).await.is_some() && draft(links[1]).await.is_some());
+
+        let versions = [format!("{}/1", typed.check), format!("{theirs}/1")];
+        swaps(&practice, "answers_version", "words", &versions[0], &versions[1]).await;
+        let drafts = links.map(|link| format!("{link}/half"));
+        swaps(&practice, "check_draft", "fields", &drafts[0], &drafts[1]).await;
+        assert_eq!([said(phones[0]).await, said(phones[1]).await], [CANNOT_BE_READ; 2]);
+        assert!(draft(links[0]).await.is_none() && draft(links[1]).await.is_none());
+    })
+    .await;
+}
+
 #[tokio::test]
 async fn words_that_cannot_be_read_stay_as_they_lie_there_whatever_else_is_written() {
     on_each_engine(async |practice| {
@@ -188,7 +244,7 @@ async fn words_that_cannot_be_read_stay_as_they_lie_there_whatever_else_is_writt
         phone.sends("one", with_words("It smells of pears."), &[jpeg(1)]).await;
         let check = phone.checks().await.remove(0);
         assert_eq!((check.id, check.answers.words.as_str()), (typed.check, ""));
-        assert!(matches!(check.words, WordsKept::Unreadable(Some(_))));
+        assert!(matches!(check.words, WordsKept::Unreadable(_)));
         assert_eq!(sealed_of(&practice, "wound_check", "words", &id).await, flipped(&whole));
 
         puts_sealed(&practice, "wound_check", "words", &id, &whole).await;
@@ -209,6 +265,7 @@ async fn each_text_is_tried_once_a_night_and_one_that_does_not_open_is_an_alarm_
             let lines = audit::newest(&mut *practice.books().await, practice.id, 1).await.unwrap();
             (lines[0].action.clone(), lines[0].subject.clone())
         };
+        text_sealing::seal_all(practice.desk(), practice.now()).await.unwrap();
         let all = usize::try_from(texts_kept(&practice).await).unwrap();
         let mut round = Round::default();
         let mut pass = async |most: usize| {
@@ -283,6 +340,183 @@ async fn what_is_mixed_into_pins_is_tried_each_night_too_and_is_an_alarm_until_i
         puts_pepper(&practice, &whole).await;
         assert_eq!((night().await, is_raised().await), (0, false));
         assert_eq!(last_line().await, ("text.readable".to_owned(), named));
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn words_left_at_a_closed_link_that_cannot_be_opened_lose_nothing_to_those_that_come_after_them() {
+    on_each_engine(async |practice| {
+        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+        let patient = office.enrols("Mia Stone", &surgeon).await;
+        // The link outlives the plan by two weeks: 90 + 14 days.
+        practice.minutes_pass(104 * 24 * 60 + 1);
+        let leaves = async |words: &str| {
+            let held = Held::Token(patient.issued.token.reveal());
+            let left = knock::leave_words(practice.desk(), held, words, None, &practice.moment()).await;
+            assert!(left.unwrap().is_some());
+        };
+        let waiting = async || late_knocks::waiting(&mut *practice.books().await, practice.id).await.unwrap();
+        leaves("It is red again.").await;
+        let first = waiting().await.remove(0);
+        assert_eq!(late_knock::class_of_knock(&first), Urgency::Today);
+        let id = first.id.to_string();
+        let whole = sealed_of(&practice, "late_knock", "words", &id).await;
+        puts_sealed(&practice, "late_knock", "words", &id, &flipped(&whole)).await;
+
+        leaves("").await;
+        leaves("It is still red.").await;
+        leaves("Please ring.").await;
+        let all = waiting().await;
+        let [before, after] = &all[..] else { panic!("one row each: {all:?}") };
+        assert_eq!((before.id, before.knocks, before.words.read()), (first.id, 2, None));
+        assert_eq!(late_knock::class_of_knock(before), Urgency::RingNow);
+        assert_eq!(before.due, practice.now() + jiff::SignedDuration::from_hours(1));
+        assert_eq!((after.knocks, after.words.as_str()), (2, "It is still red.\nPlease ring."));
+        assert_eq!(late_knock::class_of_knock(after), Urgency::Today);
+        assert_eq!(sealed_of(&practice, "late_knock", "words", &id).await, flipped(&whole));
+        let office = Staff::signs_in(&practice, office.member.clone()).await;
+        office.opens("/callbacks").await.must_say(CANNOT_BE_READ).must_say("It is still red.");
+
+        puts_sealed(&practice, "late_knock", "words", &id, &whole).await;
+        let all = waiting().await;
+        let words: Vec<&str> = all.iter().map(|knock| knock.words.as_str()).collect();
+        assert_eq!(words, ["It is red again.", "It is still red.\nPlease ring."]);
+        office.opens("/callbacks").await.must_say("It is red again.").must_not_say(CANNOT_BE_READ);
+        // Each is seen to by itself.
+        let moment = practice.moment();
+        for knock in &all {
+            late_knock::deal_with(practice.desk(), &office.member, knock.id, "rang", moment.now)
+                .await
+                .unwrap();
+        }
+        assert!(waiting().await.is_empty());
+    })
+    .await;
+}
+
+/// Sends another check, which the surgeon answers with an antibiotic that begins at midnight.
+async fn is_given(typed: &Typed, form_key: &str, drug: &str) {
+    let practice = &typed.office.practice;
+    let check = typed.phone.sends(form_key, no_danger(), &[]).await.check;
+    let moment = practice.moment();
+    review::open(practice.desk(), &typed.surgeon.member, check, moment.now).await.unwrap();
+    let starting = Starting {
+        drug: drug.to_owned(),
+        doses_per_day: None,
+        days: 7,
+        started: "2026-03-09T04:00:00Z".parse().unwrap(),
+        culture: Culture::None,
+    };
+    let deciding = Deciding {
+        decision: Decision::Antibiotic,
+        reply: "Take these.".to_owned(),
+        note: String::new(),
+        come_in: None,
+        ask: String::new(),
+        judged: None,
+        antibiotic: Some(starting),
+        extent: None,
+    };
+    review::decide(practice.desk(), &typed.surgeon.member, check, deciding, &moment).await.unwrap();
+}
+
+#[tokio::test]
+async fn an_antibiotic_that_is_begun_while_the_words_are_shut_is_never_called_by_the_name_of_another() {
+    on_each_engine(async |practice| {
+        let typed = everybody_types(&practice).await;
+        let enrolled = &typed.phone.patient.enrolled;
+        let (wound, id) = (enrolled.wound.id, enrolled.wound.id.to_string());
+        let kept =
+            async || wounds::find(&mut *practice.books().await, practice.id, wound).await.unwrap().unwrap();
+        let drug = async || kept().await.risk.antibiotic.unwrap().drug;
+        is_given(&typed, "two", "cephalexin").await;
+        assert_eq!(drug().await, "cephalexin");
+        let whole = sealed_of(&practice, "wound", "typed", &id).await;
+        puts_sealed(&practice, "wound", "typed", &id, &flipped(&whole)).await;
+        assert_eq!(drug().await, CANNOT_BE_READ);
+        // Even one that begins at the very same time.
+        is_given(&typed, "three", "doxycycline").await;
+        let told = "named where its course is noted, on the patient’s page";
+        assert_eq!(drug().await, told);
+        assert_eq!(sealed_of(&practice, "wound", "typed", &id).await, flipped(&whole));
+
+        puts_sealed(&practice, "wound", "typed", &id, &whole).await;
+        assert_eq!(
+            (drug().await.as_str(), kept().await.operation.procedure.as_str()),
+            (told, "abscess drained")
+        );
+        let page = typed.office.opens(&format!("/patients/{}", enrolled.patient.id)).await;
+        page.must_say("doxycycline");
+        // What is written while the words are open is called by its name again.
+        is_given(&typed, "four", "cefadroxil").await;
+        assert_eq!(drug().await, "cefadroxil");
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn what_lies_there_unsealed_when_everything_is_sealed_is_an_alarm_and_is_not_written_over() {
+    on_each_engine(async |practice| {
+        let typed = everybody_types(&practice).await;
+        text_sealing::seal_all(practice.desk(), practice.now()).await.unwrap();
+        let (check, wound) = (typed.check.to_string(), typed.phone.patient.enrolled.wound.id.to_string());
+        let call = typed.office.reads_callbacks().await.remove(0).callback.id;
+        let planted_place = format!("UPDATE callback SET emergency_place = 'Planted.' WHERE id = '{call}'");
+        let of_check = sealed_of(&practice, "wound_check", "words", &check).await;
+        let of_wound = sealed_of(&practice, "wound", "typed", &wound).await;
+        for sql in [
+            "UPDATE wound_check SET words_sealed = NULL, \
+             answers = substr(answers, 1, length(answers) - 1) || ',\"words\":\"Planted.\"}' \
+             WHERE words_sealed IS NOT NULL",
+            &planted_place,
+            "UPDATE wound SET typed_sealed = NULL, \
+             operation = replace(operation, '\"procedure\":\"\"', '\"procedure\":\"Planted.\"')",
+        ] {
+            assert_eq!(runs(&practice, sql).await, 1, "{sql}");
+        }
+        // Each of the three rows is written back.
+        typed.phone.sends("one", with_words("It smells of pears."), &[jpeg(1)]).await;
+        let before = callbacks::find(&mut *practice.books().await, practice.id, call).await.unwrap().unwrap();
+        assert_eq!(before.emergency_place.read(), None);
+        let missed = Attempting::of(CallResult::NoAnswer);
+        callback::log_attempt(practice.desk(), &typed.office.member, call, missed, &practice.moment())
+            .await
+            .unwrap();
+        is_given(&typed, "two", "cephalexin").await;
+        let left = rows_with(&practice, "Planted.").await;
+        assert_eq!(left.len(), 3, "{left:?}");
+        typed.surgeon.opens(&format!("/checks/{check}")).await.must_not_say("Planted.");
+
+        let is_raised = async || {
+            let open = alarms::open(&mut *practice.books().await, practice.id).await.unwrap();
+            open.iter().any(|alarm| alarm.kind == AlarmKind::TextUnreadable)
+        };
+        let mut round = Round::default();
+        let mut pass = async || {
+            text_scrub::pass(practice.desk(), &mut round, 10_000, &practice.moment()).await.unwrap()
+        };
+        assert_eq!(pass().await.unreadable, 3);
+        assert!(is_raised().await);
+        let lines = audit::newest(&mut *practice.books().await, practice.id, 3).await.unwrap();
+        let named: BTreeSet<&str> = lines.iter().map(|line| line.subject.as_str()).collect();
+        let of_call = format!("text:callback.emergency_place:{call}");
+        let (words, at_enrolment) =
+            (format!("text:wound_check.words:{check}"), format!("text:wound.typed:{wound}"));
+        assert_eq!(named, BTreeSet::from([of_call.as_str(), words.as_str(), at_enrolment.as_str()]));
+        practice.minutes_pass(21 * 60);
+        assert_eq!(pass().await.unreadable, 0, "known by now");
+        assert!(is_raised().await);
+
+        runs(&practice, "UPDATE callback SET emergency_place = ''").await;
+        let without = "UPDATE wound_check SET \
+                       answers = replace(replace(answers, ',\"words\":\"Planted.\"', ''), '\"words\":\"Planted.\",', '')";
+        runs(&practice, without).await;
+        puts_sealed(&practice, "wound_check", "words", &check, &of_check).await;
+        puts_sealed(&practice, "wound", "typed", &wound, &of_wound).await;
+        practice.minutes_pass(21 * 60);
+        pass().await;
+        assert!(!is_raised().await);
     })
     .await;
 }

@@ -17,6 +17,8 @@ use crate::care::queue::Looking;
 use crate::care::queue::Queue;
 use crate::care::record;
 use crate::care::record::Actor;
+use crate::care::record::Again;
+use crate::care::record::Seen;
 use crate::care::review;
 use crate::care::review::Opened;
 use crate::care::secrets;
@@ -235,11 +237,14 @@ pub async fn check(desk: &Desk, look: &Look, id: WoundCheckId, now: Timestamp) -
     if !is_open(opened.check.state) {
         return Err(CareError::NotFound);
     }
-    record::note_look(desk, look, "check.view", &format!("check:{id}"), now).await?;
+    let subject = format!("check:{id}");
+    let seen = Seen { action: "check.view", subject: &subject, detail: "" };
+    record::note_look(desk, look, seen, Again::Noted, now).await?;
     Ok(opened)
 }
 
-/// A photo of a wound with an open check. `None`: there is none such, or it could not be read.
+/// A photo of a wound with an open check; that they saw it small is noted once. `None`: there is none such, or it could not be
+/// read.
 pub async fn photo(
     desk: &Desk,
     look: &Look,
@@ -258,8 +263,14 @@ pub async fn photo(
         found
     };
     let bytes = review::bytes_of(desk, &found, size).await?;
-    if bytes.is_some() && size != Size::Small {
-        record::note_look(desk, look, "photo.view", &format!("photo:{id}"), now).await?;
+    if bytes.is_some() {
+        let (detail, again) = match size {
+            Size::Small => ("small", Again::Silent),
+            Size::Review | Size::Full => ("", Again::Noted),
+        };
+        let subject = format!("photo:{id}");
+        record::note_look(desk, look, Seen { action: "photo.view", subject: &subject, detail }, again, now)
+            .await?;
     }
     Ok(bytes)
 }

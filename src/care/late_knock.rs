@@ -62,7 +62,8 @@ pub(in crate::care) fn of(about: &str) -> Option<LateKnockId> {
 }
 
 /// Notes a knock on a closed link, with what was typed. Words are taken of a link that has expired; one that was revoked may
-/// be in anybody's hands, and brings none.
+/// be in anybody's hands, and brings none. Where those before cannot be opened they stay as they lie there, and what comes
+/// now waits beside them.
 pub(in crate::care) async fn note(
     conn: &mut Conn,
     link: &PatientLink,
@@ -83,7 +84,11 @@ pub(in crate::care) async fn note(
         };
     // Two at once would each add their words to what stood there before.
     wounds::hold(conn, link.practice, link.wound).await?;
-    let found = late_knocks::waiting_of(conn, link.practice, link.id).await?;
+    let mut found = late_knocks::waiting_of(conn, link.practice, link.id).await?;
+    if let Some(before) = found.take_if(|before| before.words.read().is_none() && !typed.is_empty()) {
+        // They may name a danger: whoever left them is rung as if they did.
+        late_knocks::set_apart(conn, before.practice, before.id, before.due.min(now + DANGER_WITHIN)).await?;
+    }
     let is_first = found.is_none();
     let mut knock = found.unwrap_or_else(|| LateKnock {
         id: LateKnockId::mint(moment),
@@ -99,7 +104,6 @@ pub(in crate::care) async fn note(
     });
     let has_room = knock.words.chars().count() + typed.chars().count() <= LONGEST_ALL;
     if !typed.is_empty() && has_room {
-        // Words that cannot be read any more leave a line that says so: those that come now must be.
         let before = if knock.words.is_empty() { String::new() } else { format!("{}\n", knock.words) };
         knock.words = format!("{before}{typed}").into();
     }

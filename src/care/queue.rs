@@ -10,6 +10,8 @@ use crate::care::backup::noted::Restored;
 use crate::care::duty;
 use crate::care::duty::MyDuty;
 use crate::care::record;
+use crate::care::record::Again;
+use crate::care::record::Seen;
 use crate::ids::PracticeId;
 use crate::store::Conn;
 use crate::store::check_counts;
@@ -77,8 +79,9 @@ pub async fn read(
     gather(&mut conn, member.practice, filter, duty, drill, now).await
 }
 
-/// Reads the queue for whoever opened the sealed envelope, and notes that they saw it. They are on no roster, and no drill is
-/// theirs to answer.
+/// Reads the queue for whoever opened the sealed envelope, and notes that they saw it: whoever asks for a part of it each time,
+/// since another part may be there; whoever keeps all of it fresh once. That a page is refreshed is only what its address says:
+/// it is believed where the look has a line. They are on no roster, and no drill is theirs to answer.
 pub async fn read_for_look(
     desk: &Desk,
     look: &Look,
@@ -86,9 +89,15 @@ pub async fn read_for_look(
     looking: Looking,
     now: Timestamp,
 ) -> Done<Queue> {
-    if looking == Looking::Opened {
-        record::note_look(desk, look, "queue.view", &format!("practice:{}", look.practice), now).await?;
-    }
+    let is_narrowed = *filter != QueueFilter::default();
+    let again = match looking {
+        Looking::Refreshed if !is_narrowed => Again::Silent,
+        Looking::Opened | Looking::Refreshed => Again::Noted,
+    };
+    let subject = format!("practice:{}", look.practice);
+    let detail = if is_narrowed { "narrowed" } else { "" };
+    let seen = Seen { action: "queue.view", subject: &subject, detail };
+    record::note_look(desk, look, seen, again, now).await?;
     let mut conn = desk.db.read().await?;
     let duty = duty::of_nobody(&mut conn, look.practice, now).await?;
     gather(&mut conn, look.practice, filter, duty, None, now).await

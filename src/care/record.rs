@@ -71,16 +71,45 @@ pub(in crate::care) async fn note_view(
     Ok(tx.commit().await?)
 }
 
+/// How a look that was noted before is noted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::care) enum Again {
+    /// Each time.
+    Noted,
+    /// It has its line, which says the same.
+    Silent,
+}
+
+/// What somebody who opened the sealed envelope saw.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::care) struct Seen<'a> {
+    pub(in crate::care) action: &'a str,
+    pub(in crate::care) subject: &'a str,
+    /// Codes and counts only.
+    pub(in crate::care) detail: &'a str,
+}
+
 /// The same of whoever opened the sealed envelope.
 pub(in crate::care) async fn note_look(
     desk: &Desk,
     look: &Look,
-    action: &str,
-    subject: &str,
+    seen: Seen<'_>,
+    again: Again,
     at: Timestamp,
 ) -> Done<()> {
+    let Seen { action, subject, detail } = seen;
+    if again == Again::Silent {
+        let mut conn = desk.db.read().await?;
+        let opening = audit::about(&mut conn, look.practice, &format!("sealed_code:{}", look.code)).await?;
+        let actor = Actor::Look(look.id).to_string();
+        let since = opening.iter().find(|line| line.actor == actor).map_or(0, |line| line.sequence);
+        let line = audit::Note { actor: &actor, action, subject, detail };
+        if audit::is_noted_since(&mut conn, look.practice, &line, since).await? {
+            return Ok(());
+        }
+    }
     let mut tx = desk.db.write().await?;
-    note(&mut tx, look.practice, Actor::Look(look.id), action, subject, "", at).await?;
+    note(&mut tx, look.practice, Actor::Look(look.id), action, subject, detail, at).await?;
     Ok(tx.commit().await?)
 }
 

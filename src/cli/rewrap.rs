@@ -113,7 +113,7 @@ async fn rewrap_texts(
         let texts = text_columns::after(&mut tx, practice, column, &after, AT_ONCE).await?;
         let Some(last) = texts.last().map(|text| text.row_id.clone()) else { return Ok(done) };
         for text in texts {
-            match text.sealed.rewrapped(seals, column, &text.row_id) {
+            match text.sealed.rewrapped(seals, column, &text.sealed_for) {
                 Ok(Some(sealed)) => {
                     let replaced = text_columns::replace(&mut tx, practice, column, &text, sealed).await?;
                     done.many += i64::from(replaced);

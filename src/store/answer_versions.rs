@@ -13,11 +13,17 @@ use crate::store::row::to_json;
 use crate::store::text_columns::VERSION_WORDS;
 use crate::triage::Answers;
 
+/// What a version's words are sealed for: its key, and not its `id`, which anybody who writes in the books could move.
+fn sealed_for(check_id: &str, version: i64) -> String {
+    format!("{check_id}/{version}")
+}
+
 /// The answers of a version, and the patient's words apart from them.
 fn version(row: &AnyRow, texts: &Texts) -> Stored<(Answers, FreeText)> {
     let mut answers: Answers = row.json("answers")?;
     let plain = std::mem::take(&mut answers.words);
-    let words = texts.opened(row.bytes_maybe("words_sealed")?, plain, &VERSION_WORDS, row.text("id")?);
+    let key = sealed_for(&row.text("check_id")?, row.whole("version")?);
+    let words = texts.opened(row.bytes_maybe("words_sealed")?, plain, &VERSION_WORDS, key);
     Ok((answers, words))
 }
 
@@ -29,7 +35,7 @@ pub async fn keep(
     answers: &Answers,
     received: Timestamp,
 ) -> Stored<bool> {
-    const ALIKE: &str = "SELECT id, answers, words_sealed FROM answers_version WHERE practice_id = $1 AND check_id = $2 \
+    const ALIKE: &str = "SELECT check_id, version, answers, words_sealed FROM answers_version WHERE practice_id = $1 AND check_id = $2 \
                          AND answers IN ($3, $4)";
     const NEXT: &str = "SELECT COALESCE(MAX(version), 0) + 1 AS next FROM answers_version WHERE practice_id = $1 \
                         AND check_id = $2";
@@ -53,7 +59,7 @@ pub async fn keep(
     }
     let next =
         sqlx::query(NEXT).bind(&practice).bind(&check_id).fetch_one(&mut *conn).await?.whole("next")?;
-    let id = format!("{check_id}/{next}");
+    let id = sealed_for(&check_id, next);
     let words = conn.texts().seal_words(&answers.words, &VERSION_WORDS, &id)?;
     sqlx::query(SQL)
         .bind(check_id)

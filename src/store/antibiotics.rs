@@ -176,7 +176,8 @@ pub async fn awaiting_culture(
 
 /// Keeps what became of a culture and of the course.
 pub async fn keep(conn: &mut Conn, course: &AntibioticCourse) -> Stored<()> {
-    const SQL: &str = "UPDATE antibiotic_course SET culture = $3, culture_result = '', culture_result_sealed = $4, \
+    const SQL: &str = "UPDATE antibiotic_course SET culture = $3, culture_result_sealed = $4, \
+                       culture_result = CASE WHEN $10 = 1 THEN culture_result ELSE '' END, \
                        culture_fits = $5, culture_by = $6, culture_ms = $7, stopped_ms = $8, stopped_why = $9 \
                        WHERE practice_id = $1 AND id = $2";
     let result = conn.texts().seal(&course.culture_result, &ANTIBIOTIC_CULTURE_RESULT, course.id)?;
@@ -190,6 +191,7 @@ pub async fn keep(conn: &mut Conn, course: &AntibioticCourse) -> Stored<()> {
         .bind(course.culture_at.map(|at| at.as_millisecond()))
         .bind(course.stopped.map(|at| at.as_millisecond()))
         .bind(&course.stopped_why)
+        .bind(i64::from(course.culture_result.strange().is_some()))
         .execute(conn)
         .await?;
     Ok(())

@@ -193,6 +193,29 @@ pub async fn about(conn: &mut Conn, practice: PracticeId, subject: &str) -> Stor
         .collect()
 }
 
+/// Whether the very same was noted after the line `since`.
+pub async fn is_noted_since(
+    conn: &mut Conn,
+    practice: PracticeId,
+    note: &Note<'_>,
+    since: i64,
+) -> Stored<bool> {
+    // The subject is compared so that no index finds it: about a practice there are more lines than came since.
+    const SQL: &str = "SELECT COUNT(*) AS many FROM audit WHERE practice_id = $1 AND sequence > $2 AND actor = $3 \
+                       AND action = $4 AND subject || '' = $5 AND detail = $6";
+    let many = sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(since)
+        .bind(note.actor)
+        .bind(note.action)
+        .bind(note.subject)
+        .bind(note.detail)
+        .fetch_one(conn)
+        .await?
+        .whole("many")?;
+    Ok(many > 0)
+}
+
 /// The newest lines first, at most `limit`.
 pub async fn newest(conn: &mut Conn, practice: PracticeId, limit: i64) -> Stored<Vec<AuditEntry>> {
     sqlx::query("SELECT * FROM audit WHERE practice_id = $1 ORDER BY sequence DESC LIMIT $2")

@@ -191,8 +191,9 @@ pub async fn of_check(conn: &mut Conn, practice: PracticeId, check: WoundCheckId
 pub async fn note_attempt(conn: &mut Conn, callback: &Callback) -> Stored<()> {
     let place = conn.texts().seal(&callback.emergency_place, &CALLBACK_EMERGENCY_PLACE, callback.id)?;
     sqlx::query(
-        "UPDATE callback SET urgency = $3, due_ms = $4, missed = $5, visit_ms = $6, emergency_place = '', \
-         emergency_place_sealed = $7, next_try_ms = $8 WHERE practice_id = $1 AND id = $2",
+        "UPDATE callback SET urgency = $3, due_ms = $4, missed = $5, visit_ms = $6, \
+         emergency_place = CASE WHEN $9 = 1 THEN emergency_place ELSE '' END, emergency_place_sealed = $7, \
+         next_try_ms = $8 WHERE practice_id = $1 AND id = $2",
     )
     .bind(callback.practice.to_string())
     .bind(callback.id.to_string())
@@ -202,6 +203,7 @@ pub async fn note_attempt(conn: &mut Conn, callback: &Callback) -> Stored<()> {
     .bind(callback.visit.map(|at| at.as_millisecond()))
     .bind(place)
     .bind(callback.next_try.map(|at| at.as_millisecond()))
+    .bind(i64::from(callback.emergency_place.strange().is_some()))
     .execute(conn)
     .await?;
     Ok(())

@@ -28,9 +28,15 @@ pub struct Draft {
     pub updated: Timestamp,
 }
 
+/// What a draft is sealed for: its key, and not its `id`, which anybody who writes in the books could move.
+fn sealed_for(link: &str, form_key: &str) -> String {
+    format!("{link}/{form_key}")
+}
+
 /// `None`: what was typed cannot be opened. The patient begins afresh, and is shown nothing wrong.
 fn draft(row: &AnyRow, texts: &Texts) -> Stored<Option<Draft>> {
-    let fields = texts.open(row, &DRAFT_FIELDS, row.text("id")?)?;
+    let key = sealed_for(&row.text("link_id")?, &row.text("form_key")?);
+    let fields = texts.open(row, &DRAFT_FIELDS, key)?;
     let Some(fields) = fields.read() else { return Ok(None) };
     let fields = serde_json::from_str(fields)
         .map_err(|fault| StoreError::Unreadable { column: "fields", because: fault.to_string() })?;
@@ -90,7 +96,7 @@ pub async fn keep(conn: &mut Conn, draft: &Draft) -> Stored<()> {
                        fields_sealed = excluded.fields_sealed, shown = excluded.shown, updated_ms = excluded.updated_ms \
                        WHERE check_draft.practice_id = excluded.practice_id \
                        AND check_draft.phone_sha256 = excluded.phone_sha256";
-    let id = format!("{}/{}", draft.link, draft.form_key);
+    let id = sealed_for(&draft.link.to_string(), &draft.form_key);
     let fields = conn.texts().seal_words(&json("fields", &draft.fields)?, &DRAFT_FIELDS, &id)?;
     sqlx::query(SQL)
         .bind(draft.practice.to_string())

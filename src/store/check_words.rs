@@ -4,6 +4,7 @@
 use sqlx::any::AnyRow;
 
 use crate::ids::WoundCheckId;
+use crate::store::FreeText;
 use crate::store::Stored;
 use crate::store::checks::WoundCheck;
 use crate::store::free_text::CANNOT_BE_READ;
@@ -32,9 +33,8 @@ pub enum WordsKept {
     /// They stand in the answers, or nothing was typed.
     #[default]
     Readable,
-    /// They cannot be opened, and the answers hold none: as they lie in the books, `None` if they were not sealed. Until the
-    /// patient types others they stay so.
-    Unreadable(Option<SealedText>),
+    /// They cannot be opened, and the answers hold none: as they lie in the books. Until the patient types others they stay so.
+    Unreadable(FreeText),
 }
 
 /// The answers, with the patient's words opened into them.
@@ -48,22 +48,23 @@ pub(in crate::store) fn answers(
     let words = texts.opened(row.bytes_maybe("words_sealed")?, plain, &CHECK_WORDS, id);
     match words.read() {
         Some(words) => answers.words = words.to_owned(),
-        None => return Ok((answers, WordsKept::Unreadable(words.shut()))),
+        None => return Ok((answers, WordsKept::Unreadable(words))),
     }
     Ok((answers, WordsKept::Readable))
 }
 
-/// The words apart, as they are kept, and the answers without them.
+/// The words apart, as they are kept, and the answers without them, but for such as lay there unsealed.
 pub(in crate::store) fn words_apart(
     check: &WoundCheck,
     texts: &Texts,
 ) -> Stored<(Option<SealedText>, String)> {
-    let rest = to_json(&Answers { words: String::new(), ..check.answers.clone() })?;
-    let words = match &check.words {
-        WordsKept::Unreadable(kept) if check.answers.words.is_empty() => kept.clone(),
+    let (words, left) = match &check.words {
+        WordsKept::Unreadable(kept) if check.answers.words.is_empty() => {
+            (kept.shut(), kept.strange().unwrap_or_default())
+        }
         WordsKept::Unreadable(_) | WordsKept::Readable => {
-            texts.seal_words(&check.answers.words, &CHECK_WORDS, check.id)?
+            (texts.seal_words(&check.answers.words, &CHECK_WORDS, check.id)?, "")
         }
     };
-    Ok((words, rest))
+    Ok((words, to_json(&Answers { words: left.to_owned(), ..check.answers.clone() })?))
 }

@@ -25,7 +25,7 @@ pub async fn see(conn: &mut Conn, now: Timestamp) -> Stored<()> {
 }
 
 /// What is due, by table: the column, and the rows that still wait.
-const DUE: [&str; 16] = [
+const DUE: [&str; 17] = [
     "UPDATE job SET due_ms = due_ms - $1, leased_until_ms = leased_until_ms - $1 WHERE state = 'waiting'",
     "UPDATE ladder SET begun_ms = begun_ms - $1 WHERE state = 'running'",
     "UPDATE wound_check SET due_ms = due_ms - $1, claimed_until_ms = claimed_until_ms - $1 WHERE state <> 'closed'",
@@ -45,6 +45,7 @@ const DUE: [&str; 16] = [
     "UPDATE known_browser SET next_try_ms = next_try_ms - $1 WHERE failed_sign_ins > 0",
     "UPDATE unknown_name SET next_try_ms = next_try_ms - $1 WHERE failed_sign_ins > 0",
     "UPDATE measuring_job SET due_ms = due_ms - $1, leased_until_ms = leased_until_ms - $1",
+    "UPDATE export_agreement SET until_ms = until_ms - $1 WHERE taken_ms IS NULL AND withdrawn_ms IS NULL",
 ];
 
 /// Moves whatever is due, of every practice, nearer by `by_ms`: the clock went back by as much, and nothing may come later

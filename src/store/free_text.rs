@@ -65,8 +65,10 @@ pub struct FreeText(Held);
 #[derive(Clone, PartialEq, Eq)]
 enum Held {
     Open(String),
-    /// It cannot be opened. `None`: it lay there unsealed when everything is sealed.
-    Shut(Option<SealedText>),
+    /// It cannot be opened.
+    Shut(SealedText),
+    /// It lay there unsealed when everything is sealed: nobody is shown it, and it is not written over either.
+    Strange(String),
 }
 
 impl FreeText {
@@ -74,7 +76,7 @@ impl FreeText {
     pub fn read(&self) -> Option<&str> {
         match &self.0 {
             Held::Open(words) => Some(words),
-            Held::Shut(_) => None,
+            Held::Shut(_) | Held::Strange(_) => None,
         }
     }
 
@@ -86,8 +88,16 @@ impl FreeText {
     /// As it lies in the books, where it cannot be opened.
     pub(in crate::store) fn shut(&self) -> Option<SealedText> {
         match &self.0 {
-            Held::Open(_) => None,
-            Held::Shut(sealed) => sealed.clone(),
+            Held::Open(_) | Held::Strange(_) => None,
+            Held::Shut(sealed) => Some(sealed.clone()),
+        }
+    }
+
+    /// As it lies in the books where nobody may have put it: unsealed. Only for putting it back there.
+    pub(in crate::store) fn strange(&self) -> Option<&str> {
+        match &self.0 {
+            Held::Open(_) | Held::Shut(_) => None,
+            Held::Strange(words) => Some(words),
         }
     }
 }
@@ -127,7 +137,7 @@ impl fmt::Debug for FreeText {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.0 {
             Held::Open(words) => write!(out, "FreeText({} characters)", words.chars().count()),
-            Held::Shut(_) => out.write_str("FreeText(cannot be read)"),
+            Held::Shut(_) | Held::Strange(_) => out.write_str("FreeText(cannot be read)"),
         }
     }
 }
@@ -157,7 +167,8 @@ impl Texts {
         self.0.as_ref()
     }
 
-    /// Seals a text for its row. `None`: nothing was typed. One that could not be opened stays as it was.
+    /// Seals a text for its row. `None`: nothing was typed, or it lies there unsealed, where the query must leave it. One that
+    /// could not be opened stays as it was.
     pub(in crate::store) fn seal(
         &self,
         text: &FreeText,
@@ -166,7 +177,8 @@ impl Texts {
     ) -> Stored<Option<SealedText>> {
         match &text.0 {
             Held::Open(words) => self.seal_words(words, column, row_id),
-            Held::Shut(sealed) => Ok(sealed.clone()),
+            Held::Shut(sealed) => Ok(Some(sealed.clone())),
+            Held::Strange(_) => Ok(None),
         }
     }
 
@@ -205,12 +217,12 @@ impl Texts {
     ) -> FreeText {
         let Some(sealed) = sealed.map(SealedText) else {
             let is_strange = !plain.is_empty() && self.0.as_ref().is_some_and(Seals::is_all_sealed);
-            return FreeText(if is_strange { Held::Shut(None) } else { Held::Open(plain) });
+            return FreeText(if is_strange { Held::Strange(plain) } else { Held::Open(plain) });
         };
         let seals = self.0.as_ref().ok_or(SealFault::NoKeys);
         match seals.and_then(|seals| sealed.open(seals, column, &row_id.to_string())) {
             Ok(words) => FreeText(Held::Open(words)),
-            Err(_) => FreeText(Held::Shut(Some(sealed))),
+            Err(_) => FreeText(Held::Shut(sealed)),
         }
     }
 }
@@ -266,6 +278,8 @@ mod tests {
         assert_eq!(plain(), "typed long ago");
         texts.seals().unwrap().note_all_sealed();
         assert_eq!(plain().read(), None);
+        assert_eq!((plain().strange(), plain().as_str()), (Some("typed long ago"), CANNOT_BE_READ));
+        assert!(!format!("{:?}", plain()).contains("long ago"));
         assert_eq!(texts.opened(None, String::new(), &MESSAGE_BODY, "1"), "");
     }
 

@@ -16,7 +16,7 @@ use crate::store::row::Columns;
 use crate::store::text_columns::LATE_KNOCK_DEALT_NOTE;
 use crate::store::text_columns::LATE_KNOCK_WORDS;
 
-/// What came of one closed link since somebody last saw to it.
+/// What came of one closed link since somebody last saw to it, or since its words could not be opened when more came.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LateKnock {
     pub id: LateKnockId,
@@ -61,11 +61,15 @@ fn late_knock(row: &AnyRow, texts: &Texts) -> Stored<LateKnock> {
     })
 }
 
-/// Keeps a knock as it stands now. Its wound must be held, or of two first knocks at once one is lost.
+/// Keeps a knock as it stands now. Its wound must be held, or of two first knocks at once one is lost. Words that cannot be
+/// opened stay as they lie there.
 pub async fn keep(conn: &mut Conn, knock: &LateKnock) -> Stored<()> {
+    if knock.words.read().is_none() {
+        return keep_beside_words(conn, knock).await;
+    }
     const SQL: &str = "INSERT INTO late_knock (id, practice_id, link_id, wound_id, words, words_sealed, knocks, \
                        first_ms, last_ms, due_ms) VALUES ($1, $2, $3, $4, '', $5, $6, $7, $8, $9) \
-                       ON CONFLICT (link_id) WHERE dealt_ms IS NULL \
+                       ON CONFLICT (link_id) WHERE dealt_ms IS NULL AND apart = 0 \
                        DO UPDATE SET words = '', words_sealed = $5, knocks = $6, last_ms = $8, due_ms = $9 \
                        WHERE late_knock.id = $1";
     let words = conn.texts().seal(&knock.words, &LATE_KNOCK_WORDS, knock.id)?;
@@ -84,9 +88,36 @@ pub async fn keep(conn: &mut Conn, knock: &LateKnock) -> Stored<()> {
     Ok(())
 }
 
-/// What waits of one link; `None`: nothing.
+async fn keep_beside_words(conn: &mut Conn, knock: &LateKnock) -> Stored<()> {
+    const SQL: &str = "UPDATE late_knock SET knocks = $3, last_ms = $4, due_ms = $5 \
+                       WHERE practice_id = $1 AND id = $2 AND dealt_ms IS NULL";
+    sqlx::query(SQL)
+        .bind(knock.practice.to_string())
+        .bind(knock.id.to_string())
+        .bind(knock.knocks)
+        .bind(knock.last.as_millisecond())
+        .bind(knock.due.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// Sets a knock that waits apart: it waits on by itself, and the next at its link begins another.
+pub async fn set_apart(conn: &mut Conn, practice: PracticeId, id: LateKnockId, due: Timestamp) -> Stored<()> {
+    sqlx::query("UPDATE late_knock SET apart = 1, due_ms = $3 WHERE practice_id = $1 AND id = $2")
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .bind(due.as_millisecond())
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// What waits of one link and can take more words; `None`: nothing.
 pub async fn waiting_of(conn: &mut Conn, practice: PracticeId, link: LinkId) -> Stored<Option<LateKnock>> {
-    sqlx::query("SELECT * FROM late_knock WHERE practice_id = $1 AND link_id = $2 AND dealt_ms IS NULL")
+    const SQL: &str = "SELECT * FROM late_knock WHERE practice_id = $1 AND link_id = $2 AND dealt_ms IS NULL \
+                       AND apart = 0";
+    sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(link.to_string())
         .fetch_optional(&mut *conn)

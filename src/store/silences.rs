@@ -258,8 +258,10 @@ pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> 
 /// Keeps how far a silence has come: reminder, letter, agreements, questions, the next step.
 pub async fn keep(conn: &mut Conn, silence: &Silence) -> Stored<()> {
     const SQL: &str = "UPDATE silence SET reminded_ms = $3, letter_ms = $4, spoke_ms = $5, waits_until_ms = $6, \
-                       next_step = $7, next_ms = $8, by_ms = $9, asked_ms = $10, asked_note = '', \
-                       asked_note_sealed = $11, decided_note = '', decided_note_sealed = $12, decided_by = $13 WHERE practice_id = $1 AND id = $2";
+                       next_step = $7, next_ms = $8, by_ms = $9, asked_ms = $10, \
+                       asked_note = CASE WHEN $14 = 1 THEN asked_note ELSE '' END, asked_note_sealed = $11, \
+                       decided_note = CASE WHEN $15 = 1 THEN decided_note ELSE '' END, decided_note_sealed = $12, \
+                       decided_by = $13 WHERE practice_id = $1 AND id = $2";
     let ms = |at: Option<Timestamp>| at.map(|at| at.as_millisecond());
     let asked = conn.texts().seal(&silence.asked_note, &SILENCE_ASKED_NOTE, silence.id)?;
     let decided = conn.texts().seal(&silence.decided_note, &SILENCE_DECIDED_NOTE, silence.id)?;
@@ -277,6 +279,8 @@ pub async fn keep(conn: &mut Conn, silence: &Silence) -> Stored<()> {
         .bind(asked)
         .bind(decided)
         .bind(silence.decided_by.map(|by| by.to_string()))
+        .bind(i64::from(silence.asked_note.strange().is_some()))
+        .bind(i64::from(silence.decided_note.strange().is_some()))
         .execute(conn)
         .await?;
     Ok(())

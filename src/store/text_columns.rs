@@ -1,5 +1,5 @@
 //! Every column that holds what people typed, and the queries that go over all of them: to count, to seal, to wrap anew, to
-//! try whether each can still be opened.
+//! try whether each can still be opened, to find what lies there unsealed.
 
 use sqlx::any::AnyRow;
 
@@ -10,6 +10,7 @@ use crate::store::free_text::SealedText;
 use crate::store::free_text::Texts;
 use crate::store::row::Columns;
 use crate::store::row::to_json;
+use crate::store::seals::Seals;
 use crate::store::wound_words;
 use crate::triage::Answers;
 
@@ -24,7 +25,8 @@ enum Before {
     InWound,
 }
 
-/// One column of typed text. The rows of its table are told apart by `id`.
+/// One column of typed text. The queries find the rows of its table by `id`; each text is sealed for the key of its row, which
+/// may be another.
 #[derive(Debug)]
 pub struct TextColumn {
     /// Table and column, such as `message.body`. Sealed texts are bound to it: it never changes.
@@ -39,10 +41,20 @@ pub struct TextColumn {
     seal: &'static str,
 }
 
+/// The key of a row, as its texts are sealed for it.
+macro_rules! key {
+    () => {
+        "id"
+    };
+    ($key:literal) => {
+        $key
+    };
+}
+
 macro_rules! text_columns {
     (
-        alone { $($alone:ident = $table:literal $column:literal;)* }
-        among answers { $($among:ident = $answered:literal;)* }
+        alone { $($alone:ident = $table:literal $column:literal $(by $alone_key:literal)?;)* }
+        among answers { $($among:ident = $answered:literal $(by $among_key:literal)?;)* }
     ) => {
         $(pub const $alone: TextColumn = TextColumn {
             name: concat!($table, ".", $column),
@@ -52,11 +64,13 @@ macro_rules! text_columns {
             versions: concat!("SELECT substr(", $column, "_sealed, 2, 4) AS version, COUNT(*) AS many",
                 " FROM ", $table, " WHERE practice_id = $1 AND ", $column, "_sealed IS NOT NULL GROUP BY substr(",
                 $column, "_sealed, 2, 4)"),
-            after: concat!("SELECT id, ", $column, "_sealed AS sealed", " FROM ", $table,
+            after: concat!("SELECT id, ", key!($($alone_key)?), " AS sealed_for, ", $column,
+                "_sealed AS sealed", " FROM ", $table,
                 " WHERE practice_id = $1 AND id > $2 AND ", $column, "_sealed IS NOT NULL ORDER BY id LIMIT $3"),
             replace: concat!("UPDATE ", $table, " SET ", $column, "_sealed = $4",
                 " WHERE practice_id = $1 AND id = $2 AND ", $column, "_sealed = $3"),
-            plain_after: concat!("SELECT id, ", $column, " AS plain", " FROM ", $table,
+            plain_after: concat!("SELECT id, ", key!($($alone_key)?), " AS sealed_for, ", $column, " AS plain",
+                " FROM ", $table,
                 " WHERE practice_id = $1 AND id > $2 AND ", $column, " <> '' ORDER BY id LIMIT $3"),
             seal: concat!("UPDATE ", $table, " SET ", $column, " = $5, ", $column, "_sealed = COALESCE(", $column,
                 "_sealed, $4) WHERE practice_id = $1 AND id = $2 AND ", $column, " = $3"),
@@ -68,12 +82,14 @@ macro_rules! text_columns {
             before: Before::AmongAnswers,
             versions: concat!("SELECT substr(words_sealed, 2, 4) AS version, COUNT(*) AS many", " FROM ", $answered,
                 " WHERE practice_id = $1 AND words_sealed IS NOT NULL GROUP BY substr(words_sealed, 2, 4)"),
-            after: concat!("SELECT id, words_sealed AS sealed", " FROM ", $answered,
+            after: concat!("SELECT id, ", key!($($among_key)?), " AS sealed_for, words_sealed AS sealed",
+                " FROM ", $answered,
                 " WHERE practice_id = $1 AND id > $2 AND words_sealed IS NOT NULL ORDER BY id LIMIT $3"),
             replace: concat!("UPDATE ", $answered, " SET words_sealed = $4",
                 " WHERE practice_id = $1 AND id = $2 AND words_sealed = $3"),
             // Within a typed text these letters would have a backslash among them.
-            plain_after: concat!("SELECT id, answers AS plain", " FROM ", $answered,
+            plain_after: concat!("SELECT id, ", key!($($among_key)?), " AS sealed_for, answers AS plain",
+                " FROM ", $answered,
                 " WHERE practice_id = $1 AND id > $2 AND answers LIKE '%\"words\":%' ORDER BY id LIMIT $3"),
             seal: concat!("UPDATE ", $answered, " SET answers = $5, words_sealed = COALESCE(words_sealed, $4)",
                 " WHERE practice_id = $1 AND id = $2 AND answers = $3"),
@@ -102,7 +118,7 @@ text_columns! {
         LATE_KNOCK_DEALT_NOTE = "late_knock" "dealt_note";
         ANTIBIOTIC_DRUG = "antibiotic_course" "drug";
         ANTIBIOTIC_CULTURE_RESULT = "antibiotic_course" "culture_result";
-        DRAFT_FIELDS = "check_draft" "fields";
+        DRAFT_FIELDS = "check_draft" "fields" by "link_id || '/' || form_key";
         CORRECTION_WORDS = "correction" "words";
         HOLD_REASON = "legal_hold" "reason";
         LOOK_REASON = "sealed_look" "reason";
@@ -110,7 +126,7 @@ text_columns! {
     }
     among answers {
         CHECK_WORDS = "wound_check";
-        VERSION_WORDS = "answers_version";
+        VERSION_WORDS = "answers_version" by "check_id || '/' || CAST(version AS TEXT)";
     }
 }
 
@@ -122,19 +138,19 @@ pub const WOUND_TYPED: TextColumn = TextColumn {
     before: Before::InWound,
     versions: "SELECT substr(typed_sealed, 2, 4) AS version, COUNT(*) AS many FROM wound WHERE practice_id = $1 \
                AND typed_sealed IS NOT NULL GROUP BY substr(typed_sealed, 2, 4)",
-    after: "SELECT id, typed_sealed AS sealed FROM wound WHERE practice_id = $1 AND id > $2 \
+    after: "SELECT id, id AS sealed_for, typed_sealed AS sealed FROM wound WHERE practice_id = $1 AND id > $2 \
             AND typed_sealed IS NOT NULL ORDER BY id LIMIT $3",
     replace: "UPDATE wound SET typed_sealed = $4 WHERE practice_id = $1 AND id = $2 AND typed_sealed = $3",
-    plain_after: "SELECT id, operation AS plain, operation, risk_factors, typed_sealed FROM wound \
-                  WHERE practice_id = $1 AND id > $2 AND typed_sealed IS NULL ORDER BY id LIMIT $3",
+    plain_after: "SELECT id, id AS sealed_for, operation AS plain, operation, risk_factors, typed_sealed \
+                  FROM wound WHERE practice_id = $1 AND id > $2 AND typed_sealed IS NULL ORDER BY id LIMIT $3",
     seal: "UPDATE wound SET operation = $5, risk_factors = $6, typed_sealed = $4 \
            WHERE practice_id = $1 AND id = $2 AND operation = $3 AND typed_sealed IS NULL",
 };
 
 impl TextColumn {
-    /// What a text of this row is sealed for.
-    pub(in crate::store) fn about(&self, row_id: &str) -> String {
-        format!("text {} of {row_id}", self.name)
+    /// What a text of the row with this key is sealed for.
+    pub(in crate::store) fn about(&self, key: &str) -> String {
+        format!("text {} of {key}", self.name)
     }
 }
 
@@ -142,6 +158,8 @@ impl TextColumn {
 #[derive(Clone, Debug)]
 pub struct KeptText {
     pub row_id: String,
+    /// The key of that row: it opens for no other.
+    pub sealed_for: String,
     pub sealed: SealedText,
 }
 
@@ -176,7 +194,11 @@ pub async fn after(
         sqlx::query(column.after).bind(practice.to_string()).bind(row_id).bind(limit).fetch_all(conn).await?;
     rows.iter()
         .map(|row| {
-            Ok(KeptText { row_id: row.text("id")?, sealed: SealedText::of_column(row.bytes("sealed")?) })
+            Ok(KeptText {
+                row_id: row.text("id")?,
+                sealed_for: row.text("sealed_for")?,
+                sealed: SealedText::of_column(row.bytes("sealed")?),
+            })
         })
         .collect()
 }
@@ -217,7 +239,7 @@ pub async fn seal_plain(
     let (mut last, mut many) = (None, 0);
     for row in &rows {
         let id = row.text("id")?;
-        let Apart { sealed, rest } = apart(conn.texts(), column, row, &id)?;
+        let Apart { sealed, rest } = apart(conn.texts(), column, row)?;
         let mut query = sqlx::query(column.seal)
             .bind(practice.to_string())
             .bind(&id)
@@ -233,6 +255,26 @@ pub async fn seal_plain(
     Ok(last.map(|last| (last, many)))
 }
 
+/// The rows of a column in which a text lies as it was typed, or without its seal, although everything is sealed: whoever wrote
+/// it there was not this program. At most `limit`; `None`: what an older program left is still being sealed.
+pub async fn strange(
+    conn: &mut Conn,
+    practice: PracticeId,
+    column: &TextColumn,
+    limit: i64,
+) -> Stored<Option<Vec<String>>> {
+    if !conn.texts().seals().is_some_and(Seals::is_all_sealed) {
+        return Ok(None);
+    }
+    let rows = sqlx::query(column.plain_after)
+        .bind(practice.to_string())
+        .bind("")
+        .bind(limit)
+        .fetch_all(conn)
+        .await?;
+    rows.iter().map(|row| row.text("id")).collect::<Stored<_>>().map(Some)
+}
+
 /// A row of before, its words sealed.
 struct Apart {
     sealed: Option<SealedText>,
@@ -240,15 +282,16 @@ struct Apart {
     rest: Vec<String>,
 }
 
-fn apart(texts: &Texts, column: &TextColumn, row: &AnyRow, id: &str) -> Stored<Apart> {
+fn apart(texts: &Texts, column: &TextColumn, row: &AnyRow) -> Stored<Apart> {
+    let key = row.text("sealed_for")?;
     match column.before {
         Before::Alone => {
-            let sealed = texts.seal_words(&row.text("plain")?, column, id)?;
+            let sealed = texts.seal_words(&row.text("plain")?, column, &key)?;
             Ok(Apart { sealed, rest: vec![String::new()] })
         }
         Before::AmongAnswers => {
             let mut answers: Answers = row.json("plain")?;
-            let sealed = texts.seal_words(&std::mem::take(&mut answers.words), column, id)?;
+            let sealed = texts.seal_words(&std::mem::take(&mut answers.words), column, &key)?;
             Ok(Apart { sealed, rest: vec![to_json(&answers)?] })
         }
         Before::InWound => {

@@ -17,6 +17,10 @@ use crate::store::row::Columns;
 use crate::store::row::to_json;
 use crate::store::text_columns::WOUND_TYPED;
 
+/// What staff read in place of an antibiotic's name that came while the words could not be opened, and so could not be put
+/// among them.
+const NAMED_WITH_ITS_COURSE: &str = "named where its course is noted, on the patient’s page";
+
 /// The words of one wound.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 struct Typed {
@@ -56,28 +60,53 @@ impl Typed {
     }
 }
 
-/// The words of a wound's row: sealed, or as an older program left them. `None`: they cannot be opened.
-fn typed(
+/// How the words of a wound's row stand there.
+enum Words {
+    /// Sealed, or as an older program left them.
+    Open(Typed),
+    /// They cannot be opened.
+    Shut(SealedText),
+    /// They lie there unsealed when everything is sealed.
+    Strange(Typed),
+}
+
+impl Words {
+    fn shown(self, risk: &RiskFactors) -> Typed {
+        match self {
+            Words::Open(typed) => typed,
+            Words::Shut(_) | Words::Strange(_) => Typed::unreadable(risk),
+        }
+    }
+}
+
+fn words(
     row: &AnyRow,
     texts: &Texts,
     id: WoundId,
     operation: &mut Operation,
     risk: &mut RiskFactors,
-) -> Stored<Option<Typed>> {
-    let plain = take(operation, risk);
-    let plain = if plain == Typed::default() { String::new() } else { to_json(&plain)? };
+) -> Stored<Words> {
+    let left = take(operation, risk);
+    let plain = if left == Typed::default() { String::new() } else { to_json(&left)? };
     let words = texts.opened(row.bytes_maybe("typed_sealed")?, plain, &WOUND_TYPED, id);
-    match words.read() {
-        Some("") => Ok(Some(Typed::default())),
-        Some(words) => {
-            let typed = serde_json::from_str(words);
-            let unreadable = |fault: serde_json::Error| StoreError::Unreadable {
-                column: "typed_sealed",
-                because: fault.to_string(),
-            };
-            Ok(Some(typed.map_err(unreadable)?))
-        }
-        None => Ok(None),
+    Ok(match (words.read(), words.shut()) {
+        (Some(""), _) => Words::Open(Typed::default()),
+        (Some(words), _) => Words::Open(serde_json::from_str(words).map_err(|fault| {
+            StoreError::Unreadable { column: "typed_sealed", because: fault.to_string() }
+        })?),
+        (None, Some(sealed)) => Words::Shut(sealed),
+        (None, None) => Words::Strange(left),
+    })
+}
+
+/// Whether the words of the row name another antibiotic than it tells of.
+fn is_named_with_its_course(risk: &RiskFactors) -> bool {
+    risk.antibiotic.as_ref().is_some_and(|antibiotic| antibiotic.drug == NAMED_WITH_ITS_COURSE)
+}
+
+fn name_with_its_course(risk: &mut RiskFactors) {
+    if let Some(antibiotic) = &mut risk.antibiotic {
+        antibiotic.drug = NAMED_WITH_ITS_COURSE.to_owned();
     }
 }
 
@@ -85,8 +114,12 @@ fn typed(
 pub(in crate::store) fn read(row: &AnyRow, texts: &Texts, id: WoundId) -> Stored<(Operation, RiskFactors)> {
     let (mut operation, mut risk): (Operation, RiskFactors) =
         (row.json("operation")?, row.json("risk_factors")?);
-    let typed = typed(row, texts, id, &mut operation, &mut risk)?;
-    typed.unwrap_or_else(|| Typed::unreadable(&risk)).put_back(&mut operation, &mut risk);
+    let is_named_elsewhere = is_named_with_its_course(&risk);
+    let words = words(row, texts, id, &mut operation, &mut risk)?;
+    words.shown(&risk).put_back(&mut operation, &mut risk);
+    if is_named_elsewhere {
+        name_with_its_course(&mut risk);
+    }
     Ok((operation, risk))
 }
 
@@ -115,7 +148,8 @@ pub(in crate::store) fn apart(
     })
 }
 
-/// The row again with other risk factors. Words that cannot be opened stay as they lie there.
+/// The row again with other risk factors. Words that cannot be opened stay as they lie there, and an antibiotic that they do
+/// not name says so.
 pub(in crate::store) fn with_risk(
     row: &AnyRow,
     risk: &RiskFactors,
@@ -124,12 +158,29 @@ pub(in crate::store) fn with_risk(
 ) -> Stored<Apart> {
     let (mut operation, mut before): (Operation, RiskFactors) =
         (row.json("operation")?, row.json("risk_factors")?);
-    let Some(typed) = typed(row, texts, id, &mut operation, &mut before)? else {
-        let mut risk = risk.clone();
-        take(&mut operation, &mut risk);
-        let typed = row.bytes_maybe("typed_sealed")?.map(SealedText::of_column);
-        return Ok(Apart { operation: to_json(&operation)?, risk: to_json(&risk)?, typed });
+    let words = words(row, texts, id, &mut operation, &mut before)?;
+    let mut risk = risk.clone();
+    let is_named_anew = risk.antibiotic.as_ref().is_some_and(|antibiotic| antibiotic.drug != CANNOT_BE_READ);
+    let typed = match words {
+        Words::Open(typed) => {
+            operation.procedure = typed.procedure;
+            // Read while they could not be opened, and written when they can.
+            if risk.allergies.as_deref() == Some(CANNOT_BE_READ) {
+                risk.allergies = typed.allergies;
+            }
+            return apart(&operation, &risk, texts, id);
+        }
+        Words::Shut(sealed) => {
+            take(&mut operation, &mut risk);
+            Some(sealed)
+        }
+        Words::Strange(left) => {
+            left.put_back(&mut operation, &mut risk);
+            None
+        }
     };
-    operation.procedure = typed.procedure;
-    apart(&operation, risk, texts, id)
+    if is_named_anew {
+        name_with_its_course(&mut risk);
+    }
+    Ok(Apart { operation: to_json(&operation)?, risk: to_json(&risk)?, typed })
 }

@@ -1,14 +1,17 @@
 //! A clock that goes back three hours keeps nobody in for longer, and puts nobody out sooner: the sessions of staff, of phones and
-//! of onlookers end when they would have (safety promise D6).
+//! of onlookers end when they would have, and so does what two people agree on (safety promise D6).
 
 use axum::body::Body;
 use axum::http::Method;
 use axum::http::StatusCode;
 use jiff::SignedDuration;
 
+use closewatch::care::CareError;
 use closewatch::care::clock;
+use closewatch::care::export::agreement;
 use closewatch::care::knock;
 use closewatch::care::knock::PinTry;
+use closewatch::store::export_agreements;
 
 use crate::support::Page;
 use crate::support::Phone;
@@ -113,6 +116,28 @@ async fn a_phone_reads_for_a_week_and_is_in_for_thirty_days_and_a_look_runs_for_
         phone.opens("/my").await.is_fine();
         practice.minutes_pass(1);
         assert_eq!(phone.opens("/my").await.status, StatusCode::UNAUTHORIZED, "after thirty days");
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn what_was_asked_for_can_be_taken_out_for_a_day_and_no_longer() {
+    on_each_engine(async |practice| {
+        let (lead, surgeon) = (practice.lead().await, practice.surgeon().await);
+        let (desk, moment) = (practice.desk(), practice.moment());
+        let id = agreement::ask(desk, &lead.member, &moment).await.unwrap();
+        let is_open = async || {
+            let found = export_agreements::find(&mut *practice.books().await, practice.id, id).await.unwrap();
+            found.unwrap().is_open(practice.now())
+        };
+        practice.minutes_pass(10);
+        goes_back(&practice).await;
+        practice.minutes_pass(24 * 60 - 11);
+        assert!(is_open().await);
+        practice.minutes_pass(1);
+        assert!(!is_open().await, "a day by any clock that nobody sets");
+        let late = agreement::agree(desk, &surgeon.member, id, &practice.moment()).await;
+        assert!(matches!(late, Err(CareError::AlreadyDone)));
     })
     .await;
 }

@@ -497,6 +497,7 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert!(reviews::of_check(b, us, theirs.calling.id).await.unwrap().is_empty());
         assert!(thread::of_wound(b, us, wound).await.unwrap().is_empty());
         assert_eq!(text_columns::after(b, us, &MESSAGE_BODY, "", 50).await.unwrap().len(), 1);
+        assert_eq!(text_columns::strange(b, us, &MESSAGE_BODY, 50).await.unwrap(), None);
         assert_eq!(unreadable_texts::count(b, us).await.unwrap(), 1);
         assert_eq!(unreadable_texts::rows(b, us, MESSAGE_BODY.name).await.unwrap(), ["a row"]);
         assert!(corrections::of_wound(b, us, wound).await.unwrap().is_empty());
@@ -616,6 +617,7 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         links::end_replaced(&mut tx, &link, now).await.unwrap();
         let dealt = Dealt { at: now, by: ours.office.member.id, note: "ours now".into() };
         assert!(!late_knocks::note_dealt(&mut tx, us, theirs.late.id, &dealt).await.unwrap());
+        late_knocks::set_apart(&mut tx, us, theirs.late.id, now).await.unwrap();
         let message = thread::of_wound(&mut tx, theirs.practice.id, wound.id).await.unwrap()[0].id;
         assert!(!thread::note_read(&mut tx, us, wound.id, message, now).await.unwrap());
         let text =

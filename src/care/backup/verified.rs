@@ -132,7 +132,7 @@ pub async fn texts(db: &Db, seals: &Seals, lost_keys: &[u32]) -> Done<Opened> {
             let Some(last) = next.last() else { break };
             after = last.row_id.clone();
             for text in next {
-                match text.sealed.open(seals, column, &text.row_id) {
+                match text.sealed.open(seals, column, &text.sealed_for) {
                     Ok(_) => opened.whole += 1,
                     Err(fault) => {
                         opened.note(fault, lost_keys, format!("{} of {}", column.name, text.row_id));
