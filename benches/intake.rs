@@ -7,6 +7,10 @@
 //! each from the one before. The same photo is also read as a server reads it, by a process of its own, against doing it in this one:
 //! there the start of the other process counts.
 
+#[path = "../tests/support/together.rs"]
+#[expect(dead_code, reason = "one run needs no second beginning")]
+mod together;
+
 use std::env;
 use std::fs;
 use std::path::Path;
@@ -14,9 +18,6 @@ use std::path::PathBuf;
 use std::process::Command;
 use std::process::ExitCode;
 use std::sync::Arc;
-use std::sync::Condvar;
-use std::sync::Mutex;
-use std::thread;
 
 use closewatch::care::decoder::Apart;
 use closewatch::care::decoder::Came;
@@ -27,12 +28,15 @@ use image::ExtendedColorType;
 use image::ImageEncoder;
 use image::RgbImage;
 use image::codecs::jpeg::JpegEncoder;
+use tokio::sync::Semaphore;
+
+use together::Together;
 
 /// Our CPU may be this share of libvips'.
 const CPU_TARGET: f64 = 0.75;
 /// And this share of itself, when a process of its own reads the photo.
 const APART_TARGET: f64 = 1.15;
-/// Peak memory of eight photos at once with two permits.
+/// Peak memory of eight photos at once with two permits, with the processes that read them.
 const MEMORY_TARGET_MIB: f64 = 400.0;
 const ROUNDS: usize = 5;
 /// Runs measured together, since the kernel counts CPU time in hundredths of a second.
@@ -74,35 +78,35 @@ fn write_down(clean: &CleanPhoto, directory: &str) {
     }
 }
 
-/// Eight photos arrive at once; two permits. Prints the peak memory of the process in KiB.
+/// Eight photos arrive at once; two permits. Prints the most memory that this process and those that read for it hold together, MiB.
 fn eight(picture: &str) {
-    let bytes = Arc::new(fs::read(picture).unwrap());
-    let permits = Arc::new((Mutex::new(PERMITS), Condvar::new()));
-    let workers: Vec<_> = (0..AT_ONCE)
-        .map(|_| {
-            let (sent, permits) = (bytes.to_vec(), Arc::clone(&permits));
-            thread::spawn(move || {
-                let (free, freed) = &*permits;
-                let mut left = freed.wait_while(free.lock().unwrap(), |left| *left == 0).unwrap();
-                *left -= 1;
-                drop(left);
-                let clean = photo::clean(&sent, &Limits::default()).unwrap();
-                *free.lock().unwrap() += 1;
-                freed.notify_one();
-                clean
+    let together = Together::of(std::process::id());
+    let bytes = fs::read(picture).unwrap();
+    let apart = Apart::new(env!("CARGO_BIN_EXE_closewatch").into());
+    let permits = Arc::new(Semaphore::new(PERMITS));
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().unwrap();
+    let kept = runtime.block_on(async {
+        let reading: Vec<_> = (0..AT_ONCE)
+            .map(|_| {
+                let (sent, apart, permits) = (bytes.clone(), apart.clone(), Arc::clone(&permits));
+                tokio::spawn(async move {
+                    let _permit = permits.acquire().await.unwrap();
+                    match apart.read(&sent, &Limits::default()).await {
+                        Came::Read(Ok(clean)) => clean,
+                        other => panic!("{other:?}"),
+                    }
+                })
             })
-        })
-        .collect();
-    // All eight results are held, as they would be while waiting to be stored.
-    let kept: Vec<_> = workers.into_iter().map(|worker| worker.join().unwrap()).collect();
+            .collect();
+        // All eight results are held, as they would be while waiting to be stored.
+        let mut kept = Vec::new();
+        for one in reading {
+            kept.push(one.await.unwrap());
+        }
+        kept
+    });
     assert_eq!(kept.len(), AT_ONCE);
-    println!("{}", peak_kib("self"));
-}
-
-fn peak_kib(process: &str) -> f64 {
-    let status = fs::read_to_string(format!("/proc/{process}/status")).unwrap();
-    let line = status.lines().find(|line| line.starts_with("VmHWM:")).unwrap();
-    line.split_whitespace().nth(1).unwrap().parse().unwrap()
+    println!("{}", together.most_mib());
 }
 
 fn compare() -> ExitCode {
@@ -204,7 +208,7 @@ fn children_ms() -> f64 {
 
 fn memory_mib(photo: &Path) -> f64 {
     let done = Command::new(own_program()).args(["eight", &text(photo)]).output().unwrap();
-    String::from_utf8(done.stdout).unwrap().trim().parse::<f64>().unwrap() / 1024.0
+    String::from_utf8(done.stdout).unwrap().trim().parse().unwrap()
 }
 
 /// A wound-like picture with the fine noise of a phone's sensor, so that it has a phone's bytes; EXIF orientation 6.

@@ -47,7 +47,7 @@ fn main() -> Result<ExitCode, Box<dyn Error>> {
             (json!({ "refused": refused.code(), "detail": format!("{refused:?}") }), ExitCode::from(3))
         }
         Came::Lost(lost) => (json!({ "lost": lost.to_string() }), ExitCode::from(4)),
-        Came::NotRead(why) => return Err(why.into()),
+        Came::NotRead(why) | Came::NotShutIn(why) => return Err(why.into()),
     };
     fs::write(directory.join("photo.json"), serde_json::to_string_pretty(&report)?)?;
     Ok(code)

@@ -164,6 +164,7 @@ async fn send_until(stop: Arc<AtomicBool>, address: String, by: Sender, told: To
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
+#[expect(clippy::disallowed_methods, reason = "no process is started here that ends with its thread")]
 async fn back_ups_made_while_checks_come_in_are_each_restored_with_every_hash_right() {
     let rounds: usize = std::env::var("BACKUP_ROUNDS").map_or(3, |typed| typed.parse().unwrap());
     in_each_place(async |place| {

@@ -253,7 +253,8 @@ outside() {
 # Pictures that others test their programs with; 70 MB are fetched once.
 corpora() {
   python_packages
-  bash tests/outside/photo/corpora.sh "$cache/corpora"
+  # Not every Debian has pip beside its own Python; the packages' one has.
+  PATH="$venv/bin:$PATH" bash tests/outside/photo/corpora.sh "$cache/corpora"
   cargo build --locked --bins --examples
   "$venv/bin/python" tests/outside/photo/check.py "$target/debug/examples/clean_photo" \
     --corpora "$cache/corpora/pictures" --apart "$target/debug/closewatch"

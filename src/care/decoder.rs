@@ -7,10 +7,11 @@ use std::process::ExitStatus;
 use std::process::Stdio;
 use std::time::Duration;
 
-use tokio::io::AsyncRead;
 use tokio::io::AsyncReadExt;
 use tokio::io::AsyncWriteExt;
 use tokio::process::Child;
+use tokio::process::ChildStdin;
+use tokio::process::ChildStdout;
 use tokio::process::Command;
 
 use crate::care::gates::Turn;
@@ -27,9 +28,17 @@ pub type Outcome = Result<CleanPhoto, Refused>;
 /// decoder it knows.
 const THIS_PROGRAM: &str = "/proc/self/exe";
 
-/// By the clock on the wall. Work is limited to five seconds of a core (`cli::shut_in`); this ends a process that does not even work,
-/// and leaves a busy machine time for those five.
-const WITHIN: Duration = Duration::from_secs(30);
+/// By the clock on the wall, once until it is shut in and once from then on. Work is limited to five seconds of a core
+/// (`cli::shut_in`); this ends a process that does not even work, and leaves a busy machine time for those five. Twice that is less than
+/// the minute after which a phone believes its line dead.
+const WITHIN: Duration = Duration::from_secs(25);
+
+/// How often a sample is tried, and what lies between, while the machine is in the way.
+const PAUSES: [Duration; 3] =
+    [Duration::from_millis(250), Duration::from_millis(500), Duration::from_secs(1)];
+
+/// A sample takes a hundredth of it; whoever starts the server waits for it.
+const SAMPLE_WITHIN: Duration = Duration::from_secs(10);
 
 /// What it says instead of being ready is cut after so many bytes.
 const LONGEST_EXCUSE: u64 = 300;
@@ -55,10 +64,12 @@ pub struct Apart {
 #[derive(Debug, PartialEq)]
 pub enum Came {
     Read(Outcome),
-    /// The process ended on this file, or was ended. The photo is lost.
+    /// The process ended on this file, or was ended; twice, where the machine may have done it. The photo is lost.
     Lost(Lost),
     /// It was never given the file, or stopped together with the machine: another try may go well. Why, in words.
     NotRead(String),
+    /// It was never given the file, for this machine shuts no process in. Why, in words.
+    NotShutIn(String),
 }
 
 /// How a process ended that was given a file.
@@ -68,7 +79,7 @@ pub enum Lost {
     Forbidden,
     #[error("it worked for longer than it may")]
     TooMuchWork,
-    #[error("it neither ended nor was it at work")]
+    #[error("it had neither ended nor done its work in time")]
     TooLong,
     #[error("it said what it never says")]
     NotBelieved,
@@ -78,21 +89,42 @@ pub enum Lost {
     Status(i32),
 }
 
+impl Lost {
+    /// Whether the machine may be at fault and not the file: it left no time for the work, or killed what was largest when memory ran
+    /// out. Then the file is worth a second try, and no third: one that always ends so must not come back for ever.
+    fn may_be_the_machine(&self) -> bool {
+        match self {
+            Lost::TooLong => true,
+            Lost::Signal(signal) => *signal == libc::SIGKILL,
+            Lost::Forbidden | Lost::TooMuchWork | Lost::NotBelieved | Lost::Status(_) => false,
+        }
+    }
+}
+
 impl Decoder {
     /// This program, started once more for each file.
     pub fn this_program() -> Decoder {
         Decoder::Apart(Apart::new(THIS_PROGRAM.into()))
     }
 
-    /// Reads a small picture of our own: whether pictures can be read here at all. An error says why not, in words.
+    /// Reads a small picture of our own: whether pictures can be read here at all. An error says why not, in words. What may pass is
+    /// tried a few times; that no process can be shut in does not pass.
     pub async fn try_out(&self, limits: &Limits) -> Result<(), String> {
         let Decoder::Apart(apart) = self else { return Ok(()) };
+        let apart = apart.clone().within(apart.within.min(SAMPLE_WITHIN));
         let sample = told::sample().ok_or("not even a sample can be written")?;
-        match apart.read(&sample, limits).await {
-            Came::Read(Ok(_)) => Ok(()),
-            Came::Read(Err(refused)) => Err(format!("a sample was refused ({})", refused.code())),
-            Came::Lost(lost) => Err(format!("the process was given a sample, and {lost}")),
-            Came::NotRead(why) => Err(why),
+        let mut pauses = PAUSES.into_iter();
+        loop {
+            let why = match apart.read(&sample, limits).await {
+                Came::Read(Ok(_)) => return Ok(()),
+                Came::NotShutIn(why) => return Err(why),
+                Came::Read(Err(refused)) => format!("a sample was refused ({})", refused.code()),
+                Came::Lost(lost) => format!("the process was given a sample, and {lost}"),
+                Came::NotRead(why) => why,
+            };
+            let Some(pause) = pauses.next() else { return Err(why) };
+            tracing::warn!(why, "a sample could not be read just now");
+            tokio::time::sleep(pause).await;
         }
     }
 
@@ -123,7 +155,7 @@ impl Decoder {
                 tracing::error!(%lost, bytes = size, "the process that reads photos ended on one; that photo is lost");
                 Ok(Err(Refused::Damaged))
             }
-            Came::NotRead(why) => {
+            Came::NotRead(why) | Came::NotShutIn(why) => {
                 tracing::error!(why, "a photo could not be read just now");
                 Err(NotRead)
             }
@@ -159,25 +191,38 @@ impl Apart {
         Apart { is_open: true, ..self }
     }
 
-    /// Gives a file away to be read. Dropped meanwhile, the process ends too.
+    /// Gives a file away to be read, and once more where the machine may have been in the way. Dropped meanwhile, the process ends too.
     pub async fn read(&self, bytes: &[u8], limits: &Limits) -> Came {
         if let Err(refused) = photo::begins_as(bytes, limits) {
             return Came::Read(Err(refused));
         }
+        match self.read_once(bytes, limits).await {
+            Came::Lost(lost) if lost.may_be_the_machine() => {
+                tracing::warn!(%lost, "a photo is read once more");
+                self.read_once(bytes, limits).await
+            }
+            came => came,
+        }
+    }
+
+    async fn read_once(&self, bytes: &[u8], limits: &Limits) -> Came {
         let mut child = match self.start() {
             Ok(child) => child,
             Err(fault) => return Came::NotRead(format!("no process could be started to read it: {fault}")),
         };
-        match tokio::time::timeout(self.within, talk(&mut child, bytes, limits)).await {
-            Ok(came) => came.unwrap_or_else(|fault| {
-                Came::NotRead(format!("the process that reads it cannot be talked with: {fault}"))
-            }),
-            Err(_elapsed) => {
-                // Killed, it is waited for: no more than its turn allows ever runs.
-                let _ = child.kill().await;
-                Came::Lost(Lost::TooLong)
-            }
-        }
+        let in_time = match tokio::time::timeout(self.within, shut_in(&mut child)).await {
+            Ok(Ok(Ok(pipes))) => tokio::time::timeout(self.within, talk(&mut child, pipes, bytes, limits))
+                .await
+                .unwrap_or(Ok(Came::Lost(Lost::TooLong))),
+            Ok(Ok(Err(came))) => Ok(came),
+            Ok(Err(fault)) => Err(fault),
+            Err(_elapsed) => Ok(Came::NotRead("the process that reads it was not ready in time".to_owned())),
+        };
+        // Whichever way it went, it is waited for: no more than its turn allows ever runs. One that has ended cannot be killed.
+        let _ = child.kill().await;
+        in_time.unwrap_or_else(|fault| {
+            Came::NotRead(format!("the process that reads it cannot be talked with: {fault}"))
+        })
     }
 
     /// It gets three pipes, no variable, no folder of ours, and a group of its own, so that what is typed at the terminal stops the
@@ -194,16 +239,21 @@ impl Apart {
     }
 }
 
-/// It says that it is shut in, is given the file, and answers.
-async fn talk(child: &mut Child, bytes: &[u8], limits: &Limits) -> io::Result<Came> {
-    let (Some(mut to), Some(mut from)) = (child.stdin.take(), child.stdout.take()) else {
+/// What a process is given a file by, and answers by.
+type Pipes = (ChildStdin, ChildStdout);
+
+/// It says that it is shut in; then it may be given a file. Otherwise why it is not.
+async fn shut_in(child: &mut Child) -> io::Result<Result<Pipes, Came>> {
+    let (Some(to), Some(mut from)) = (child.stdin.take(), child.stdout.take()) else {
         return Err(io::ErrorKind::BrokenPipe.into());
     };
     let mut first = Vec::new();
     (&mut from).take(told::SHUT_IN.len() as u64).read_to_end(&mut first).await?;
-    if first != told::SHUT_IN {
-        return Ok(Came::NotRead(excuse(first, from, child).await?));
-    }
+    Ok(if first == told::SHUT_IN { Ok((to, from)) } else { Err(excuse(first, from, child).await?) })
+}
+
+/// It is given the file, and answers.
+async fn talk(child: &mut Child, (mut to, from): Pipes, bytes: &[u8], limits: &Limits) -> io::Result<Came> {
     let give = async {
         // That it does not listen any more is told by how it ends.
         let _ = to.write_all(&told::Asked::head(bytes, limits)).await;
@@ -215,7 +265,6 @@ async fn talk(child: &mut Child, bytes: &[u8], limits: &Limits) -> io::Result<Ca
     let (_, heard) = tokio::join!(give, bounded.read_to_end(&mut answer));
     heard?;
     if answer.len() as u64 > told::MOST_ANSWER_BYTES {
-        child.kill().await?;
         return Ok(Came::Lost(Lost::NotBelieved));
     }
     let status = child.wait().await?;
@@ -225,14 +274,16 @@ async fn talk(child: &mut Child, bytes: &[u8], limits: &Limits) -> io::Result<Ca
 }
 
 /// Why it is not ready, in its own words, or by how it ended.
-async fn excuse(mut said: Vec<u8>, from: impl AsyncRead + Unpin, child: &mut Child) -> io::Result<String> {
+async fn excuse(mut said: Vec<u8>, from: ChildStdout, child: &mut Child) -> io::Result<Came> {
     from.take(LONGEST_EXCUSE).read_to_end(&mut said).await?;
     let status = child.wait().await?;
     let said = String::from_utf8_lossy(&said);
-    Ok(match said.trim() {
+    let why = match said.trim() {
         "" => format!("the process that reads it ended at once ({status})"),
         said => format!("the process that reads it {said}"),
-    })
+    };
+    let is_for_good = status.code() == Some(i32::from(told::NOT_SHUT_IN));
+    Ok(if is_for_good { Came::NotShutIn(why) } else { Came::NotRead(why) })
 }
 
 /// `None`: it ended as it should.

@@ -15,6 +15,7 @@ use crate::cli::Failure;
 use crate::cli::seed;
 use crate::cli::seed::Seeded;
 use crate::cli::serve;
+use crate::cli::shut_in;
 use crate::config::CONNECTIONS;
 use crate::config::HeartbeatSettings;
 use crate::config::LEAST_FREE_MIB;
@@ -107,7 +108,11 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
     let settings = Settings { public_url: by_name, ..settings };
     let mut app = serve::open(&settings).await?;
     app.shows_codes = true;
-    if let Err(why) = app.desk.decoder.try_out(&app.desk.limits).await {
+    let is_read_apart = match shut_in::has_memory() {
+        Ok(()) => app.desk.decoder.try_out(&app.desk.limits).await,
+        Err(why) => Err(why),
+    };
+    if let Err(why) = is_read_apart {
         println!(
             "Photos are read without a process of its own, for here {why}. `closewatch serve` would not start."
         );

@@ -32,7 +32,7 @@ impl ReadPhoto {
     }
 }
 
-/// Status 3: it could not be shut in, and said why instead of reading anything.
+/// [`told::NOT_SHUT_IN`]: it could not be shut in, and said why instead of reading anything.
 pub fn run(how: &ReadPhoto) -> ExitCode {
     // A decoder that falls over is caught and its photo called damaged; nobody reads here what it says.
     std::panic::set_hook(Box::new(|_| {}));
@@ -43,7 +43,7 @@ pub fn run(how: &ReadPhoto) -> ExitCode {
         && let Err(why) = shut_in::shut_in()
     {
         let _ = write!(to, "cannot be shut in: {why}");
-        return ExitCode::from(3);
+        return ExitCode::from(told::NOT_SHUT_IN);
     }
     #[cfg(feature = "doubles")]
     let answered = read(&mut to, |asked, to| taken_over::by(asked, before, to));

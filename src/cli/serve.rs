@@ -21,6 +21,7 @@ use crate::care::vitals::Machine;
 use crate::cli::BadInput;
 use crate::cli::Failure;
 use crate::cli::keys;
+use crate::cli::shut_in;
 use crate::cli::watchdog;
 use crate::config::Settings;
 use crate::ids::Chance;
@@ -141,6 +142,7 @@ pub fn record_files(settings: &Settings) -> RecordFiles {
 
 pub async fn run(settings: Settings) -> Result<(), Failure> {
     settings.check_nobody_listens_in().map_err(BadInput)?;
+    shut_in::has_memory().map_err(|why| cannot_read_apart(&why))?;
     // A pair that cannot be used is said before anything else is.
     let tls = own_tls(&settings)?;
     let (listener, settings) = bind(settings).await?;

@@ -1,7 +1,8 @@
 //! Shuts this process in for good, before it reads what a stranger sent: no file, no network, no other program, so much memory and so
 //! much work. What is already open beyond the three standard pipes cannot be used either.
 
-/// Everything that is mapped, the program too, bytes. The largest photos that are taken need 380 MiB of it (`tests/decoder.rs`).
+/// Everything that is mapped, the program too, bytes. What the largest photos that are taken need of it is printed by
+/// `tests/decoder.rs`.
 pub const MEMORY_BYTES: u64 = 512 << 20;
 /// Seconds of a core. Twelve megapixels take 0.3.
 pub const WORK_S: u64 = 5;
@@ -10,6 +11,7 @@ pub const WORK_S: u64 = 5;
 #[cfg(target_os = "linux")]
 pub fn shut_in() -> Result<(), String> {
     linux::limit()?;
+    linux::end_with_the_server()?;
     linux::hide()?;
     linux::leave_few_calls()
 }
@@ -19,6 +21,18 @@ pub fn shut_in() -> Result<(), String> {
     Err("only Linux can".to_owned())
 }
 
+/// Whether this process may hand on as much memory as reading a photo may take. With less, large photos alone would be damaged, and
+/// nobody would be told why.
+#[cfg(target_os = "linux")]
+pub fn has_memory() -> Result<(), String> {
+    linux::has_memory()
+}
+
+#[cfg(not(target_os = "linux"))]
+pub fn has_memory() -> Result<(), String> {
+    Ok(())
+}
+
 #[cfg(target_os = "linux")]
 mod linux {
     use std::collections::BTreeMap;
@@ -26,8 +40,10 @@ mod linux {
     use rustix::process::DumpableBehavior;
     use rustix::process::Resource;
     use rustix::process::Rlimit;
+    use rustix::process::Signal;
     use rustix::process::getrlimit;
     use rustix::process::set_dumpable_behavior;
+    use rustix::process::set_parent_process_death_signal;
     use rustix::process::setrlimit;
     use seccompiler::BackendError;
     use seccompiler::BpfProgram;
@@ -41,6 +57,16 @@ mod linux {
 
     use crate::cli::shut_in::MEMORY_BYTES;
     use crate::cli::shut_in::WORK_S;
+
+    pub fn has_memory() -> Result<(), String> {
+        let Some(given) = getrlimit(Resource::As).maximum.filter(|given| *given < MEMORY_BYTES) else {
+            return Ok(());
+        };
+        let (given_mib, wanted_mib) = (given >> 20, MEMORY_BYTES >> 20);
+        Err(format!(
+            "the limit of addresses is {given_mib} MiB (`ulimit -Hv`, or LimitAS in a unit), and reading a photo may take {wanted_mib}"
+        ))
+    }
 
     /// Never more than it was given. No file but the three pipes, none longer than it is, no other process, no picture of a patient
     /// in a dump.
@@ -60,6 +86,14 @@ mod linux {
             setrlimit(what, new).map_err(|fault| format!("the limit {what:?} is not taken: {fault}"))?;
         }
         Ok(())
+    }
+
+    /// However it ends: one that does not even listen would outlive a server that was killed. The signal comes when the thread ends that
+    /// started this process, which for a server is one of those that live as long as it does (`clippy.toml` forbids what would end
+    /// one). A server that is already gone needs no signal: nobody gives a file then.
+    pub fn end_with_the_server() -> Result<(), String> {
+        set_parent_process_death_signal(Some(Signal::KILL))
+            .map_err(|fault| format!("it would outlive the server: {fault}"))
     }
 
     /// From other processes of the same account, and from programs that collect dumps whatever the limit says.
@@ -93,13 +127,17 @@ mod linux {
     fn calls() -> Result<BTreeMap<i64, Vec<SeccompRule>>, BackendError> {
         let itself = u64::from(std::process::id());
         let code = || lacks(2, libc::PROT_EXEC);
+        let of = |signal: i32| rule(vec![is(0, u64::from(signal.unsigned_abs()))?]);
         let some = [
             (libc::SYS_read, vec![rule(vec![is(0, STDIN)?])?]),
             (libc::SYS_write, vec![rule(vec![is(0, STDOUT)?])?, rule(vec![is(0, STDERR)?])?]),
             (libc::SYS_mmap, vec![rule(vec![code()?, has(3, libc::MAP_ANONYMOUS)?])?]),
             (libc::SYS_mprotect, vec![rule(vec![code()?])?]),
-            // How a process ends itself when memory runs out.
+            // How a process ends itself when memory runs out, with one C library and the other. It has one thread, which has its number.
             (libc::SYS_tgkill, vec![rule(vec![is(0, itself)?])?]),
+            (libc::SYS_tkill, vec![rule(vec![is(0, itself)?])?]),
+            // At a wrong address Rust's own handler takes itself away, so that the next try ends the process.
+            (libc::SYS_rt_sigaction, vec![of(libc::SIGSEGV)?, of(libc::SIGBUS)?]),
         ];
         let whole = [
             libc::SYS_brk,

@@ -58,6 +58,16 @@ pub fn by(asked: &Asked, seen: Seen, to: &mut impl Write) -> io::Result<bool> {
             let mib: usize = with.parse().unwrap_or(0);
             std::hint::black_box(vec![1_u8; mib << 20]);
         }
+        // The stack cannot grow any more once all memory is taken: that address is nobody's, and far from where a stack must end.
+        "segfault" => {
+            for size in (12..=26).rev().map(|power| 1_usize << power) {
+                let mut block: Vec<u8> = Vec::new();
+                while block.try_reserve_exact(size).is_ok() {
+                    std::hint::black_box(std::mem::take(&mut block).leak());
+                }
+            }
+            std::hint::black_box(deeper(4_000));
+        }
         "work" => loop {
             std::hint::black_box(what);
         },
@@ -76,4 +86,10 @@ pub fn by(asked: &Asked, seen: Seen, to: &mut impl Write) -> io::Result<bool> {
     }
     told::tell(&Err(Refused::TooLarge { width_px: size.0, height_px: size.1 }), to)?;
     Ok(true)
+}
+
+/// A kibibyte of stack for each.
+fn deeper(levels: u64) -> u64 {
+    let block = std::hint::black_box([levels; 128]);
+    if levels == 0 { block[0] } else { deeper(levels - 1) + block[127] }
 }

@@ -22,6 +22,7 @@ mod senders;
 mod served;
 mod silent;
 mod stopwatch;
+mod together;
 mod tour;
 mod until_killed;
 
@@ -43,5 +44,6 @@ pub use senders::*;
 pub use served::*;
 pub use silent::*;
 pub use stopwatch::*;
+pub use together::*;
 pub use tour::*;
 pub use until_killed::*;

@@ -1,8 +1,8 @@
 //! How a sent file is given to a process that reads it apart, and how it tells what it found: plain bytes, of which none is believed.
 //!
 //! Such a process decodes what strangers send. Should one of them take it over, it can say whatever it likes; so its answer is taken
-//! only as far as this program could have written it: pictures of the size that follows from the size sent, bare of everything but
-//! the picture, figures within their ranges, words out of a short list. Hashes are taken anew.
+//! only as far as this program could have written it: pictures of the size that follows from the size sent, with the very header that our
+//! encoder writes and a picture's data behind it, figures within their ranges, words out of a short list. Hashes are taken anew.
 
 use std::io;
 use std::io::Read;
@@ -29,6 +29,9 @@ use crate::photo::turn::fitted;
 
 /// What the reading process says once it is shut in. Before that it is given nothing.
 pub const SHUT_IN: &[u8; 8] = b"shut in\n";
+
+/// The status it ends with where it cannot be shut in. Its words are why.
+pub const NOT_SHUT_IN: u8 = 3;
 
 /// More is no answer, bytes. The largest rendition has 16 million pixels; of pure noise it takes some two bytes for each.
 pub const MOST_ANSWER_BYTES: u64 = 64 << 20;
@@ -312,6 +315,15 @@ mod tests {
         let exif = b"\xFF\xE1\0\x0AExif\0\0II";
         assert!(hides(&|jpeg| {
             jpeg.splice(20..20, exif.iter().copied());
+        }));
+        let mark = |jpeg: &[u8], kind: u8| jpeg.windows(2).position(|pair| pair == [0xFF, kind]).unwrap();
+        assert!(hides(&|jpeg| {
+            let codes = mark(jpeg, 0xC4);
+            jpeg[codes + 25] ^= 1;
+        }));
+        assert!(hides(&|jpeg| {
+            let steps = mark(jpeg, 0xDB);
+            jpeg.splice(steps..steps, jpeg[steps..steps + 69].to_vec());
         }));
         assert!(hides(&|jpeg| jpeg.extend_from_slice(b"PK\x03\x04")));
         assert!(hides(&|jpeg| *jpeg = b"<html>".to_vec()));
