@@ -221,7 +221,7 @@ async fn furnished(place: &Place) -> House {
     let spare_look = looks(&practice).await[0].id.to_string();
     let onlooker = opens_envelope(&practice, &lead, "Kim Vale").await;
     let hold = held(&practice, &lead).await;
-    let agreement = asks_for_everything(&practice).await;
+    let agreement = asks_for_everything(&practice, &office).await;
     let spare_member = practice.hires("Sam Reed", Roles { office: true, ..Roles::default() }).await;
     House {
         spare_link: spare.link.id.to_string(),
@@ -275,14 +275,14 @@ async fn held(practice: &Practice, lead: &Staff) -> String {
     hold.id.to_string()
 }
 
-/// Everything is asked for, by a lead who has left since: whoever is here may be the second.
-async fn asks_for_everything(practice: &Practice) -> String {
+/// Everything is asked for by somebody who is still here and was a lead then: whoever is here may be the second, and nobody is a
+/// second lead, without whom the surgeon ends a hold.
+async fn asks_for_everything(practice: &Practice, asker: &Staff) -> String {
     let moment = practice.moment();
-    let gone = practice.hires("Kim Vale", Roles { lead: true, ..Roles::default() }).await;
     let asked = ExportAgreement {
         id: ExportAgreementId::mint(&moment),
         practice: practice.id,
-        asked_by: gone.id,
+        asked_by: asker.member.id,
         asked: moment.now,
         until: moment.now + agreement::WITHIN,
         agreed: None,
@@ -291,7 +291,6 @@ async fn asks_for_everything(practice: &Practice) -> String {
     };
     let mut tx = practice.desk().db.write().await.unwrap();
     export_agreements::insert(&mut tx, &asked).await.unwrap();
-    staff::set_active(&mut tx, practice.id, gone.id, Activity::Gone).await.unwrap();
     tx.commit().await.unwrap();
     asked.id.to_string()
 }

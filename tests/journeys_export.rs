@@ -36,6 +36,7 @@ use closewatch::store::antibiotics;
 use closewatch::store::antibiotics::Culture;
 use closewatch::store::antibiotics::CultureFits;
 use closewatch::store::audit;
+use closewatch::store::free_text::CANNOT_BE_READ;
 use closewatch::store::late_knocks;
 use closewatch::store::photos;
 use closewatch::store::plan as plan_rows;
@@ -507,6 +508,70 @@ async fn the_copy_of_somebody_who_reads_spanish_is_in_spanish() {
     assert!(ward.takes("record").await.html().contains("<html lang=\"en\">"));
 }
 
+/// Turns a bit of every text of a column, as a broken disk would: none of them opens any more. How many there were.
+async fn open_no_more(practice: &Practice, table: &str, column: &str) -> usize {
+    let sql = format!("SELECT id, {column}_sealed AS sealed FROM {table} WHERE {column}_sealed IS NOT NULL");
+    let rows = sqlx::query(AssertSqlSafe(sql)).fetch_all(&mut *practice.books().await).await.unwrap();
+    let mut tx = practice.desk().db.write().await.unwrap();
+    for row in &rows {
+        let mut sealed: Vec<u8> = row.try_get("sealed").unwrap();
+        *sealed.last_mut().unwrap() ^= 1;
+        let sql = format!("UPDATE {table} SET {column}_sealed = $1 WHERE id = $2");
+        let query =
+            sqlx::query(AssertSqlSafe(sql)).bind(sealed).bind(row.try_get::<String, _>("id").unwrap());
+        assert_eq!(query.execute(&mut *tx).await.unwrap().rows_affected(), 1);
+    }
+    tx.commit().await.unwrap();
+    rows.len()
+}
+
+#[tokio::test]
+async fn words_that_cannot_be_read_are_said_to_be_so_in_the_patients_own_language() {
+    on_each_engine(async |practice| {
+        let ward = ward(practice.clone(), "Inés Núñez", Language::Spanish).await;
+        let mut broken = Vec::new();
+        for (table, column) in [
+            ("message", "body"),
+            ("correction", "words"),
+            ("wound_check", "words"),
+            ("answers_version", "words"),
+            ("callback", "ask"),
+            ("call_attempt", "spoke_with"),
+            ("silence_call", "spoke_with"),
+            ("antibiotic_course", "drug"),
+            ("wound", "typed"),
+        ] {
+            broken.push(open_no_more(&practice, table, column).await);
+        }
+        let [messages, corrections, checks, versions, asks, spoke, of_silence, drugs, wounds] = broken[..]
+        else {
+            unreachable!()
+        };
+        assert_eq!((messages, corrections, checks, versions, asks), (3, 2, 3, 4, 2));
+        assert_eq!((spoke, of_silence, drugs, wounds), (1, 1, 1, 1));
+        let own = ward.takes("patient").await.words();
+        assert!(!own.contains(CANNOT_BE_READ) && !own.contains("back-up"), "{own}");
+        let says = "Ahora no se pueden mostrar estas palabras. Llame al 202-555-0100 y pregunte.";
+        // Both answers stand beside their decisions, too; what a check was changed from stands behind it; of the two calls one
+        // was made.
+        let expected = (messages + 2)
+            + corrections
+            + checks
+            + (versions - checks)
+            + (asks - 1)
+            + spoke
+            + of_silence
+            + drugs
+            + wounds;
+        assert_eq!(own.matches(says).count(), expected, "{own}");
+        let record = ward.takes("record").await.words();
+        assert!(record.contains(CANNOT_BE_READ) && !record.contains(says));
+        // Of the check as it stands, too: nobody takes it for one without words.
+        assert!(record.matches(CANNOT_BE_READ).count() > expected, "{record}");
+    })
+    .await;
+}
+
 #[tokio::test]
 async fn hostile_text_and_long_names_are_text_in_the_page_and_harmless_in_names() {
     let place = Place::sqlite();
@@ -622,6 +687,9 @@ async fn a_correction_stands_beside_the_original_wherever_it_is_shown() {
         assert_eq!(office.presses(&path, &[("words", "ours")]).await.status, StatusCode::FORBIDDEN);
         let elsewhere = practice.neighbour().await.surgeon().await;
         assert_eq!(elsewhere.presses(&path, &[("words", "ours")]).await.status, StatusCode::NOT_FOUND);
+        let shown = surgeon.opens(&format!("/checks/{check}")).await;
+        shown.must_say("Nobody is told of it.").must_say("Then send an answer: that one they are told of.");
+        let told = notices_kept(&practice).await;
         let noted = surgeon.presses(&path, &[("about", ""), ("words", "It was the left leg.")]).await;
         assert_eq!(noted.leads_to(), format!("/checks/{check}#corrections"));
         let review = reviews::of_check(&mut *practice.books().await, practice.id, check).await.unwrap()[0]
@@ -640,11 +708,45 @@ async fn a_correction_stands_beside_the_original_wherever_it_is_shown() {
         surgeon.opens(&own).await.must_say("answered; corrected");
         phone.types_pin().await;
         let read = phone.opens("/my/answers").await;
-        read.must_say("Corrected by Dr. Rosa Lind")
+        read.must_say("About your wound check of Tuesday, March 10. Corrected by Dr. Rosa Lind:")
+            .must_say(
+                "About the answer to your wound check of Tuesday, March 10. Corrected by Dr. Rosa Lind:",
+            )
             .must_say("It was the left leg.")
             .must_say("Fine as it is.");
         let lines = actions(&practice).await;
         assert_eq!(lines.iter().filter(|action| *action == "correction.add").count(), 2);
+        // What the form says is so: nothing goes out about it.
+        assert_eq!(notices_kept(&practice).await, told);
     })
     .await;
+}
+
+async fn notices_kept(practice: &Practice) -> usize {
+    rows_of(&mut *practice.books().await, practice.id).await["notice"].len()
+}
+
+#[tokio::test]
+async fn a_correction_says_in_spanish_too_which_check_it_is_about() {
+    let place = Place::sqlite();
+    let practice = Practice::open(&place).await;
+    let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+    let phone =
+        enrols(&practice, &office, &surgeon, "Inés Núñez", Language::Spanish).await.opens_link().await;
+    let check = phone.sends("form", with_words("Era la pierna derecha."), &[]).await.check;
+    surgeon.decides(check, Decision::HealingAsExpected, "Va bien.").await.unwrap();
+    practice.minutes_pass(3 * 24 * 60);
+    let review = reviews::of_check(&mut *practice.books().await, practice.id, check).await.unwrap()[0].id;
+    for about in [None, Some(review)] {
+        let moment = practice.moment();
+        correction::add(practice.desk(), &surgeon.member, check, about, "Era la izquierda.", &moment)
+            .await
+            .unwrap();
+    }
+    phone.types_pin().await;
+    phone
+        .opens("/my/answers")
+        .await
+        .must_say("Sobre su revisión del martes 10 de marzo. Corregido por Dr. Rosa Lind:")
+        .must_say("Sobre la respuesta a su revisión del martes 10 de marzo. Corregido por Dr. Rosa Lind:");
 }

@@ -48,6 +48,9 @@ async fn a_lead_confirms_the_numbers_sees_what_will_go_and_later_what_went_and_n
         one_record_ended(&practice, &office, &surgeon).await;
         let page = lead.opens(PAGE).await;
         page.must_say("Nothing goes. Everything is kept until a lead has confirmed the numbers below.")
+            .must_say("Left for three days, they go when the next one is begun.")
+            .must_say("old notices: texts, e-mails and calls the program sent")
+            .must_say("every lead who has an address here is told")
             .must_say("Local law decides how long a practice must keep a chart.")
             .must_say("No patient’s record");
         assert_eq!(page.field("clinical_years").as_deref(), Some("15"));
@@ -113,6 +116,8 @@ async fn a_hold_is_placed_by_name_and_ended_by_a_lead_and_the_surgeon_where_ther
             .await
             .must_say("One patient,")
             .must_say("A letter of 3 March.")
+            .must_say("no half-filled check goes for its age")
+            .must_not_say("Left for three days")
             .must_say("It may end")
             .must_not_say("Mia");
         let id = legal_holds::in_force(&mut *practice.books().await, practice.id).await.unwrap()[0].id;

@@ -3,14 +3,26 @@
 mod support;
 
 use axum::http::StatusCode;
+use sqlx::Row;
 
 use closewatch::care::review;
 use closewatch::care::turned_away;
+use closewatch::ids::DeliveryId;
+use closewatch::store::addresses::Reached;
 use closewatch::store::audit;
 use closewatch::store::audit::AuditEntry;
+use closewatch::store::deliveries;
+use closewatch::store::deliveries::Delivery;
+use closewatch::store::deliveries::DeliveryState;
+use closewatch::store::ladders;
+use closewatch::store::notices;
+use closewatch::store::notices::NoticeKind;
+use closewatch::store::notices::Recipient;
 use closewatch::store::photos;
 use closewatch::store::staff::Roles;
 use closewatch::triage::Decision;
+use closewatch::triage::LadderKind;
+use closewatch::words::Language;
 
 use support::*;
 
@@ -157,9 +169,9 @@ async fn a_tour_of_more_than_forty_acts_leaves_exactly_its_kinds_of_line_in_orde
     // Copies.
     fresh.presses(&format!("/wounds/{wound}/copy"), &[("copy", "patient")]).await.is_fine();
     leaves!(told, since, p, "export.make");
+    // Nobody else could agree.
     fresh.presses("/practice/export", &[("what", "everything")]).await;
-    // Nobody else could agree: it is no export, and no refusal at a door either.
-    assert_eq!(since.new(p).await, Vec::<String>::new());
+    leaves!(told, since, p, "export.refused");
 
     // Doors that do not open, and a limit.
     office.opens("/queue").await;
@@ -374,6 +386,102 @@ async fn a_lead_finds_lines_by_person_kind_day_and_patient_and_turns_pages() {
         let looks = lines(&practice).await.into_iter().filter(|line| line.action == "record.view").count();
         assert!(looks > 150, "looking is a line: {looks}");
         assert_eq!(office.opens("/practice/record").await.status, StatusCode::FORBIDDEN);
+    })
+    .await;
+}
+
+/// What was sent to a patient's link, and the calling about what did not come from them: a line about each thing. What they are about.
+async fn is_told_and_called_about(practice: &Practice, office: &Staff, patient: &Patient) -> Vec<String> {
+    let (silent, antibiotic) = goes_silent(practice, &office.member, patient.enrolled.wound.id).await;
+    let moment = practice.moment();
+    let mut tx = practice.desk().db.write().await.unwrap();
+    let to = Recipient::Link(patient.issued.link.id);
+    assert!(
+        notices::enqueue(&mut tx, practice.id, NoticeKind::AnswerReady, to, "thread", &moment).await.unwrap()
+    );
+    let row = sqlx::query(
+        "SELECT notice.id AS notice, job.id AS job FROM notice JOIN job ON job.about = notice.id \
+         WHERE notice.recipient = $1",
+    )
+    .bind(to.to_string())
+    .fetch_one(&mut *tx)
+    .await
+    .unwrap();
+    let (notice, job): (String, String) = (row.try_get("notice").unwrap(), row.try_get("job").unwrap());
+    let letter = Delivery {
+        id: DeliveryId::mint(&moment),
+        practice: practice.id,
+        notice: notice.parse().unwrap(),
+        channel: Reached::Sms,
+        address: "202-555-0143".to_owned(),
+        language: Language::English,
+        subject: String::new(),
+        body: "An answer is here.".to_owned(),
+        state: DeliveryState::Waiting,
+        tries: 0,
+        sent_with: None,
+        provider_id: None,
+        why: String::new(),
+        queued: moment.now,
+        sent: None,
+        delivered: None,
+    };
+    assert!(deliveries::insert(&mut tx, &letter).await.unwrap());
+    let mut told = vec![
+        ("notice.nobody", format!("notice:{notice}")),
+        ("letter.dead", format!("delivery:{}", letter.id)),
+        ("job.give_up", format!("job:{job}")),
+    ];
+    for about in [format!("silence:{silent}"), format!("antibiotic:{antibiotic}")] {
+        let ladder =
+            ladders::begin(&mut tx, practice.id, &about, LadderKind::RingNow, &moment).await.unwrap();
+        told.push(("ladder.rung", format!("ladder:{}", ladder.id)));
+    }
+    for (action, subject) in &told {
+        let note = audit::Note { actor: "program", action, subject, detail: "" };
+        audit::append(&mut tx, practice.id, &note, moment.now).await.unwrap();
+    }
+    tx.commit().await.unwrap();
+    told.into_iter().map(|(_, subject)| subject).collect()
+}
+
+#[tokio::test]
+async fn what_was_sent_to_a_patient_and_the_calling_about_their_silence_are_found_by_the_patient() {
+    on_each_engine(async |practice| {
+        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+        let lead = practice.lead().await;
+        let mia = office.enrols("Mia Stone", &surgeon).await;
+        let ned = office.enrols("Ned Gray", &surgeon).await;
+        let of_mia = is_told_and_called_about(&practice, &office, &mia).await;
+        let of_ned = is_told_and_called_about(&practice, &office, &ned).await;
+        let all = lines(&practice).await;
+        for (patient, own, others) in [(&mia, &of_mia, &of_ned), (&ned, &of_ned, &of_mia)] {
+            let id = patient.enrolled.patient.id;
+            let page = lead.opens(&format!("/practice/record?patient={id}")).await;
+            let found: Vec<&str> = all
+                .iter()
+                .filter(|line| shown(&page).contains(&line.sequence))
+                .map(|line| line.subject.as_str())
+                .collect();
+            for subject in own {
+                assert!(found.contains(&subject.as_str()), "{subject}: {found:?}");
+            }
+            assert!(others.iter().all(|subject| !found.contains(&subject.as_str())), "{found:?}");
+        }
+        // By kind and patient at once, and by person and patient.
+        let id = mia.enrolled.patient.id;
+        let page = lead.opens(&format!("/practice/record?patient={id}&kind=ladders")).await;
+        let ladders: Vec<i64> = all
+            .iter()
+            .rev()
+            .filter(|line| of_mia.contains(&line.subject))
+            .map(|line| line.sequence)
+            .collect();
+        assert_eq!(shown(&page), ladders);
+        let who = office.member.id;
+        let page = lead.opens(&format!("/practice/record?patient={id}&person={who}")).await;
+        assert!(shown(&page).iter().all(|number| all[*number as usize - 1].actor == format!("staff:{who}")));
+        assert!(!shown(&page).is_empty(), "the enrolment at least");
     })
     .await;
 }

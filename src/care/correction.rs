@@ -19,7 +19,8 @@ use crate::store::staff::StaffMember;
 /// The longest note, in letters.
 pub const LONGEST: usize = 1_000;
 
-/// Notes a correction beside a check, or beside one of its decisions. Surgeons do; the patient reads it.
+/// Notes a correction beside a check, or beside one of its decisions. Surgeons do. The patient can read it and is not told of it:
+/// whoever has to change what a patient does sends an answer.
 pub async fn add(
     desk: &Desk,
     surgeon: &StaffMember,

@@ -19,6 +19,7 @@ use crate::ids::Moment;
 use crate::store::assessments;
 use crate::store::checks;
 use crate::store::checks::CheckState;
+use crate::store::checks::WoundCheck;
 use crate::store::corrections;
 use crate::store::corrections::Correction;
 use crate::store::duty as duty_store;
@@ -74,7 +75,16 @@ pub struct Answered {
     pub messages: Vec<Message>,
     /// What was noted beside checks and answers that were wrong, oldest first.
     pub corrections: Vec<Correction>,
+    pub checks: Vec<WoundCheck>,
     pub staff: Vec<StaffMember>,
+}
+
+impl Answered {
+    /// When the check that a correction is about was sent.
+    pub fn sent(&self, correction: &Correction) -> Timestamp {
+        let check = self.checks.iter().find(|check| check.id == correction.check);
+        check.map_or(correction.noted, |check| check.received)
+    }
 }
 
 /// Reads the thread. Refused until the PIN was given on this phone.
@@ -88,6 +98,7 @@ pub async fn read(desk: &Desk, holder: &LinkHolder, now: Timestamp) -> Done<Answ
             practice: practices::find(&mut conn, holder.practice).await?.ok_or(CareError::NotFound)?,
             messages: thread::of_wound(&mut conn, holder.practice, holder.wound).await?,
             corrections: corrections::of_wound(&mut conn, holder.practice, holder.wound).await?,
+            checks: checks::of_wound(&mut conn, holder.practice, holder.wound).await?,
             staff: staff::of_practice(&mut conn, holder.practice).await?,
         }
     };

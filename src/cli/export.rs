@@ -59,25 +59,34 @@ pub async fn run(export: Export) -> Result<(), Failure> {
 
 async fn take_out(app: &App, export: &Export, copy: CopyFor) -> Result<(), Failure> {
     let practice = chosen(app, export.practice.as_deref()).await?;
-    let moment = app.moment();
-    let Some(bulk) = bulk::begin(&app.desk, practice.id, &ask_code()?, &moment).await? else {
+    let code = ask_code()?;
+    // The clock is read once the code is there: nobody knows how long the question stood, and a code has its day.
+    let Some(bulk) = bulk::begin(&app.desk, practice.id, &code, &app.moment()).await? else {
         let words = "this code opens nothing here: it was not agreed to in this practice, was used or taken back, or is more than a \
                      day old";
         return Err(BadInput(words.to_owned()).into());
     };
-    let mut bytes = 0;
+    let (mut bytes, mut written) = (0, 0);
     for wound in &bulk.wounds {
-        let episode = bulk::episode(&app.desk, &bulk, *wound, copy).await?;
+        // The code is spent: one that was cleared away meanwhile must not end it for the others.
+        let Some(episode) = bulk::episode(&app.desk, &bulk, *wound, copy, app.now()).await? else { continue };
         bytes += write(&app.desk, episode, &export.to).await?;
+        written += 1;
     }
     File::open(&export.to)?.sync_all()?;
     println!(
         "{}: {} wounds, {} MiB, in {}. The record says so, and everybody on staff is told.",
         practice.name,
-        bulk.wounds.len(),
+        written,
         bytes.div_ceil(1_024 * 1_024),
         export.to.display()
     );
+    let gone = bulk.wounds.len() - written;
+    if gone > 0 {
+        println!(
+            "{gone} more were there at the beginning and were cleared away meanwhile: they are not in it."
+        );
+    }
     println!("Whoever holds this folder holds the patients’ records: encrypt what it is carried on.");
     Ok(())
 }

@@ -20,7 +20,7 @@ pub struct Numbers {
     pub minor_years: i64,
     /// Lines of the record. 6 to 99.
     pub record_years: i64,
-    /// Messages that were sent, and work that failed. 30 to 3,650.
+    /// Letters that were sent, and work that failed. 30 to 3,650.
     pub letters_days: i64,
     /// Half-filled checks, and sessions of staff that ended. 3 to 365.
     pub passing_days: i64,

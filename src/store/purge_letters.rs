@@ -1,4 +1,4 @@
-//! Taking away what is kept for a while only: messages that were sent, work that failed, half-filled checks, sessions of staff that ended.
+//! Taking away what is kept for a while only: letters that were sent, work that failed, half-filled checks, sessions of staff that ended.
 
 use jiff::Timestamp;
 

@@ -17,7 +17,7 @@ coded! {
     pub enum Gone {
         /// One patient's whole record.
         Patient = "patient",
-        /// Messages that were sent, and work that failed.
+        /// Letters that were sent, and work that failed.
         Letters = "letters",
         /// Half-filled checks, and sessions of staff that ended.
         Passing = "passing",

@@ -33,7 +33,15 @@ messages! {
     mark_read() { en: "I have read this", es: "Ya lo leí" }
     read_at(when: &str) { en: "You read it: {when}", es: "Lo leyó: {when}" }
     corrections() { en: "Corrections", es: "Correcciones" }
-    corrected(name: &str, when: &str) { en: "Corrected by {name}: {when}", es: "Corregido por {name}: {when}" }
+    /// `sent`: the day of the check.
+    corrected_check(sent: &str, name: &str, when: &str) {
+        en: "About your wound check of {sent}. Corrected by {name}: {when}",
+        es: "Sobre su revisión del {sent}. Corregido por {name}: {when}",
+    }
+    corrected_answer(sent: &str, name: &str, when: &str) {
+        en: "About the answer to your wound check of {sent}. Corrected by {name}: {when}",
+        es: "Sobre la respuesta a su revisión del {sent}. Corregido por {name}: {when}",
+    }
     worse(emergency: &str, phone: &str) {
         en: "Got worse since? Call {phone}. An emergency? Call {emergency}.",
         es: "¿Empeoró desde entonces? Llame al {phone}. ¿Emergencia? Llame al {emergency}.",

@@ -12,6 +12,10 @@ messages! {
     photo_made(receipt: &str, position: i64) { en: "Wound check {receipt}, photo {position}", es: "Revisión {receipt}, foto {position}" }
     yours() { en: "This copy is yours. Keep it safe. It tells a lot about you.", es: "Esta copia es suya. Guárdela bien. Dice mucho de usted." }
     not_advice() { en: "It is no new advice. Worse, or worried? Call us.", es: "No es un consejo nuevo. ¿Empeora o le preocupa? Llámenos." }
+    cannot_be_read(phone: &str) {
+        en: "These words cannot be shown right now. Please call {phone} and ask.",
+        es: "Ahora no se pueden mostrar estas palabras. Llame al {phone} y pregunte.",
+    }
     phones(phone: &str, emergency: &str) { en: "Our number is {phone}. In an emergency call {emergency}.", es: "Nuestro número es {phone}. En una emergencia llame al {emergency}." }
     wrong() { en: "Is something wrong in it? Tell us. We add a note beside it.", es: "¿Hay algo mal? Díganos. Ponemos una nota al lado." }
 

@@ -819,6 +819,66 @@ async fn standing(practice: &Practice) -> Vec<LegalHold> {
     legal_holds::in_force(&mut *practice.books().await, practice.id).await.unwrap()
 }
 
+/// Somebody begins a check on a phone of their own, and leaves it.
+async fn half_fills(practice: &Practice, patient: &Patient, form_key: &str) {
+    let phone = patient.opens_link().await;
+    let typed = StepTyped {
+        form_key,
+        step: "pain",
+        names: &["pain"],
+        fields: vec![("pain".to_owned(), "3".to_owned())],
+        shown: vec!["pain".to_owned()],
+    };
+    let holder = phone.holder().await;
+    check_draft::keep(practice.desk(), &holder, &phone.token, typed, practice.now()).await.unwrap();
+}
+
+async fn half_filled(practice: &Practice) -> Vec<String> {
+    rows(practice).await["check_draft"].iter().map(|line| column(line, "form_key").to_owned()).collect()
+}
+
+#[tokio::test]
+async fn a_half_filled_check_goes_with_the_next_one_only_where_no_hold_and_no_number_says_how_long_it_stays()
+{
+    on_each_engine(async |practice| {
+        let people = people(&practice).await;
+        let mia = people.office.enrols("Mia Stone", &people.surgeon).await;
+        let four_days_pass = || practice.minutes_pass(4 * 24 * 60);
+        half_fills(&practice, &mia, "first").await;
+        four_days_pass();
+        half_fills(&practice, &mia, "second").await;
+        assert_eq!(half_filled(&practice).await, ["second"], "nobody said how long");
+
+        places(&practice, &people.lead, "practice", "").await;
+        four_days_pass();
+        half_fills(&practice, &mia, "third").await;
+        let both = BTreeSet::from(["second".to_owned(), "third".to_owned()]);
+        assert_eq!(half_filled(&practice).await.into_iter().collect::<BTreeSet<_>>(), both, "nothing goes");
+        let hold = standing(&practice).await[0].id;
+        let (lead, surgeon) = (people.lead.member.id, people.surgeon.member.id);
+        let mut tx = practice.desk().db.write().await.unwrap();
+        assert!(legal_holds::note_asked(&mut tx, practice.id, hold, lead, practice.now()).await.unwrap());
+        assert!(legal_holds::release(&mut tx, practice.id, hold, surgeon, practice.now()).await.unwrap());
+        tx.commit().await.unwrap();
+
+        let thirty = Typed { passing_days: "30".to_owned(), ..fifteen_years() };
+        keeping::set(practice.desk(), &people.lead.member, &thirty, &practice.moment()).await.unwrap();
+        half_fills(&practice, &mia, "fourth").await;
+        assert_eq!(half_filled(&practice).await.len(), 3, "thirty days are not over");
+        // The second is of four days ago.
+        for day in 0..=26 {
+            assert_eq!(half_filled(&practice).await.len(), 3, "day {day}");
+            practice.minutes_pass(24 * 60);
+            looks(&practice).await;
+        }
+        assert_eq!(half_filled(&practice).await.len(), 2, "the second is more than thirty days old");
+        let newest = &stones(&practice, Gone::Passing).await[0];
+        let told = (newest.at, newest.rows, newest.rule.as_str());
+        assert_eq!(told, (practice.now(), 1, "passing_days=30"), "and left its stone");
+    })
+    .await;
+}
+
 #[tokio::test]
 async fn of_whoever_a_hold_names_nothing_goes_and_of_nobody_while_one_is_on_the_practice() {
     on_each_engine(async |practice| {

@@ -17,6 +17,7 @@ use crate::ids::ExportAgreementId;
 use crate::ids::Moment;
 use crate::ids::PracticeId;
 use crate::ids::StaffId;
+use crate::store::Conn;
 use crate::store::alarms;
 use crate::store::alarms::AlarmKind;
 use crate::store::export_agreements;
@@ -43,6 +44,11 @@ impl Board {
     pub fn name_of(&self, id: StaffId) -> &str {
         self.staff.iter().find(|member| member.id == id).map_or("somebody", |member| member.name.as_str())
     }
+
+    /// Whoever asked for it still works here: only then can somebody agree.
+    pub fn asker_is_here(&self, agreement: &ExportAgreement) -> bool {
+        self.staff.iter().any(|member| member.id == agreement.asked_by && member.active)
+    }
 }
 
 /// Leads and surgeons.
@@ -62,7 +68,7 @@ pub async fn board(desk: &Desk, member: &StaffMember) -> Done<Board> {
     })
 }
 
-/// A lead asks. Refused while there is nobody else who could agree, and while another one is open.
+/// A lead asks. Refused while there is nobody else who could agree, which is noted, and while another one is open.
 pub async fn ask(desk: &Desk, lead: &StaffMember, moment: &Moment) -> Done<ExportAgreementId> {
     if !lead.roles.lead {
         return Err(CareError::NotAllowed);
@@ -71,6 +77,9 @@ pub async fn ask(desk: &Desk, lead: &StaffMember, moment: &Moment) -> Done<Expor
     practices::hold(&mut tx, lead.practice).await?;
     let everyone = staff::of_practice(&mut tx, lead.practice).await?;
     if !everyone.iter().any(|one| one.active && one.id != lead.id && may_agree(one)) {
+        let whose = (Actor::Staff(lead.id), format!("practice:{}", lead.practice));
+        note_refused(&mut tx, lead.practice, whose, "alone", moment.now).await?;
+        tx.commit().await?;
         let words = "This needs a second person: another lead or a surgeon of the practice, with a sign-in of their own.";
         return Err(CareError::Entered(vec![Fault::new("export", words)]));
     }
@@ -99,7 +108,8 @@ pub async fn ask(desk: &Desk, lead: &StaffMember, moment: &Moment) -> Done<Expor
     Ok(agreement.id)
 }
 
-/// A second person agrees. The code is shown to them once, and works once, on the server.
+/// A second person agrees. The code is shown to them once, and works once, on the server. Refused, and noted, where whoever
+/// asked is here no longer: then it would be one person alone.
 pub async fn agree(
     desk: &Desk,
     member: &StaffMember,
@@ -111,9 +121,19 @@ pub async fn agree(
     }
     let code = secrets::typed_code(&moment.chance);
     let mut tx = desk.db.write().await?;
+    practices::hold(&mut tx, member.practice).await?;
     let found = export_agreements::find(&mut tx, member.practice, id).await?.ok_or(CareError::NotFound)?;
     if found.asked_by == member.id {
         return Err(CareError::NotAllowed);
+    }
+    let everyone = staff::of_practice(&mut tx, member.practice).await?;
+    let asker_is_here = everyone.iter().any(|one| one.id == found.asked_by && one.active);
+    if found.is_open(moment.now) && found.agreed.is_none() && !asker_is_here {
+        let whose = (Actor::Staff(member.id), format!("export:{id}"));
+        note_refused(&mut tx, member.practice, whose, "asker_gone", moment.now).await?;
+        tx.commit().await?;
+        let words = "Whoever asked has been switched off since. Take it back; a lead who is here asks again if it is still wanted.";
+        return Err(CareError::Entered(vec![Fault::new("export", words)]));
     }
     let (practice, hash) = (member.practice, sha256_hex(code.reveal()));
     if !export_agreements::agree(&mut tx, practice, id, member.id, &hash, moment.now).await? {
@@ -145,22 +165,41 @@ pub async fn withdraw(desk: &Desk, member: &StaffMember, id: ExportAgreementId, 
     Ok(())
 }
 
-/// The code is used, on the server. `None`: no code of this practice that is open; it is not said which it lacks. Everybody is
-/// told that everything is taken out.
+/// The code is used, on the server, and everybody is told that everything is taken out. `None`: no code of this practice that is
+/// open; it is not said which it lacks, and the try is noted.
 pub(in crate::care::export) async fn take(
     desk: &Desk,
     practice: PracticeId,
     typed: &str,
     moment: &Moment,
 ) -> Done<Option<ExportAgreement>> {
-    let Some(code) = secrets::read_typed_code(typed) else { return Ok(None) };
     let mut tx = desk.db.write().await?;
-    let taken = export_agreements::take(&mut tx, practice, &sha256_hex(&code), moment.now).await?;
-    let Some(taken) = taken else { return Ok(None) };
+    let taken = match secrets::read_typed_code(typed) {
+        Some(code) => export_agreements::take(&mut tx, practice, &sha256_hex(&code), moment.now).await?,
+        None => None,
+    };
+    let Some(taken) = taken else {
+        let whose = (Actor::Program, format!("practice:{practice}"));
+        note_refused(&mut tx, practice, whose, "code", moment.now).await?;
+        tx.commit().await?;
+        return Ok(None);
+    };
     let subject = format!("export:{}", taken.id);
     alarms::raise(&mut tx, practice, AlarmKind::ExportTaken, &subject, moment).await?;
     record::note(&mut tx, practice, Actor::Program, "export.take", &subject, "", moment.now).await?;
     tx.commit().await?;
     desk.tell(practice);
     Ok(Some(taken))
+}
+
+/// That somebody tried to have everything taken out, and by what they failed.
+async fn note_refused(
+    conn: &mut Conn,
+    practice: PracticeId,
+    (actor, subject): (Actor, String),
+    why: &str,
+    now: Timestamp,
+) -> Done<()> {
+    let detail = format!("why={why}");
+    Ok(record::note(conn, practice, actor, "export.refused", &subject, &detail, now).await?)
 }

@@ -1,5 +1,7 @@
 //! Everything of a practice, wound by wound, once two people have agreed.
 
+use jiff::Timestamp;
+
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
@@ -36,12 +38,22 @@ pub async fn begin(desk: &Desk, practice: PracticeId, code: &str, moment: &Momen
     Ok(Some(Bulk { practice, made, wounds: wounds::all(&mut conn, practice).await? }))
 }
 
-/// One of its wounds, with a line in the record.
-pub async fn episode(desk: &Desk, bulk: &Bulk, wound: WoundId, copy: CopyFor) -> Done<Episode> {
+/// One of its wounds, with a line in the record that says when this one was taken. `None`: it is gone since the beginning.
+pub async fn episode(
+    desk: &Desk,
+    bulk: &Bulk,
+    wound: WoundId,
+    copy: CopyFor,
+    now: Timestamp,
+) -> Done<Option<Episode>> {
     if !bulk.wounds.contains(&wound) {
         return Err(CareError::NotFound);
     }
-    let episode = episode::read(desk, bulk.practice, wound, copy, bulk.made.clone()).await?;
-    export::note(desk, Actor::Program, &episode, bulk.made.at).await?;
-    Ok(episode)
+    let episode = match episode::read(desk, bulk.practice, wound, copy, bulk.made.clone()).await {
+        Ok(episode) => episode,
+        Err(CareError::NotFound) => return Ok(None),
+        Err(other) => return Err(other),
+    };
+    export::note(desk, Actor::Program, &episode, now).await?;
+    Ok(Some(episode))
 }

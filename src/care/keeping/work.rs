@@ -232,7 +232,7 @@ async fn note(conn: &mut Conn, action: &str, subject: &str, stone: &Tombstone) -
     Ok(record::note(conn, stone.practice, Actor::Program, action, subject, &detail, stone.at).await?)
 }
 
-/// Messages that were sent, and work that failed. True: there may be more.
+/// Letters that were sent, and work that failed. True: there may be more.
 async fn take_letters(desk: &Desk, practice: &Practice, moment: &Moment) -> Done<bool> {
     let mut tx = desk.db.write().await?;
     let Some(keeping) = may_all_go(&mut tx, practice.id, moment.now).await? else { return Ok(false) };

@@ -31,13 +31,13 @@ pub fn messages(teller: &Teller<'_>) -> Section {
         {
             above = format!("{above} · {}", words.read_at(&teller.time(read)));
         }
-        section.quote(above, &message.body);
+        section.quote(above, &teller.typed(&message.body));
     }
     let left: Vec<_> = episode.knocks.iter().filter(|knock| !knock.words.trim().is_empty()).collect();
     if !left.is_empty() {
         section.head(words.knocks());
         for knock in left {
-            section.quote(teller.time(knock.last), &knock.words);
+            section.quote(teller.time(knock.last), &teller.typed(&knock.words));
         }
     }
     section
@@ -73,15 +73,16 @@ fn of_check(teller: &Teller<'_>, section: &mut Section, call: &Call) {
         section.head(teller.time(attempt.at));
         let mut lines = vec![whom(teller, attempt.whom), result(teller, attempt.result)];
         if !attempt.spoke_with.is_empty() {
-            lines.push(words.call_spoke_with(&attempt.spoke_with));
+            lines.push(words.call_spoke_with(&teller.typed(&attempt.spoke_with)));
         }
         if teller.is_record() {
             lines.extend(record_part::attempt(teller, attempt.staff, attempt.interpreter, &attempt.note));
         }
         section.lines(lines);
     }
+    let ask = teller.typed(&call.callback.ask);
     let told: Vec<String> =
-        call.callback.ask.lines().map(str::trim).filter(|line| !line.is_empty()).map(str::to_owned).collect();
+        ask.lines().map(str::trim).filter(|line| !line.is_empty()).map(str::to_owned).collect();
     // What was to be said was said once somebody spoke.
     if call.attempts.iter().any(|attempt| attempt.result == CallResult::Spoke) || teller.is_record() {
         section.list(words.call_told(), told);
@@ -90,7 +91,7 @@ fn of_check(teller: &Teller<'_>, section: &mut Section, call: &Call) {
     let ended = callback.outcome.map(|outcome| match outcome {
         CallOutcome::WillFollowAdvice => words.outcome_follows(),
         CallOutcome::VisitBooked => words.outcome_visit(&teller.time_maybe(callback.visit)),
-        CallOutcome::WentToEmergency => words.outcome_emergency(&callback.emergency_place),
+        CallOutcome::WentToEmergency => words.outcome_emergency(&teller.typed(&callback.emergency_place)),
         CallOutcome::CouldNotReach => words.outcome_not_reached(),
     });
     section.rows(vec![Row::new(words.outcome(), ended.unwrap_or_default())]);
@@ -106,7 +107,7 @@ fn of_silence(teller: &Teller<'_>, section: &mut Section, quiet: &Quiet) {
         section.head(teller.time(call.at));
         let mut lines = vec![whom(teller, call.whom), words.call_why_missing(), result(teller, call.result)];
         if !call.spoke_with.is_empty() {
-            lines.push(words.call_spoke_with(&call.spoke_with));
+            lines.push(words.call_spoke_with(&teller.typed(&call.spoke_with)));
         }
         if teller.is_record() {
             lines.extend(record_part::attempt(teller, call.staff, call.interpreter, &call.note));
@@ -139,7 +140,7 @@ pub fn antibiotics(teller: &Teller<'_>) -> Option<Section> {
     }
     let mut section = Section::new(words.antibiotics());
     for course in &episode.courses {
-        section.head(course.drug.to_string());
+        section.head(teller.typed(&course.drug));
         let mut lines = vec![words.started(&teller.time(course.started)), words.days(course.days)];
         lines.extend(course.doses_per_day.map(|times| words.doses(times)));
         lines.extend(course.stopped.map(|at| words.stopped(&teller.time(at))));

@@ -24,7 +24,6 @@ use crate::web::patient::last_time;
 use crate::web::patient::questions::option;
 use crate::web::surgeon::answer_words;
 use crate::web::surgeon::measure_words;
-use crate::words::Language;
 use crate::words::patient_export::ExportWords;
 use crate::words::patient_questions::QuestionWords;
 use crate::words::patient_questions::named;
@@ -56,9 +55,9 @@ fn check(teller: &Teller<'_>, section: &mut Section, one: &Checked, pictures: &P
     if teller.is_record() {
         section.lines(record_check::came(teller, check));
     }
-    section.table([words.question(), words.answer()], answers(teller, &check.answers));
+    section.table([words.question(), words.answer()], answers(teller, &check.answers_shown()));
     for correction in episode.corrections.iter().filter(|of| of.check == check.id && of.review.is_none()) {
-        section.quote(teller.corrected(correction), &correction.words);
+        section.quote(teller.corrected(correction), &teller.typed(&correction.words));
     }
     let earlier = one.versions.len().saturating_sub(1);
     for (sent, said) in one.versions.iter().take(earlier) {
@@ -86,7 +85,7 @@ fn check(teller: &Teller<'_>, section: &mut Section, one: &Checked, pictures: &P
 fn answers(teller: &Teller<'_>, answers: &Answers) -> Vec<[String; 2]> {
     let of = |id: &str| match teller.is_record() {
         true => answer_words::answer(answers, id).map(|said| (answer_words::label(id).to_owned(), said)),
-        false => Some((title(id, teller.words), in_own_words(answers, id, teller.language()))),
+        false => Some((title(id, teller.words), in_own_words(teller, answers, id))),
     };
     QUESTIONS
         .iter()
@@ -104,10 +103,11 @@ fn title(id: &str, words: ExportWords) -> String {
 }
 
 /// What was answered, as the patient's pages say it; empty: nothing.
-fn in_own_words(answers: &Answers, id: &str, language: Language) -> String {
+fn in_own_words(teller: &Teller<'_>, answers: &Answers, id: &str) -> String {
+    let language = teller.language();
     let not_sure = || option(id, "not_sure", language);
     match id {
-        "words" => answers.words.trim().to_owned(),
+        "words" => teller.typed_among_others(answers.words.trim()),
         "phone" => match &answers.phone {
             Said::Blank => String::new(),
             Said::NotSure => not_sure(),
@@ -209,10 +209,10 @@ fn decided(teller: &Teller<'_>, section: &mut Section, review: &Review) {
     }
     let replies = teller.episode.thread.iter().filter(|message| message.review == Some(review.id));
     for reply in replies {
-        section.quote(words.from_practice(), &reply.body);
+        section.quote(words.from_practice(), &teller.typed(&reply.body));
     }
     for correction in teller.episode.corrections.iter().filter(|of| of.review == Some(review.id)) {
-        section.quote(teller.corrected(correction), &correction.words);
+        section.quote(teller.corrected(correction), &teller.typed(&correction.words));
     }
 }
 

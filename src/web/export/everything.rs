@@ -10,6 +10,7 @@ use axum::response::Response;
 use jiff::Timestamp;
 
 use crate::care::CareError;
+use crate::care::Fault;
 use crate::care::export::agreement;
 use crate::care::export::agreement::Board;
 use crate::care::grouped;
@@ -72,7 +73,10 @@ async fn board(
         .map(|one| Line {
             id: one.id.to_string(),
             says: says(&board, one, now, &clock),
-            can_agree: one.is_open(now) && one.agreed.is_none() && one.asked_by != member.member.id,
+            can_agree: one.is_open(now)
+                && one.agreed.is_none()
+                && one.asked_by != member.member.id
+                && board.asker_is_here(one),
             can_withdraw: one.is_open(now),
         })
         .collect();
@@ -102,6 +106,9 @@ fn says(
         (None, Some(withdrawn)) => format!("{says} Taken back, {}.", clock(withdrawn)),
         (None, None) if one.until <= now => format!("{says} Not used within a day; over."),
         (None, None) if one.agreed.is_some() => format!("{says} The code works until {}.", clock(one.until)),
+        (None, None) if !board.asker_is_here(one) => {
+            format!("{says} They have been switched off since: nobody can agree to it.")
+        }
         (None, None) => format!("{says} Waits for a second person until {}.", clock(one.until)),
     }
 }
@@ -109,12 +116,14 @@ fn says(
 pub async fn ask(State(app): State<App>, member: Member) -> Result<Response, PageError> {
     match agreement::ask(&app.desk, &member.member, &app.moment()).await {
         Ok(_) => Ok(Redirect::to("/practice/export").into_response()),
-        Err(CareError::Entered(faults)) => {
-            let fault = faults.into_iter().map(|fault| fault.words).collect::<Vec<_>>().join(" ");
-            board(&app, &member, String::new(), fault, StatusCode::UNPROCESSABLE_ENTITY).await
-        }
+        Err(CareError::Entered(faults)) => refused(&app, &member, faults).await,
         Err(other) => Err(other.into()),
     }
+}
+
+async fn refused(app: &App, member: &Member, faults: Vec<Fault>) -> Result<Response, PageError> {
+    let fault = faults.into_iter().map(|fault| fault.words).collect::<Vec<_>>().join(" ");
+    board(app, member, String::new(), fault, StatusCode::UNPROCESSABLE_ENTITY).await
 }
 
 pub async fn agree(
@@ -123,8 +132,11 @@ pub async fn agree(
     Path(id): Path<String>,
 ) -> Result<Response, PageError> {
     let id: ExportAgreementId = id.parse().map_err(|_| PageError::NotFound)?;
-    let code = agreement::agree(&app.desk, &member.member, id, &app.moment()).await?;
-    board(&app, &member, grouped(code.reveal()), String::new(), StatusCode::OK).await
+    match agreement::agree(&app.desk, &member.member, id, &app.moment()).await {
+        Ok(code) => board(&app, &member, grouped(code.reveal()), String::new(), StatusCode::OK).await,
+        Err(CareError::Entered(faults)) => refused(&app, &member, faults).await,
+        Err(other) => Err(other.into()),
+    }
 }
 
 pub async fn withdraw(

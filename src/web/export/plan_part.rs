@@ -26,7 +26,7 @@ pub fn patient(teller: &Teller<'_>) -> Section {
         Row::new(words.phone(), patient.phone.clone()),
         Row::new(words.helper(), helper.join(", ")),
         Row::new(words.place(), wound_words::place(operation, teller.language())),
-        Row::new(words.procedure(), operation.procedure.clone()),
+        Row::new(words.procedure(), teller.typed_among_others(&operation.procedure)),
         Row::new(words.operated(), teller.time(operation.operated)),
         Row::new(words.surgeon(), teller.name(episode.wound.surgeon)),
         Row::new(words.strip_out(), teller.time_maybe(episode.wound.strip_out)),

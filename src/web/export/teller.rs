@@ -5,7 +5,9 @@ use jiff::Timestamp;
 use crate::care::export::CopyFor;
 use crate::care::export::Episode;
 use crate::ids::StaffId;
+use crate::store::FreeText;
 use crate::store::corrections::Correction;
+use crate::store::free_text::CANNOT_BE_READ;
 use crate::web::export::names;
 use crate::words::Language;
 use crate::words::patient_export::ExportWords;
@@ -55,6 +57,23 @@ impl<'a> Teller<'a> {
         match self.episode.name_of(id) {
             "" => self.episode.practice.name.clone(),
             name => name.to_owned(),
+        }
+    }
+
+    /// What somebody typed. Where it cannot be opened, whoever reads the copy is told so: staff whom to turn to, patients to ring.
+    pub fn typed(&self, words: &FreeText) -> String {
+        match (words.read(), self.is_record()) {
+            (Some(words), _) => words.to_owned(),
+            (None, true) => CANNOT_BE_READ.to_owned(),
+            (None, false) => self.words.cannot_be_read(&self.episode.practice.phone),
+        }
+    }
+
+    /// The same of words that came out of the books among others: what staff read stands there already where they cannot be opened.
+    pub fn typed_among_others(&self, words: &str) -> String {
+        match words == CANNOT_BE_READ && !self.is_record() {
+            true => self.words.cannot_be_read(&self.episode.practice.phone),
+            false => words.to_owned(),
         }
     }
 

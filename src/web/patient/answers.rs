@@ -27,6 +27,7 @@ use crate::web::patient::clock;
 use crate::web::patient::frame;
 use crate::web::patient::frame::Frame;
 use crate::web::patient::frame::Here;
+use crate::words::calendar;
 use crate::words::patient_answers::AnswersWords;
 
 /// One message as shown.
@@ -124,7 +125,14 @@ fn open(app: &App, home: &Home, answered: &Answered, words: AnswersWords) -> Ope
         let when = clock::when(one.noted, app.now(), &answered.practice.zone, words.language());
         let noted =
             one.words.read().map_or_else(|| words.cannot_be_read(&answered.practice.phone), str::to_owned);
-        CorrectionView { above: words.corrected(by, &when), words: noted }
+        // The day, and not the hour: a full stop follows it.
+        let sent = answered.sent(one).to_zoned_datetime(answered.practice.zone.clone()).datetime();
+        let sent = calendar::long_day(words.language(), sent);
+        let above = match one.review {
+            Some(_) => words.corrected_answer(&sent, by, &when),
+            None => words.corrected_check(&sent, by, &when),
+        };
+        CorrectionView { above, words: noted }
     });
     Opened {
         patient: format!("\u{2068}{}\u{2069}", home.patient.name),

@@ -208,7 +208,7 @@ async fn shown(app: &App, member: &Member, tried: Tried) -> Result<Response, Pag
 
 fn state_words(board: &Board, now: Timestamp) -> String {
     let Some(keeping) = board.keeping else {
-        return "Nothing goes. Everything is kept until a lead has confirmed the numbers below.".to_owned();
+        return unconfirmed_words(board);
     };
     if board.holds.iter().any(|hold| hold.patient.is_none()) {
         return "Nothing goes: a legal hold stands on the whole practice.".to_owned();
@@ -225,6 +225,17 @@ fn state_words(board: &Board, now: Timestamp) -> String {
     format!(
         "{by} confirmed the numbers on {confirmed}. Every night at 3:00 what has been kept for long enough goes."
     )
+}
+
+/// Before any numbers were confirmed.
+fn unconfirmed_words(board: &Board) -> String {
+    let kept = "Nothing goes. Everything is kept until a lead has confirmed the numbers below.";
+    match board.holds.is_empty() {
+        true => format!(
+            "{kept} Half-filled checks are the exception. Left for three days, they go when the next one is begun."
+        ),
+        false => kept.to_owned(),
+    }
 }
 
 fn day(at: Timestamp, board: &Board) -> String {
@@ -281,7 +292,7 @@ fn gone_line(stone: &Tombstone, board: &Board) -> GoneLine {
         at: day(stone.at, board),
         what: match stone.gone {
             Gone::Patient => "One patient’s record",
-            Gone::Letters => "Messages and failed work",
+            Gone::Letters => "Texts, e-mails and calls that were sent, and failed work",
             Gone::Passing => "Half-filled checks and staff sessions",
             Gone::Record => "Oldest lines of the record",
         },
