@@ -31,7 +31,7 @@ async fn main() -> Result<(), Box<dyn Error + Send + Sync>> {
     fs::create_dir_all(directory.join("kept"))?;
     let db = Db::open(&format!("sqlite:{}", directory.join("books.sqlite").display())).await?;
     let key_path = directory.join("sealing-keys");
-    let (keys, _) = key_file::open_keys(&key_path, &Chance::seeded(1))?;
+    let keys = key_file::make_keys(&key_path, None, &Chance::seeded(1))?;
     let blobs = Blobs::in_folder(&directory.join("photos"))?;
     let blobs = blobs.sealed_by(keys, &key_path, Chance::seeded(2));
     let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default());
