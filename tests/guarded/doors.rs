@@ -510,7 +510,10 @@ async fn every_door_admits_whom_its_rule_names_and_turns_everyone_else_away() {
         lines.map(|line| format!("{sign} {line}\n")).collect::<String>()
     };
     let changed = only_in(&truth, &table, "-") + &only_in(&table, &truth, "+");
-    assert!(table == truth, "RENEW_TRUTH=1 cargo test --test guarded doors writes the table anew:\n{changed}");
+    assert!(
+        table == truth,
+        "RENEW_TRUTH=1 cargo test --test guarded doors writes the table anew:\n{changed}"
+    );
 }
 
 #[tokio::test]
