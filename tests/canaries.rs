@@ -148,7 +148,10 @@ fn is_about_nobody(action: &str, name: &str) -> bool {
 /// The canaries in some bytes, each once.
 fn canaries_in(bytes: &[u8]) -> BTreeSet<String> {
     let ends = bytes.windows(6).enumerate().filter(|(_, six)| six.eq_ignore_ascii_case(b"canary"));
-    let found = ends.filter_map(|(at, _)| bytes.get(at.checked_sub(6)?..at + 6));
+    let words = ends.filter_map(|(at, _)| bytes.get(at.checked_sub(6)?..at + 6));
+    // The table of that name is none.
+    let found = words
+        .filter(|word| word[..2].eq_ignore_ascii_case(b"zq") && word[2..6].iter().all(u8::is_ascii_digit));
     found.map(|word| String::from_utf8_lossy(word).replacen("zq", "Zq", 1)).collect()
 }
 

@@ -28,8 +28,8 @@ pub type Outcome = Result<CleanPhoto, Refused>;
 /// decoder it knows.
 const THIS_PROGRAM: &str = "/proc/self/exe";
 
-/// By the clock on the wall, once until it is shut in and once from then on. Work is limited to five seconds of a core
-/// (`cli::shut_in`); this ends a process that does not even work, and leaves a busy machine time for those five. Twice that is less than
+/// By the clock on the wall, once until it is shut in and once from then on. Work is limited to eight seconds of a core
+/// (`cli::shut_in`); this ends a process that does not even work, and leaves a busy machine time for those eight. Twice that is less than
 /// the minute after which a phone believes its line dead.
 const WITHIN: Duration = Duration::from_secs(25);
 

@@ -5,7 +5,7 @@
 /// `tests/decoder.rs`.
 pub const MEMORY_BYTES: u64 = 512 << 20;
 /// Seconds of a core. Twelve megapixels take 0.3.
-pub const WORK_S: u64 = 5;
+pub const WORK_S: u64 = 8;
 
 /// No more than that from here on. An error says what this machine does not do; then nothing is to be read.
 #[cfg(target_os = "linux")]

@@ -192,6 +192,8 @@ async fn plants(practice: &Practice, phone: &Phone) -> usize {
     let last = steps.into_iter().rev().find(|kept| kept.step.kind == StepKind::Photo).unwrap();
     let due = last.step.due + SignedDuration::from_hours(24);
     plan::move_step(desk, &office.member, wound, last.id, due, &canary(5), &moment).await.unwrap();
+    // The strip, which went in at the operation, comes out first.
+    phone.presses("/my/strip/say", &[("said", "all_out"), ("pieces", "1")]).await.is_fine();
     let until = now + SignedDuration::from_hours(48);
     plan::pause(desk, &office.member, wound, until, &canary(6), &moment).await.unwrap();
     plan::resume(desk, &office.member, wound, &moment).await.unwrap();

@@ -34,7 +34,7 @@ pub async fn goes_silent(
         practice: practice.id,
         wound,
         kind: SilenceKind::Visit,
-        about: "step:an old visit",
+        about: &format!("step:an old visit of {wound}"),
         since: moment.now,
         next: (SilenceStep::Call, moment.now),
         by: moment.now,

@@ -240,7 +240,15 @@ async fn take_letters(desk: &Desk, practice: &Practice, moment: &Moment) -> Done
     let before = days_before(moment.now, days);
     let taken = purge_letters::take_letters(&mut tx, practice.id, before, LETTERS).await?;
     let is_full = taken.is_full;
-    bury(&mut tx, practice.id, Gone::Letters, &format!("letters_days={days}"), taken, moment).await?;
+    bury(
+        &mut tx,
+        practice.id,
+        (Gone::Letters, "letters.purge"),
+        &format!("letters_days={days}"),
+        taken,
+        moment,
+    )
+    .await?;
     tx.commit().await?;
     Ok(is_full)
 }
@@ -251,7 +259,15 @@ async fn take_passing(desk: &Desk, practice: &Practice, moment: &Moment) -> Done
     let Some(keeping) = may_all_go(&mut tx, practice.id, moment.now).await? else { return Ok(false) };
     let days = keeping.numbers.passing_days;
     let taken = purge_letters::take_passing(&mut tx, practice.id, days_before(moment.now, days)).await?;
-    bury(&mut tx, practice.id, Gone::Passing, &format!("passing_days={days}"), taken, moment).await?;
+    bury(
+        &mut tx,
+        practice.id,
+        (Gone::Passing, "passing.purge"),
+        &format!("passing_days={days}"),
+        taken,
+        moment,
+    )
+    .await?;
     tx.commit().await?;
     Ok(false)
 }
@@ -259,7 +275,7 @@ async fn take_passing(desk: &Desk, practice: &Practice, moment: &Moment) -> Done
 async fn bury(
     conn: &mut Conn,
     practice: PracticeId,
-    gone: Gone,
+    (gone, action): (Gone, &str),
     rule: &str,
     taken: TakenRows,
     moment: &Moment,
@@ -269,11 +285,6 @@ async fn bury(
     }
     let stone = stone(practice, gone, rule, (taken.rows, taken.sha256), moment);
     tombstones::insert(conn, &stone).await?;
-    let action = match gone {
-        Gone::Letters => "letters.purge",
-        Gone::Passing => "passing.purge",
-        Gone::Patient | Gone::Record => "rows.purge",
-    };
     note(conn, action, &format!("practice:{practice}"), &stone).await
 }
 

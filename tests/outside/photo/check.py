@@ -150,8 +150,8 @@ def check_colour(program):
 # Tags that name a place, a device or a person, or hold another picture.
 TELLING = ["-GPS*", "-Make", "-Model", "-*Serial*", "-*Thumbnail*", "-*Owner*"]
 # So many of the kept pictures must have had such a tag when they were sent, or nothing is shown by their having none.
-SENT_TELLING = 60
-SENT_PLACES = 10
+SENT_TELLING = 40
+SENT_PLACES = 7
 
 
 def check_corpora(program, directory, apart, write):
