@@ -779,6 +779,7 @@ async fn killed_anywhere_the_next_look_comes_to_the_same_end() {
         let mut killed = 0;
         let mut at = 1_u16;
         loop {
+            practice.seconds_pass(1);
             let practice = practice.started_anew();
             let (desk, moment) = (practice.desk().clone(), practice.moment());
             let look = async { keeping::pass(&desk, &found, &moment).await.unwrap() };
