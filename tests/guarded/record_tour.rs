@@ -101,7 +101,7 @@ async fn a_tour_of_more_than_forty_acts_leaves_exactly_its_kinds_of_line_in_orde
 
     // A check, looked at and answered.
     let check = phone.sends("form", no_danger(), &[photo(1)]).await.check;
-    leaves!(told, since, p, "check.receive", "photo.receive");
+    leaves!(told, since, p, "check.receive", "photo.receive", "check.amend");
     surgeon.opens("/queue").await.is_fine();
     leaves!(told, since, p, "queue.view");
     surgeon.presses(&format!("/checks/{check}/open"), &[]).await.is_fine();
