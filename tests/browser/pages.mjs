@@ -249,8 +249,8 @@ export const staffPages = (world) => {
       await look(other, 'look-check', { patient: false });
       assert.equal(await other.locator('form[method=post]').count(), 0, 'nothing can be pressed');
       await other.context().close();
-      await lookAt(t, page, 'envelope-opened', `${demo.home}/practice/envelope`, { patient: false });
     });
+    await lookAt(t, page, 'envelope-opened', `${demo.home}/practice/envelope`, { patient: false });
     await lookAt(t, page, 'record', `${demo.home}/practice/record`, { patient: false });
     await lookAt(t, page, 'record-found', `${demo.home}/practice/record?kind=sign_ins&from=2026-01-01`, { patient: false });
     await lookAt(t, page, 'record-faults', `${demo.home}/practice/record?from=yesterday&patient=nobody`, { patient: false, status: 422 });
