@@ -180,7 +180,7 @@ async fn a_tour_of_more_than_forty_acts_leaves_exactly_its_kinds_of_line_in_orde
     leaves!(told, since, p, "door.second_step");
     support::opens(p, "/queue", "").await;
     leaves!(told, since, p, "door.strangers");
-    for _ in 0..4 {
+    for _ in 0..7 {
         phone.presses("/my/pin", &[("pin", "000000")]).await;
     }
     let after = since.new(p).await;
