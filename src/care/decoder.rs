@@ -61,6 +61,10 @@ pub struct Apart {
 }
 
 /// What came of giving a file away.
+#[expect(
+    clippy::large_enum_variant,
+    reason = "there is one for each photo that is being read, and it moves once"
+)]
 #[derive(Debug, PartialEq)]
 pub enum Came {
     Read(Outcome),
