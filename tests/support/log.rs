@@ -3,6 +3,7 @@
 use std::io;
 use std::sync::Arc;
 use std::sync::Mutex;
+use std::sync::Once;
 
 use tracing_subscriber::EnvFilter;
 use tracing_subscriber::fmt::MakeWriter;
@@ -42,6 +43,11 @@ impl Log {
 
     /// Of this thread, until the guard is dropped.
     pub fn of_the_thread() -> (Log, tracing::subscriber::DefaultGuard) {
+        // Where nobody listens in general, a place in the program that another thread comes by first is not asked about again.
+        static IN_GENERAL: Once = Once::new();
+        IN_GENERAL.call_once(|| {
+            let _ = tracing::subscriber::set_global_default(tracing_subscriber::registry());
+        });
         let log = Log::default();
         let listener = telemetry::listener(EnvFilter::new("trace"), log.clone());
         let listening = tracing::subscriber::set_default(listener);

@@ -75,7 +75,7 @@ pub async fn show_to_onlooker(
     let now = app.now();
     let opened = envelope::check(&app.desk, &onlooker.look, read_id(&id)?, now).await?;
     let frame = Frame::of_look(&app, &onlooker.look, "Wound check").await?;
-    page(StatusCode::OK, &ReviewPage::of(&opened, frame, None, None, now).to_look_at())
+    page(StatusCode::OK, &ReviewPage::of(&opened, frame, None, None, now).for_a_look())
 }
 
 /// An id in an address; what cannot be one is nowhere.

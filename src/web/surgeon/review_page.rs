@@ -213,7 +213,7 @@ impl ReviewPage {
     }
 
     /// The same page with nothing on it that could be pressed.
-    pub fn to_look_at(mut self) -> ReviewPage {
+    pub fn for_a_look(mut self) -> ReviewPage {
         self.scripts = ["staff/zoom.js", "staff/measured.js"].map(assets::address).to_vec();
         self.form = None;
         for photo in self.photos.photos.iter_mut().filter_map(|photo| photo.measured.as_mut()) {
