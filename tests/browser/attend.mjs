@@ -126,8 +126,10 @@ export const somebodyIsThere = (world) => {
     const surgeon = await signIn(world.browser, world.demo, 'surgeon');
     for (;;) {
       await surgeon.goto(`${world.demo.home}/queue?state=queued`);
-      const urgent = surgeon.locator('.edge-go_now, .edge-ring_now, .queue-row:has(.late)').locator('.row-open').first();
-      if ((await urgent.count()) === 0) break;
+      const place = await surgeon.evaluate(() => [...document.querySelectorAll('.queue-row')].findIndex((row) => (
+        row.matches('.edge-go_now, .edge-ring_now') || Number(row.querySelector('[data-due]').dataset.due) <= Date.now())));
+      if (place === -1) break;
+      const urgent = surgeon.locator('.queue-row').nth(place).locator('.row-open');
       await Promise.all([surgeon.waitForURL('**/checks/**'), urgent.click()]);
     }
     const lead = await signIn(world.browser, world.demo, 'lead');
