@@ -37,7 +37,7 @@ struct Since {
 }
 
 impl Since {
-    async fn new(&mut self, practice: &Practice) -> Vec<String> {
+    async fn added(&mut self, practice: &Practice) -> Vec<String> {
         let all = lines(practice).await;
         let new = all[self.seen..].iter().map(|line| line.action.clone()).collect();
         self.seen = all.len();
@@ -48,7 +48,7 @@ impl Since {
 /// Notes what one step of the tour is to leave, and compares.
 macro_rules! leaves {
     ($told:ident, $since:ident, $practice:expr, $($action:literal),+ $(,)?) => {
-        assert_eq!($since.new($practice).await, [$($action),+]);
+        assert_eq!($since.added($practice).await, [$($action),+]);
         $told.extend([$($action),+]);
     };
 }
@@ -183,7 +183,7 @@ async fn a_tour_of_more_than_forty_acts_leaves_exactly_its_kinds_of_line_in_orde
     for _ in 0..7 {
         phone.presses("/my/pin", &[("pin", "000000")]).await;
     }
-    let after = since.new(p).await;
+    let after = since.added(p).await;
     assert!(after.iter().any(|action| action == "limit.hit"), "{after:?}");
     told.push("limit.hit");
     office.presses(&format!("/links/{}/revoke", patient.issued.link.id), &[]).await.is_fine();

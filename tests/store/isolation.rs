@@ -556,7 +556,7 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert!(second_steps::unused_codes(b, us, surgeon).await.unwrap().is_empty());
         assert_eq!(second_steps::seeds(b, us).await.unwrap().len(), 3);
         assert!(sealed_codes::find_look(b, us, theirs.look.id).await.unwrap().is_none());
-        assert_eq!(sealed_codes::looks(b, us, 50).await.unwrap(), [ours.look.clone()]);
+        assert_eq!(sealed_codes::looks(b, us, 50).await.unwrap(), std::slice::from_ref(&ours.look));
         let standing = sealed_codes::standing(b, us).await.unwrap().unwrap();
         assert_eq!(standing.printed_by, ours.lead.member.id);
         assert!(sealed_blobs::damaged_photos(b, us, theirs.waiting.id).await.unwrap().is_empty());

@@ -693,7 +693,8 @@ async fn a_record_that_cannot_go_keeps_no_other_back_and_is_an_alarm() {
     let people = people(&practice).await;
     let mia = lived(&practice, &people, "Mia Stone", "1961-04-17", &[]).await;
     let ned = lived(&practice, &people, "Ned Gray", "1961-04-17", &[]).await;
-    (ends(&people, &mia).await, ends(&people, &ned).await);
+    ends(&people, &mia).await;
+    ends(&people, &ned).await;
     let lead = &people.lead.member;
     keeping::set(practice.desk(), lead, &fifteen_years(), &practice.moment()).await.unwrap();
     let stays = mia.enrolled.patient.id.to_string();
@@ -886,7 +887,8 @@ async fn of_whoever_a_hold_names_nothing_goes_and_of_nobody_while_one_is_on_the_
         let people = people(&practice).await;
         let mia = lived(&practice, &people, "Mía Stone", "1961-04-17", &[jpeg(1)]).await;
         let ned = lived(&practice, &people, "Ned Gray", "1961-04-17", &[jpeg(2)]).await;
-        (ends(&people, &mia).await, ends(&people, &ned).await);
+        ends(&people, &mia).await;
+        ends(&people, &ned).await;
         let moment = practice.moment();
         keeping::set(practice.desk(), &people.lead.member, &fifteen_years(), &moment).await.unwrap();
         let nobody = Placing {
