@@ -5,7 +5,6 @@ mod support;
 use axum::body::Body;
 use axum::http::Method;
 use axum::http::StatusCode;
-use axum::http::header;
 
 use support::*;
 
@@ -50,6 +49,7 @@ async fn a_fault_of_the_books_has_a_reference_on_the_page_and_in_the_log_and_ano
 mod on_purpose {
     use super::*;
 
+    use axum::http::header;
     use closewatch::store::audit;
 
     #[tokio::test]
