@@ -208,7 +208,7 @@ async fn two_runners_killed_at_every_answer_they_wait_for_fire_each_rung_once() 
             let now = || running.moment();
             let doorway = running.doorway();
             let working = runner::until_idle(running.desk(), &doorway, &now, 2);
-            match until_killed(working, Some(place)).await {
+            match until_killed(working, place).await {
                 Some(tally) => {
                     tally.unwrap();
                     finished += 1;

@@ -150,7 +150,7 @@ impl<'a> World<'a> {
         let outside = self.outside.clone();
         let came_to = match killed {
             None => Some(self.acts(action, seen).await),
-            Some(Killed::At(place)) => until_killed(self.acts(action, seen), Some(place)).await,
+            Some(Killed::At(place)) => until_killed(self.acts(action, seen), place).await,
             Some(Killed::Sending) => {
                 until_it_dies(self.acts(action, seen), || outside.is_being_asked()).await
             }

@@ -5,15 +5,12 @@ use std::future::poll_fn;
 use std::task::Poll;
 
 /// Polls until the `killed`-th time nothing is ready, then drops all that was under way. `None`: killed.
-pub async fn until_killed<T>(acting: impl Future<Output = T>, killed: Option<u16>) -> Option<T> {
+pub async fn until_killed<T>(acting: impl Future<Output = T>, killed: u16) -> Option<T> {
     let mut left = killed;
-    until_it_dies(acting, || match &mut left {
-        Some(0) => true,
-        Some(more) => {
-            *more -= 1;
-            false
-        }
-        None => false,
+    until_it_dies(acting, || {
+        let dies = left == 0;
+        left = left.saturating_sub(1);
+        dies
     })
     .await
 }
