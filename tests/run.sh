@@ -192,14 +192,14 @@ nginx_program() {
   export CLOSEWATCH_NGINX
 }
 
-# Built once for each version of it and of Rust.
+# Built once for each version of it and of Rust; without optimising, which takes longer than all it is asked.
 cargo_deny() {
   local version=0.20.2 folder
   folder="$cache/cargo-deny-$version-$(rustc --version | key_of -)"
   export PATH="$folder/bin:$PATH"
   [ -e "$folder/ready" ] && return 0
   rm -rf "$folder"
-  CARGO_TARGET_DIR="$folder/build" cargo install cargo-deny --version "$version" --locked --root "$folder"
+  CARGO_TARGET_DIR="$folder/build" cargo install --debug cargo-deny --version "$version" --locked --root "$folder"
   rm -rf "$folder/build"
   touch "$folder/ready"
 }
