@@ -784,7 +784,7 @@ async fn killed_anywhere_the_next_look_comes_to_the_same_end() {
             let practice = practice.started_anew();
             let (desk, moment) = (practice.desk().clone(), practice.moment());
             let look = async { keeping::pass(&desk, &found, &moment).await.unwrap() };
-            match until_killed(look, Some(at)).await {
+            match until_killed(look, at).await {
                 None => killed += 1,
                 Some(Pass::More) => {}
                 Some(Pass::Done) => break,
