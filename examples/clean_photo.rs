@@ -1,13 +1,16 @@
 //! Cleans one picture as the program would and writes what it keeps, for checks with other tools.
 //!
-//! `cargo run --example clean_photo -- PICTURE DIRECTORY` writes `full.jpg`, `review.jpg`, `small.jpg` and `photo.json`.
-//! A refused file gives `photo.json` alone and exit code 3.
+//! `cargo run --example clean_photo -- PICTURE DIRECTORY [PROGRAM]` writes `full.jpg`, `review.jpg`, `small.jpg` and `photo.json`.
+//! A refused file gives `photo.json` alone and exit code 3. With the program's path the picture is read as a server reads it, by that
+//! program in a process that is shut in; one that is lost with its process ends with exit code 4.
 
 use std::error::Error;
 use std::fs;
 use std::path::Path;
 use std::process::ExitCode;
 
+use closewatch::care::decoder::Apart;
+use closewatch::care::decoder::Came;
 use closewatch::photo;
 use closewatch::photo::CleanPhoto;
 use closewatch::photo::Limits;
@@ -17,21 +20,34 @@ use serde_json::json;
 
 fn main() -> Result<ExitCode, Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
-    let [picture, directory] = arguments.as_slice() else {
-        return Err("usage: clean_photo PICTURE DIRECTORY".into());
+    let (picture, directory, program) = match arguments.as_slice() {
+        [picture, directory] => (picture, directory, None),
+        [picture, directory, program] => (picture, directory, Some(program)),
+        _ => return Err("usage: clean_photo PICTURE DIRECTORY [PROGRAM]".into()),
     };
     let directory = Path::new(directory);
     fs::create_dir_all(directory)?;
-    let (report, code) = match photo::clean(&fs::read(picture)?, &Limits::default()) {
-        Ok(clean) => {
+    let bytes = fs::read(picture)?;
+    let came = match program {
+        None => Came::Read(photo::clean(&bytes, &Limits::default())),
+        Some(program) => {
+            let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+            let program = fs::canonicalize(program)?;
+            runtime.block_on(Apart::new(program).read(&bytes, &Limits::default()))
+        }
+    };
+    let (report, code) = match came {
+        Came::Read(Ok(clean)) => {
             for (name, rendition) in sizes(&clean) {
                 fs::write(directory.join(format!("{name}.jpg")), &rendition.jpeg)?;
             }
             (described(&clean), ExitCode::SUCCESS)
         }
-        Err(refused) => {
+        Came::Read(Err(refused)) => {
             (json!({ "refused": refused.code(), "detail": format!("{refused:?}") }), ExitCode::from(3))
         }
+        Came::Lost(lost) => (json!({ "lost": lost.to_string() }), ExitCode::from(4)),
+        Came::NotRead(why) | Came::NotShutIn(why) => return Err(why.into()),
     };
     fs::write(directory.join("photo.json"), serde_json::to_string_pretty(&report)?)?;
     Ok(code)

@@ -120,6 +120,10 @@ id! {
     /// One measurement of one photo.
     MeasurementId,
     ReviewId,
+    /// What was noted beside a check or a decision that was wrong.
+    CorrectionId,
+    /// Two people's agreement that everything of a practice is taken out.
+    ExportAgreementId,
     /// One message in a wound's thread, from the patient or from the practice.
     MessageId,
     CallbackId,
@@ -150,6 +154,13 @@ id! {
     DutyShiftId,
     /// A session of staff, as their own list names it.
     StaffSessionId,
+    /// A code in a sealed envelope.
+    SealedCodeId,
+    /// One use of such a code.
+    LookId,
+    LegalHoldId,
+    /// What is left of something that went.
+    TombstoneId,
 }
 
 #[cfg(test)]

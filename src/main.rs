@@ -9,9 +9,14 @@ use closewatch::cli;
 use closewatch::cli::Line;
 use closewatch::telemetry;
 
-#[tokio::main]
-async fn main() -> ExitCode {
+fn main() -> ExitCode {
     let line = Line::parse();
+    // Before any thread is begun: a process is shut in as a whole only while it has one.
+    cli::read_a_photo(&line).unwrap_or_else(|| run(line))
+}
+
+#[tokio::main]
+async fn run(line: Line) -> ExitCode {
     telemetry::start();
     match cli::run(line).await {
         Ok(()) => ExitCode::SUCCESS,

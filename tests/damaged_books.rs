@@ -111,7 +111,7 @@ async fn practice() -> (Place, Sender) {
 async fn a_photo_with_a_changed_byte_is_an_error_and_never_a_picture() {
     let (place, phone) = practice().await;
     let db = Db::open(&place.url).await.unwrap();
-    let keys = key_file::open_keys(&place.folder.path().join("sealing-keys"), &Chance::seeded(1)).unwrap().0;
+    let keys = key_file::read_keys(&place.folder.path().join("sealing-keys")).unwrap().unwrap();
     let folder = place.folder.path().join("photos");
     let blobs = Blobs::in_folder(&folder).unwrap().sealed_with(keys, Chance::seeded(2));
     let mut conn = db.read().await.unwrap();

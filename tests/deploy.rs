@@ -122,7 +122,10 @@ fn the_units_hand_every_secret_over_as_a_credential() {
         assert_eq!(values(&unit, "User"), ["closewatch"], "both units have one account");
         assert_eq!(values(&unit, "LimitCORE"), ["0"]);
     }
-    assert_eq!(values(&file("closewatch.service"), "WatchdogSec"), ["60"]);
+    let unit = file("closewatch.service");
+    assert_eq!(values(&unit, "WatchdogSec"), ["60"]);
+    assert_eq!(values(&unit, "KillMode"), ["mixed"], "a stop must not end the photos that are being read");
+    assert!(values(&unit, "SystemCallFilter")[0].contains(" seccomp"), "no photo could be read apart");
     assert!(values(&file("closewatch-backup.timer"), "OnCalendar").contains(&"*:0/15"));
 }
 

@@ -34,7 +34,7 @@ use support::said_by;
 async fn the_demos_practice_comes_back_whole_and_its_record_verified() {
     in_each_place(async |place| {
         let keys = place.folder.path().join("sealing-keys");
-        let (ring, _) = key_file::open_keys(&keys, &Chance::OperatingSystem).unwrap();
+        let ring = key_file::make_keys(&keys, None, &Chance::OperatingSystem).unwrap();
         let blobs = Blobs::in_folder(&place.folder.path().join("photos")).unwrap();
         let blobs = blobs.sealed_by(ring, &keys, Chance::OperatingSystem);
         let db = Db::open(&place.url).await.unwrap();

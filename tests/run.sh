@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
 # Every check of this project, from a fresh clone, in one command: bash tests/run.sh [section ...]
 #
-# Sections, in order: tools format clippy supply rust outside browser. Without names, all of them run.
+# Sections, in order: tools format clippy supply rust outside browser. Without names, all of them run. `--corpora` is one more, which runs
+# only when it is named: it fetches open sets of pictures and has each of them read.
 # As root, missing Debian packages are installed; otherwise they are named and the run stops. Python and Node packages, and cargo-deny,
 # go to ${XDG_CACHE_HOME:-~/.cache}/closewatch; the checkout gains nothing but target/.
 # PostgreSQL runs on a free loopback port in a folder of its own and is gone when the run ends.
@@ -191,14 +192,14 @@ nginx_program() {
   export CLOSEWATCH_NGINX
 }
 
-# Built once for each version of it and of Rust.
+# Built once for each version of it and of Rust; without optimising, which takes longer than all it is asked.
 cargo_deny() {
   local version=0.20.2 folder
   folder="$cache/cargo-deny-$version-$(rustc --version | key_of -)"
   export PATH="$folder/bin:$PATH"
   [ -e "$folder/ready" ] && return 0
   rm -rf "$folder"
-  CARGO_TARGET_DIR="$folder/build" cargo install cargo-deny --version "$version" --locked --root "$folder"
+  CARGO_TARGET_DIR="$folder/build" cargo install --debug cargo-deny --version "$version" --locked --root "$folder"
   rm -rf "$folder/build"
   touch "$folder/ready"
 }
@@ -249,6 +250,16 @@ outside() {
   done
 }
 
+# Pictures that others test their programs with; 70 MB are fetched once.
+corpora() {
+  python_packages
+  # Not every Debian has pip beside its own Python; the packages' one has.
+  PATH="$venv/bin:$PATH" bash tests/outside/photo/corpora.sh "$cache/corpora"
+  cargo build --locked --bins --examples
+  "$venv/bin/python" tests/outside/photo/check.py "$target/debug/examples/clean_photo" \
+    --corpora "$cache/corpora/pictures" --apart "$target/debug/closewatch"
+}
+
 browser() {
   node_packages
   cargo build --locked --bins
@@ -260,6 +271,7 @@ chosen=("$@")
 for name in "${chosen[@]}"; do
   case "$name" in
     tools | format | clippy | supply | rust | outside | browser) begin "$name"; "$name"; passed ;;
+    --corpora | corpora) begin corpora; corpora; passed ;;
     *) section=$name; echo "no section is called $name" >&2; exit 2 ;;
   esac
 done

@@ -29,7 +29,7 @@ use phone::Sent;
 use pictures::Picture;
 use server::House;
 
-/// What was sent while nothing else went on, and the most memory the program held meanwhile, MiB.
+/// What was sent while nothing else went on, and the most memory the server held by itself meanwhile, MiB.
 pub struct Quiet {
     pub sent: Vec<Sent>,
     pub peak_mib: f64,

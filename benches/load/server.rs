@@ -14,6 +14,7 @@ use crate::support::Practice;
 use crate::support::Sender;
 use crate::support::Served;
 use crate::support::Staff;
+use crate::support::Together;
 
 const SURGEON_NET: u8 = 10;
 /// A session of staff ends after fifteen minutes without a page.
@@ -64,7 +65,8 @@ impl House {
         let mut served =
             Served::try_start(command).unwrap_or_else(|ended| panic!("it did not start: {ended:?}"));
         let ready = served.until_ready();
-        Server { served, ready }
+        let together = Together::of(served.id());
+        Server { served, ready, together }
     }
 
     /// Waits until every photo was measured, at most so long: what comes after is to begin in quiet. The surgeon looks at the queue
@@ -103,6 +105,7 @@ pub struct Server {
     served: Served,
     /// How long it took until it was ready.
     pub ready: Duration,
+    together: Together,
 }
 
 impl Server {
@@ -115,13 +118,19 @@ impl Server {
         self.status_mib("VmRSS:")
     }
 
-    /// The most memory it held since [`Server::forget_peak`], MiB.
+    /// The most memory it held by itself since [`Server::forget_peak`], MiB.
     pub fn peak_mib(&self) -> f64 {
         self.status_mib("VmHWM:")
     }
 
-    /// The peak begins anew with what it holds now.
+    /// The most that it and the processes which read photos for it held together since then, MiB.
+    pub fn peak_together_mib(&self) -> f64 {
+        self.together.most_mib()
+    }
+
+    /// The peaks begin anew with what is held now.
     pub fn forget_peak(&self) {
+        self.together.forget();
         let path = format!("/proc/{}/clear_refs", self.served.id());
         fs::write(path, "5").expect("the peak of a process of our own can be reset");
     }
@@ -134,13 +143,15 @@ impl Server {
         kib * 1_024.0 / MIB
     }
 
-    /// Processor time it used so far, of all cores together.
+    /// Processor time that it, and the processes that read photos for it, used so far, of all cores together. Those that still read do
+    /// not count yet.
     pub fn cpu_s(&self) -> f64 {
         let stat = fs::read_to_string(format!("/proc/{}/stat", self.served.id())).expect("the program runs");
         // The name may hold blanks; it ends with the last bracket.
         let after = stat.rsplit_once(')').map_or("", |(_, rest)| rest);
-        let field = |at: usize| after.split_whitespace().nth(at).and_then(|field| field.parse().ok());
-        let ticks: f64 = field(11).unwrap_or(0.0) + field(12).unwrap_or(0.0);
+        let field = |at: usize| after.split_whitespace().nth(at).and_then(|field| field.parse::<f64>().ok());
+        // Its own in user and system mode, and the same of children that have ended: fields 14 to 17 of proc(5).
+        let ticks: f64 = (11..=14).filter_map(field).sum();
         ticks / TICKS_PER_S
     }
 

@@ -59,7 +59,11 @@ fn is_due(alarm: &Alarm, now: Timestamp) -> bool {
 /// no patient waits for it.
 fn is_told_again(kind: AlarmKind) -> bool {
     match kind {
-        AlarmKind::LinksGuessed | AlarmKind::LinkFloods => false,
+        AlarmKind::LinksGuessed
+        | AlarmKind::LinkFloods
+        | AlarmKind::EnvelopeGuessed
+        | AlarmKind::ExportAsked
+        | AlarmKind::ExportTaken => false,
         AlarmKind::NoPageOpen
         | AlarmKind::NobodySignedIn
         | AlarmKind::QueueOld
@@ -71,9 +75,12 @@ fn is_told_again(kind: AlarmKind) -> bool {
         | AlarmKind::JobFailed
         | AlarmKind::ClockSetBack
         | AlarmKind::DiskFilling
+        | AlarmKind::ListNotWritten
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
+        | AlarmKind::TextUnreadable
         | AlarmKind::PasswordGuessed
+        | AlarmKind::EnvelopeOpened
         | AlarmKind::BackupOld
         | AlarmKind::RestoreUnproved
         | AlarmKind::DrillMissing => true,
@@ -99,6 +106,10 @@ async fn readers(conn: &mut Conn, alarm: &Alarm, now: Timestamp) -> Done<BTreeSe
         AlarmKind::SurgeonAsked => {
             active.iter().filter(|member| member.roles.surgeon).map(|member| member.id).collect()
         }
+        // Whoever it was, somebody on staff knows them or does not; whoever knows of no reason for it asks.
+        AlarmKind::EnvelopeOpened | AlarmKind::ExportAsked | AlarmKind::ExportTaken => {
+            active.iter().map(|member| member.id).collect()
+        }
         AlarmKind::Unopened
         | AlarmKind::Overdue
         | AlarmKind::NobodyToTell
@@ -106,10 +117,13 @@ async fn readers(conn: &mut Conn, alarm: &Alarm, now: Timestamp) -> Done<BTreeSe
         | AlarmKind::JobFailed
         | AlarmKind::ClockSetBack
         | AlarmKind::DiskFilling
+        | AlarmKind::ListNotWritten
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
+        | AlarmKind::TextUnreadable
         | AlarmKind::PasswordGuessed
         | AlarmKind::LinksGuessed
+        | AlarmKind::EnvelopeGuessed
         | AlarmKind::LinkFloods
         | AlarmKind::BackupOld
         | AlarmKind::RestoreUnproved

@@ -19,6 +19,7 @@ use crate::plan::RiskFactors;
 use crate::plan::StepKind;
 use crate::plan::antibiotic_steps;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::alarms;
 use crate::store::alarms::AlarmKind;
 use crate::store::antibiotics;
@@ -108,13 +109,13 @@ pub(in crate::care) async fn start(
         practice: surgeon.practice,
         wound,
         review: Some(review),
-        drug: drug.clone(),
+        drug: drug.as_str().into(),
         doses_per_day: starting.doses_per_day,
         days: starting.days,
         started: starting.started,
         ends,
         culture: starting.culture,
-        culture_result: String::new(),
+        culture_result: FreeText::default(),
         culture_fits: None,
         culture_by: None,
         culture_at: None,
@@ -236,7 +237,7 @@ pub async fn note_culture(
     let wound = wounds::hold(&mut tx, member.practice, seen.wound).await?.ok_or(CareError::NotFound)?;
     let mut course = antibiotics::find(&mut tx, member.practice, id).await?.ok_or(CareError::NotFound)?;
     course.culture = Culture::Noted;
-    course.culture_result = result.trim().to_owned();
+    course.culture_result = result.trim().into();
     course.culture_fits = Some(fits);
     course.culture_by = Some(member.id);
     course.culture_at = Some(moment.now);

@@ -8,6 +8,7 @@ use crate::care::review::Deciding;
 use crate::ids::CallbackId;
 use crate::ids::Moment;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::callbacks;
 use crate::store::callbacks::Callback;
 use crate::store::callbacks::CallbackState;
@@ -36,16 +37,16 @@ pub async fn ask_for_call(
         review: review.id,
         urgency,
         reason: deciding.decision.words().to_owned(),
-        ask: deciding.ask.trim().to_owned(),
+        ask: deciding.ask.trim().into(),
         due,
         missed: 0,
         state: CallbackState::Open,
         outcome: None,
-        hand_back_note: String::new(),
+        hand_back_note: FreeText::default(),
         closed: None,
         created: moment.now,
         visit: None,
-        emergency_place: String::new(),
+        emergency_place: FreeText::default(),
         next_try: None,
     };
     callbacks::insert(conn, &callback).await?;

@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::backup::noted::Backups;
+use crate::care::envelope;
 use crate::care::gates::guesses;
 use crate::care::room;
 use crate::duty::Hours;
@@ -100,11 +101,17 @@ impl Attendance {
             | AlarmKind::LetterFailed
             | AlarmKind::JobFailed
             | AlarmKind::DiskFilling
+            | AlarmKind::ListNotWritten
             | AlarmKind::BooksDamaged
             | AlarmKind::PhotoDamaged
+            | AlarmKind::TextUnreadable
             | AlarmKind::PasswordGuessed
             | AlarmKind::LinksGuessed
             | AlarmKind::LinkFloods
+            | AlarmKind::EnvelopeOpened
+            | AlarmKind::EnvelopeGuessed
+            | AlarmKind::ExportAsked
+            | AlarmKind::ExportTaken
             | AlarmKind::ClockSetBack => None,
         }
     }
@@ -134,6 +141,7 @@ pub(in crate::care) async fn see_to(desk: &Desk, practice: PracticeId, moment: &
     let Some(attendance) = attendance else { return Ok(()) };
     room::see_to(desk, practice, moment).await?;
     guesses::see_to(desk, practice, moment).await?;
+    envelope::see_to_guesses(desk, practice, moment).await?;
     let about = format!("practice:{practice}");
     let mut changed = false;
     let mut tx = desk.db.write().await?;

@@ -125,7 +125,7 @@ pub(super) async fn came_to(
             }
         }
         CallOutcome::WentToEmergency => {
-            callback.emergency_place = attempting.place.trim().to_owned();
+            callback.emergency_place = attempting.place.trim().into();
             let sent_by = format!("callback:{}", callback.id);
             silence::await_arrival(conn, member, callback.wound, &sent_by, moment).await?;
         }

@@ -214,9 +214,9 @@ pub async fn log_attempt(
         staff: member.id,
         whom: attempting.whom,
         result: attempting.result,
-        spoke_with: spoke_with(&attempting, &patient),
+        spoke_with: spoke_with(&attempting, &patient).into(),
         interpreter: attempting.interpreter,
-        note: attempting.note.trim().to_owned(),
+        note: attempting.note.trim().into(),
         at: moment.now,
     };
     callbacks::insert_attempt(&mut tx, &attempt).await?;

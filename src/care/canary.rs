@@ -312,6 +312,7 @@ async fn make_link(conn: &mut Conn, wound: &Wound, moment: &Moment) -> Done<()> 
         created: moment.now,
         code_phc: NOBODY_PHC.to_owned(),
         pin_phc: NOBODY_PHC.to_owned(),
+        pin_peppered: false,
         wrong_pins: 0,
         next_pin: moment.now,
     };

@@ -10,12 +10,17 @@ use crate::care::LinkHolder;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::secrets::sha256_hex;
+use crate::ids::PracticeId;
+use crate::store::Conn;
 use crate::store::check_drafts;
 use crate::store::check_drafts::Draft;
 use crate::store::checks;
+use crate::store::keepings;
+use crate::store::legal_holds;
+use crate::store::practices;
 use crate::store::wounds;
 
-/// What was typed is of no use for longer: the wound has changed.
+/// What was typed is not gone on with for longer: the wound has changed.
 const DRAFT_LIMIT: SignedDuration = SignedDuration::from_hours(3 * 24);
 
 /// One step as posted.
@@ -78,7 +83,7 @@ pub async fn keep(
         return Err(CareError::NotFound);
     }
     if found.is_none() {
-        check_drafts::forget_older(&mut tx, holder.practice, now - DRAFT_LIMIT).await?;
+        forget_left(&mut tx, holder.practice, now).await?;
     }
     let mut draft = found.unwrap_or_else(|| Draft {
         practice: holder.practice,
@@ -106,6 +111,18 @@ pub async fn keep(
         .await?;
     tx.commit().await?;
     Ok(Kept::Draft(draft))
+}
+
+/// Deletes what the practice's patients began and left, where nothing says how long it is kept. Nothing goes while a hold stands on
+/// anybody. By numbers that a lead confirmed the daily work takes it away, and leaves its stone.
+async fn forget_left(conn: &mut Conn, practice: PracticeId, now: Timestamp) -> Done<()> {
+    practices::hold(conn, practice).await?;
+    if keepings::find(conn, practice).await?.is_some()
+        || !legal_holds::in_force(conn, practice).await?.is_empty()
+    {
+        return Ok(());
+    }
+    Ok(check_drafts::forget_older(conn, practice, now - DRAFT_LIMIT).await?)
 }
 
 /// Deletes a draft: the patient begins afresh.

@@ -13,6 +13,7 @@ use crate::ids::CallbackId;
 use crate::ids::Moment;
 use crate::ids::ReviewId;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::callbacks;
 use crate::store::callbacks::Callback;
 use crate::store::callbacks::CallbackState;
@@ -66,16 +67,16 @@ pub async fn answer(
             review: id,
             urgency,
             reason: "Cannot come at that time: find another".to_owned(),
-            ask: String::new(),
+            ask: FreeText::default(),
             due: moment.now + call_within(urgency),
             missed: 0,
             state: CallbackState::Open,
             outcome: None,
-            hand_back_note: String::new(),
+            hand_back_note: FreeText::default(),
             closed: None,
             created: moment.now,
             visit: None,
-            emergency_place: String::new(),
+            emergency_place: FreeText::default(),
             next_try: None,
         };
         callbacks::insert(&mut tx, &callback).await?;

@@ -9,8 +9,13 @@ use jiff::tz::TimeZone;
 use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::alarms::of_practice;
+use crate::care::alarms::of_practice::Actions;
+use crate::ids::Moment;
+use crate::ids::PracticeId;
 use crate::plan::day_number;
 use crate::store::Conn;
+use crate::store::alarms::AlarmKind;
 use crate::store::callbacks;
 use crate::store::checks;
 use crate::store::checks::QueueFilter;
@@ -52,6 +57,12 @@ pub async fn text(desk: &Desk, practice: &Practice, now: Timestamp) -> Done<Stri
     Ok(laid_out(practice, &parts, now))
 }
 
+/// Notes whether this practice's list could be written: while it cannot, that is an alarm, for what is printed in a need would be old.
+pub async fn note_written(desk: &Desk, practice: PracticeId, is_written: bool, moment: &Moment) -> Done<()> {
+    let actions = Actions { begins: "list.unwritten", ends: "list.written" };
+    of_practice::set(desk, practice, AlarmKind::ListNotWritten, !is_written, actions, "", moment).await
+}
+
 async fn person(
     conn: &mut Conn,
     practice: &Practice,
@@ -66,13 +77,13 @@ async fn person(
 async fn checks_waiting(conn: &mut Conn, practice: &Practice, now: Timestamp) -> Done<Vec<Item>> {
     let mut items = Vec::new();
     for row in checks::waiting(conn, practice.id, &QueueFilter::default(), now, MOST_CHECKS).await? {
-        let patient = patients::find(conn, practice.id, row.patient).await?.ok_or(CareError::NotFound)?;
-        let day = day_number(row.operation.operated, now, &practice.zone);
+        let wound = wounds::find(conn, practice.id, row.wound).await?.ok_or(CareError::NotFound)?;
+        let (patient, about) = person(conn, practice, &wound, now).await?;
         items.push(Item {
             due: row.due,
             how_soon: row.assessment.urgency.staff_words().to_owned(),
             patient,
-            about: format!("day {day} after: {}", row.operation.procedure),
+            about,
             says: row.assessment.reasons.iter().map(|reason| reason.sentence.clone()).collect(),
         });
     }

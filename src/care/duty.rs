@@ -130,6 +130,17 @@ pub async fn of_member(conn: &mut Conn, member: &StaffMember, now: Timestamp) ->
     })
 }
 
+/// As for somebody who is on no roster.
+pub(in crate::care) async fn of_nobody(
+    conn: &mut Conn,
+    practice: PracticeId,
+    now: Timestamp,
+) -> Done<MyDuty> {
+    let roster = duty::roster(conn, practice).await?;
+    let keeps_roster = !roster.is_blank();
+    Ok(MyDuty { until: None, held: 0, keeps_roster, nobody: keeps_roster && roster.on_duty(now).is_empty() })
+}
+
 /// How many times within [`SHOWN_DAYS`] a person is on duty: as many gaps as switching them off can leave.
 pub fn shifts_ahead(roster: &Roster, person: StaffId, now: Timestamp) -> usize {
     spans_ahead(roster, now).iter().filter(|span| span.staff == person).count()

@@ -9,6 +9,7 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Fault;
 use crate::care::Secret;
+use crate::care::pins;
 use crate::care::plan_text;
 use crate::care::record;
 use crate::care::record::Actor;
@@ -232,7 +233,7 @@ pub async fn link_of_secrets(
     };
     drop(conn);
     let right = secrets::matches(desk, code_secret(code), &link.code_phc).await?
-        && secrets::matches(desk, pin, &link.pin_phc).await?;
+        && pins::known_by(desk, &link).await?.is(desk, pin).await?;
     Ok(right.then_some((patient, wound, link)))
 }
 
@@ -256,7 +257,8 @@ async fn draw_link(desk: &Desk, wound: &Wound, born: Date, name: &str, moment: &
         first_used: None,
         created: moment.now,
         code_phc: secrets::hash(desk, code_secret(code.reveal()), &moment.chance).await?,
-        pin_phc: secrets::hash(desk, pin.reveal(), &moment.chance).await?,
+        pin_phc: pins::hash(desk, wound.practice, pin.reveal(), moment).await?,
+        pin_peppered: true,
         wrong_pins: 0,
         next_pin: moment.now,
     };

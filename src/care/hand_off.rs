@@ -11,6 +11,8 @@ use crate::store::antibiotics;
 use crate::store::antibiotics::AntibioticCourse;
 use crate::store::checks;
 use crate::store::checks::WoundCheck;
+use crate::store::corrections;
+use crate::store::corrections::Correction;
 use crate::store::patients;
 use crate::store::patients::Patient;
 use crate::store::practices;
@@ -37,6 +39,8 @@ pub struct HandOff {
     /// Who decided; empty: nobody yet.
     pub decided_by: String,
     pub courses: Vec<AntibioticCourse>,
+    /// About the newest check and its decisions.
+    pub corrections: Vec<Correction>,
 }
 
 /// Reads what the emergency department must know, and notes that the member saw it. No photo.
@@ -56,7 +60,10 @@ pub async fn view(desk: &Desk, member: &StaffMember, id: WoundId, now: Timestamp
             Some(check) => reviews::of_check(&mut conn, practice, check.id).await?.into_iter().next_back(),
             None => None,
         };
+        let mut corrections = corrections::of_wound(&mut conn, practice, id).await?;
+        corrections.retain(|one| check.as_ref().is_some_and(|check| check.id == one.check));
         HandOff {
+            corrections,
             practice: practices::find(&mut conn, practice).await?.ok_or(CareError::NotFound)?,
             patient: patients::find(&mut conn, practice, wound.patient).await?.ok_or(CareError::NotFound)?,
             surgeon: name_of(wound.surgeon),

@@ -12,6 +12,7 @@ use crate::care::LinkHolder;
 use crate::care::assessing;
 use crate::care::assessing::Again;
 use crate::care::assessing::Assessed;
+use crate::care::decoder::NotRead;
 use crate::care::flood;
 use crate::care::gates::DECODING_AGAIN;
 use crate::care::knock;
@@ -28,7 +29,6 @@ use crate::care::strip_out;
 use crate::ids::Moment;
 use crate::ids::PhotoId;
 use crate::ids::WoundCheckId;
-use crate::photo;
 use crate::photo::CardIssue;
 use crate::photo::CleanPhoto;
 use crate::photo::Refused;
@@ -37,11 +37,13 @@ use crate::store::Conn;
 use crate::store::KeptBlob;
 use crate::store::StoreError;
 use crate::store::Tx;
+use crate::store::answer_versions;
 use crate::store::assessments;
 use crate::store::check_drafts;
 use crate::store::checks;
 use crate::store::checks::CheckState;
 use crate::store::checks::SentFrom;
+use crate::store::checks::WordsKept;
 use crate::store::checks::WoundCheck;
 use crate::store::photos;
 use crate::store::photos::Camera;
@@ -125,7 +127,8 @@ pub struct Receipt {
 
 /// Cleans a picture and keeps its renditions durably. A picture that cannot be read is no error: the check goes on
 /// without it, and the reason is kept. `position` from 1. [`CareError::NoRoom`]: the disk takes no photos just now;
-/// [`CareError::Busy`]: more pictures wait than can be read soon.
+/// [`CareError::Busy`]: more pictures wait than can be read soon, or none can be read just now. One that its decoder does not survive
+/// is a damaged picture.
 pub async fn prepare_photo(
     desk: &Desk,
     bytes: Vec<u8>,
@@ -138,20 +141,11 @@ pub async fn prepare_photo(
     let position = position.clamp(1, MOST_PHOTOS);
     let sent_sha256 = data_encoding::HEXLOWER.encode(&Sha256::digest(&bytes));
     let place = desk.gates.decoding.enter().ok_or(CareError::Busy { again: DECODING_AGAIN })?;
-    let clean = {
-        let turn = place.turn().await?;
-        let limits = desk.limits;
-        tokio::task::spawn_blocking(move || {
-            let _turn = turn;
-            photo::clean(&bytes, &limits)
-        })
-        .await
-    };
-    match clean {
+    let turn = place.turn().await?;
+    match desk.decoder.clean(bytes, desk.limits, turn).await {
         Ok(Ok(clean)) => keep_renditions(desk, clean, sent_sha256, position, tap).await,
         Ok(Err(refused)) => Ok(refused_photo(&refused, sent_sha256, position)),
-        // A decoder that fell over has read nothing: the same as a damaged picture.
-        Err(_fell_over) => Ok(refused_photo(&Refused::Damaged, sent_sha256, position)),
+        Err(NotRead) => Err(CareError::Busy { again: DECODING_AGAIN }),
     }
 }
 
@@ -228,7 +222,6 @@ pub(in crate::care) async fn receive_in(
     if form_key.is_empty() || form_key.len() > LONGEST_FORM_KEY {
         return Err(CareError::NotFound);
     }
-    let body_sha256 = body_hash(&sending);
     let wound = wounds::hold(tx, holder.practice, holder.wound).await?.ok_or(CareError::NotFound)?;
     knock::must_be_open(tx, holder, moment.now).await?;
     let found = checks::by_form_key(tx, holder.link, &form_key).await?;
@@ -239,7 +232,7 @@ pub(in crate::care) async fn receive_in(
         None => open_check(desk, tx, holder, &wound, &sending, moment).await?,
     };
     strip_out::tie(tx, said, check.id).await?;
-    let kept = checks::keep_version(tx, &check, &body_sha256, &sending.answers, moment.now).await?;
+    let kept = answer_versions::keep(tx, &check, &sending.answers, moment.now).await?;
     let mut changed = kept && check.answers != sending.answers;
     if changed {
         check.answers = sending.answers;
@@ -329,6 +322,7 @@ async fn open_check(
         state: CheckState::Queued,
         received: moment.now,
         answers: sending.answers.clone(),
+        words: WordsKept::Readable,
         assessment,
         facts: Some(facts),
         due,
@@ -431,10 +425,4 @@ pub(in crate::care) async fn receipt(conn: &mut Conn, check: &WoundCheck) -> Don
         urgency: check.assessment.urgency,
         photos_here: photos::of_check(conn, check.practice, check.id).await?.len(),
     })
-}
-
-/// What makes two bodies the same: their answers and how many photos they announce.
-fn body_hash(sending: &Sending) -> String {
-    let answers = serde_json::to_string(&sending.answers).unwrap_or_default();
-    secrets::sha256_hex(&format!("{}\n{answers}", sending.photos_expected))
 }

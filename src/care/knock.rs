@@ -11,6 +11,7 @@ use crate::care::Done;
 use crate::care::Secret;
 use crate::care::enrol::code_secret;
 use crate::care::late_knock;
+use crate::care::pins;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::secrets;
@@ -316,6 +317,8 @@ pub async fn try_pin(desk: &Desk, token: &str, pin: &str, moment: &Moment) -> Do
     if moment.now < link.next_pin {
         return Ok(PinTry::Wait { until: link.next_pin });
     }
+    // Before the try is counted: a PIN that cannot be compared is no wrong one.
+    let known = pins::known_by(desk, &link).await?;
     let wrong = link.wrong_pins + 1;
     let next = moment.now + SignedDuration::from_secs(secrets::wait_after_wrong_s(wrong));
     let mut tx = desk.db.write().await?;
@@ -325,11 +328,18 @@ pub async fn try_pin(desk: &Desk, token: &str, pin: &str, moment: &Moment) -> Do
         return Ok(PinTry::Wait { until: moment.now + SignedDuration::from_secs(1) });
     }
     let typed: String = pin.chars().filter(char::is_ascii_digit).collect();
-    let right = secrets::matches(desk, &typed, &link.pin_phc).await?;
+    let right = known.is(desk, &typed).await?;
+    let peppered = match right && !link.pin_peppered {
+        true => peppered(desk, &link, &typed, moment).await,
+        false => None,
+    };
     let (actor, subject) = (Actor::Link(link.id), format!("link:{}", link.id));
     let mut tx = desk.db.write().await?;
     if right {
         links::forget_wrong_pins(&mut tx, &link, moment.now).await?;
+        if let Some(phc) = peppered {
+            links::pepper_pin(&mut tx, &link, &phc).await?;
+        }
         links::allow_reading(&mut tx, &hash, moment.now + READING_LIMIT).await?;
         record::note(&mut tx, link.practice, actor, "pin.right", &subject, "", moment.now).await?;
         tx.commit().await?;
@@ -346,6 +356,12 @@ pub async fn try_pin(desk: &Desk, token: &str, pin: &str, moment: &Moment) -> Do
         _ if next > moment.now => PinTry::Wait { until: next },
         _ => PinTry::Wrong,
     })
+}
+
+/// The hash of a right PIN anew, with the pepper in it. `None`: that cannot be done now, and the next right PIN tries again.
+async fn peppered(desk: &Desk, link: &PatientLink, pin: &str, moment: &Moment) -> Option<String> {
+    let hashed = pins::hash(desk, link.practice, pin, moment).await;
+    hashed.inspect_err(|fault| tracing::error!(%fault, "the hash of a right PIN stays without a pepper")).ok()
 }
 
 /// The phone speaks this language from now on.

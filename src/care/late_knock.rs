@@ -14,6 +14,7 @@ use crate::ids::Moment;
 use crate::ids::PracticeId;
 use crate::plan::Operation;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::alarms;
 use crate::store::alarms::AlarmKind;
 use crate::store::late_knocks;
@@ -61,7 +62,8 @@ pub(in crate::care) fn of(about: &str) -> Option<LateKnockId> {
 }
 
 /// Notes a knock on a closed link, with what was typed. Words are taken of a link that has expired; one that was revoked may
-/// be in anybody's hands, and brings none.
+/// be in anybody's hands, and brings none. Where those before cannot be opened they stay as they lie there, and what comes
+/// now waits beside them.
 pub(in crate::care) async fn note(
     conn: &mut Conn,
     link: &PatientLink,
@@ -82,14 +84,18 @@ pub(in crate::care) async fn note(
         };
     // Two at once would each add their words to what stood there before.
     wounds::hold(conn, link.practice, link.wound).await?;
-    let found = late_knocks::waiting_of(conn, link.practice, link.id).await?;
+    let mut found = late_knocks::waiting_of(conn, link.practice, link.id).await?;
+    if let Some(before) = found.take_if(|before| before.words.read().is_none() && !typed.is_empty()) {
+        // They may name a danger: whoever left them is rung as if they did.
+        late_knocks::set_apart(conn, before.practice, before.id, before.due.min(now + DANGER_WITHIN)).await?;
+    }
     let is_first = found.is_none();
     let mut knock = found.unwrap_or_else(|| LateKnock {
         id: LateKnockId::mint(moment),
         practice: link.practice,
         link: link.id,
         wound: link.wound,
-        words: String::new(),
+        words: FreeText::default(),
         knocks: 0,
         first: now,
         last: now,
@@ -98,10 +104,8 @@ pub(in crate::care) async fn note(
     });
     let has_room = knock.words.chars().count() + typed.chars().count() <= LONGEST_ALL;
     if !typed.is_empty() && has_room {
-        if !knock.words.is_empty() {
-            knock.words.push('\n');
-        }
-        knock.words.push_str(&typed);
+        let before = if knock.words.is_empty() { String::new() } else { format!("{}\n", knock.words) };
+        knock.words = format!("{before}{typed}").into();
     }
     knock.knocks += 1;
     knock.last = now;
@@ -141,8 +145,12 @@ pub async fn waiting(desk: &Desk, member: &StaffMember) -> Done<Vec<Knocked>> {
     Ok(all)
 }
 
-/// How urgent a knock with these words is, on the scale of everything else that waits.
-pub fn class_of(words: &str) -> Urgency {
+/// How urgent a knock that waits is, on the scale of everything else that does. Words that cannot be read may name a danger.
+pub fn class_of_knock(knock: &LateKnock) -> Urgency {
+    knock.words.read().map_or(Urgency::RingNow, class_of)
+}
+
+fn class_of(words: &str) -> Urgency {
     match words {
         "" => Urgency::Tomorrow,
         words if names_danger(words) => Urgency::RingNow,
@@ -168,7 +176,7 @@ pub async fn deal_with(
     }
     let mut tx = desk.db.write().await?;
     late_knocks::find(&mut tx, member.practice, id).await?.ok_or(CareError::NotFound)?;
-    let dealt = Dealt { at: now, by: member.id, note: note.to_owned() };
+    let dealt = Dealt { at: now, by: member.id, note: note.into() };
     if !late_knocks::note_dealt(&mut tx, member.practice, id, &dealt).await? {
         return Err(CareError::AlreadyDone);
     }

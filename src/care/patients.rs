@@ -21,6 +21,8 @@ use crate::store::antibiotics;
 use crate::store::antibiotics::AntibioticCourse;
 use crate::store::checks;
 use crate::store::checks::WoundCheck;
+use crate::store::corrections;
+use crate::store::corrections::Correction;
 use crate::store::links;
 use crate::store::links::KeptPhone;
 use crate::store::links::PatientLink;
@@ -128,6 +130,7 @@ pub struct ChartWound {
     pub checks: Vec<WoundCheck>,
     /// Oldest first.
     pub reviews: Vec<Review>,
+    pub corrections: Vec<Correction>,
     pub missed_photo_days: usize,
     /// Recorded antibiotics, newest first.
     pub courses: Vec<AntibioticCourse>,
@@ -171,6 +174,7 @@ async fn chart_wound(conn: &mut Conn, wound: Wound, now: Timestamp) -> Done<Char
         phones: links::phones(conn, wound.practice, wound.id, now).await?,
         checks: checks::of_wound(conn, wound.practice, wound.id).await?,
         reviews: reviews::of_wound(conn, wound.practice, wound.id).await?,
+        corrections: corrections::of_wound(conn, wound.practice, wound.id).await?,
         courses: antibiotics::of_wound(conn, wound.practice, wound.id).await?,
         silences: silences::of_wound(conn, wound.practice, wound.id)
             .await?

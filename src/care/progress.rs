@@ -14,6 +14,7 @@ use crate::guards::Guard;
 use crate::ids::PracticeId;
 use crate::ids::WoundCheckId;
 use crate::store::Conn;
+use crate::store::answer_versions;
 use crate::store::audit;
 use crate::store::callbacks;
 use crate::store::callbacks::Callback;
@@ -48,7 +49,7 @@ impl Extent {
     }
 
     pub(in crate::care) async fn read(conn: &mut Conn, check: &WoundCheck) -> Done<Extent> {
-        let versions = checks::versions(conn, check).await?.len();
+        let versions = answer_versions::of_check(conn, check).await?.len();
         let photos = photos::of_check(conn, check.practice, check.id).await?.len();
         Ok(Extent::of(versions, photos, &thread::of_wound(conn, check.practice, check.wound).await?))
     }

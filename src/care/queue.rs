@@ -10,6 +10,10 @@ use crate::care::backup::noted::Restored;
 use crate::care::duty;
 use crate::care::duty::MyDuty;
 use crate::care::record;
+use crate::care::record::Again;
+use crate::care::record::Seen;
+use crate::ids::PracticeId;
+use crate::store::Conn;
 use crate::store::check_counts;
 use crate::store::checks;
 use crate::store::checks::QueueFilter;
@@ -18,6 +22,7 @@ use crate::store::drills;
 use crate::store::drills::Drill;
 use crate::store::practices;
 use crate::store::practices::Practice;
+use crate::store::sealed_codes::Look;
 use crate::store::staff;
 use crate::store::staff::StaffMember;
 use crate::triage::Urgency;
@@ -38,7 +43,7 @@ pub struct Queue {
     pub by_urgency: Vec<(Urgency, i64)>,
     /// Names behind the claims.
     pub staff: Vec<StaffMember>,
-    /// How the surgeon's own duty stands.
+    /// How the reader's own duty stands.
     pub duty: MyDuty,
     /// A drill that nobody has opened yet; it waits beside the checks and counts as none.
     pub drill: Option<Drill>,
@@ -68,16 +73,53 @@ pub async fn read(
     if looking == Looking::Opened {
         record::note_list_view(desk, member, "queue.view", now).await?;
     }
-    let of_one_wound = if filter.name.is_empty() { OF_ONE_WOUND } else { PAGE };
     let mut conn = desk.db.read().await?;
+    let duty = duty::of_member(&mut conn, member, now).await?;
+    let drill = drills::running(&mut conn, member.practice).await?;
+    gather(&mut conn, member.practice, filter, duty, drill, now).await
+}
+
+/// Reads the queue for whoever opened the sealed envelope, and notes that they saw it: whoever asks for a part of it each time,
+/// since another part may be there; whoever keeps all of it fresh once. That a page is refreshed is only what its address says:
+/// it is believed where the look has a line. They are on no roster, and no drill is theirs to answer.
+pub async fn read_for_look(
+    desk: &Desk,
+    look: &Look,
+    filter: &QueueFilter,
+    looking: Looking,
+    now: Timestamp,
+) -> Done<Queue> {
+    let is_narrowed = *filter != QueueFilter::default();
+    let again = match looking {
+        Looking::Refreshed if !is_narrowed => Again::Silent,
+        Looking::Opened | Looking::Refreshed => Again::Noted,
+    };
+    let subject = format!("practice:{}", look.practice);
+    let detail = if is_narrowed { "narrowed" } else { "" };
+    let seen = Seen { action: "queue.view", subject: &subject, detail };
+    record::note_look(desk, look, seen, again, now).await?;
+    let mut conn = desk.db.read().await?;
+    let duty = duty::of_nobody(&mut conn, look.practice, now).await?;
+    gather(&mut conn, look.practice, filter, duty, None, now).await
+}
+
+async fn gather(
+    conn: &mut Conn,
+    practice: PracticeId,
+    filter: &QueueFilter,
+    duty: MyDuty,
+    drill: Option<Drill>,
+    now: Timestamp,
+) -> Done<Queue> {
+    let of_one_wound = if filter.name.is_empty() { OF_ONE_WOUND } else { PAGE };
     Ok(Queue {
-        practice: practices::find(&mut conn, member.practice).await?.ok_or(CareError::NotFound)?,
-        rows: checks::waiting_folded(&mut conn, member.practice, filter, now, PAGE, of_one_wound).await?,
-        waiting: check_counts::waiting(&mut conn, member.practice).await?,
-        by_urgency: check_counts::by_urgency(&mut conn, member.practice, now).await?,
-        staff: staff::of_practice(&mut conn, member.practice).await?,
-        duty: duty::of_member(&mut conn, member, now).await?,
-        drill: drills::running(&mut conn, member.practice).await?,
-        restored: noted::restored(&mut conn).await?,
+        practice: practices::find(conn, practice).await?.ok_or(CareError::NotFound)?,
+        rows: checks::waiting_folded(conn, practice, filter, now, PAGE, of_one_wound).await?,
+        waiting: check_counts::waiting(conn, practice).await?,
+        by_urgency: check_counts::by_urgency(conn, practice, now).await?,
+        staff: staff::of_practice(conn, practice).await?,
+        duty,
+        drill,
+        restored: noted::restored(conn).await?,
     })
 }

@@ -29,10 +29,12 @@ use crate::guards::Guard;
 use crate::ids::MessageId;
 use crate::ids::Moment;
 use crate::ids::PhotoId;
+use crate::ids::PracticeId;
 use crate::ids::ReviewId;
 use crate::ids::WoundCheckId;
 use crate::plan::PlanStep;
 use crate::store::Conn;
+use crate::store::answer_versions;
 use crate::store::callbacks;
 use crate::store::callbacks::Callback;
 use crate::store::checks;
@@ -40,6 +42,8 @@ use crate::store::checks::CheckState;
 use crate::store::checks::Claim;
 use crate::store::checks::WoundCheck;
 use crate::store::claims;
+use crate::store::corrections;
+use crate::store::corrections::Correction;
 use crate::store::measurements::KeptMeasurement;
 use crate::store::measuring_jobs;
 use crate::store::notices;
@@ -56,6 +60,7 @@ use crate::store::replies;
 use crate::store::replies::ReplyText;
 use crate::store::reviews;
 use crate::store::reviews::Review;
+use crate::store::sealed_blobs;
 use crate::store::staff;
 use crate::store::staff::StaffMember;
 use crate::store::thread;
@@ -144,6 +149,8 @@ pub struct Opened {
     pub versions: Vec<(Timestamp, Answers)>,
     pub replies: Vec<ReplyText>,
     pub staff: Vec<StaffMember>,
+    /// About the wound's checks and their decisions, oldest first.
+    pub corrections: Vec<Correction>,
     /// The smallest sets of unknown facts that could raise the check; `None`: its facts or its protocol were not kept.
     pub could_raise: Option<Vec<CouldRaise>>,
     /// Of each photo of the wound the measurement that stands, by the time the photos were taken.
@@ -152,6 +159,8 @@ pub struct Opened {
     pub photos_say: PhotosSay,
     /// Photos of this check that wait to be measured.
     pub to_measure: Vec<PhotoId>,
+    /// Photos of this check and the one before whose files were found damaged, and since when.
+    pub damaged: BTreeMap<PhotoId, Timestamp>,
 }
 
 impl Opened {
@@ -166,7 +175,7 @@ pub async fn view(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Tim
     if !surgeon.roles.surgeon {
         return Err(CareError::NotAllowed);
     }
-    let opened = gather(desk, surgeon, id).await?;
+    let opened = gather(desk, surgeon.practice, id).await?;
     let mut tx = desk.db.write().await?;
     // Something may have come while this was read.
     let there_is = Extent::read(&mut tx, &opened.check).await?;
@@ -177,8 +186,8 @@ pub async fn view(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId, now: Tim
     Ok(opened)
 }
 
-async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Opened> {
-    let practice_id = surgeon.practice;
+/// Reads everything about a check, and notes nothing.
+pub(in crate::care) async fn gather(desk: &Desk, practice_id: PracticeId, id: WoundCheckId) -> Done<Opened> {
     let mut conn = desk.db.read().await?;
     let check = checks::find(&mut conn, practice_id, id).await?.ok_or(CareError::NotFound)?;
     let wound = wounds::find(&mut conn, practice_id, check.wound).await?.ok_or(CareError::NotFound)?;
@@ -194,6 +203,10 @@ async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Op
     let could_raise =
         explain::could_have_raised(protocol.as_ref(), &check.assessment, check.facts.as_ref()).await?;
     let pictures = photos::of_check(&mut conn, practice_id, id).await?;
+    let mut damaged = sealed_blobs::damaged_photos(&mut conn, practice_id, id).await?;
+    if let Some((earlier, _)) = &before {
+        damaged.extend(sealed_blobs::damaged_photos(&mut conn, practice_id, earlier.id).await?);
+    }
     let mut to_measure = Vec::new();
     for picture in &pictures {
         if measuring_jobs::is_waiting(&mut conn, practice_id, picture.id).await? {
@@ -202,6 +215,7 @@ async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Op
     }
     Ok(Opened {
         could_raise,
+        damaged,
         measured: measuring::of_wound(&mut conn, practice_id, wound.id).await?,
         photos_say: measuring::photos_say(&mut conn, &wound, &check).await?,
         to_measure,
@@ -215,9 +229,10 @@ async fn gather(desk: &Desk, surgeon: &StaffMember, id: WoundCheckId) -> Done<Op
         reviews: reviews::of_wound(&mut conn, practice_id, wound.id).await?,
         thread: thread::of_wound(&mut conn, practice_id, wound.id).await?,
         callbacks: callbacks::of_check(&mut conn, practice_id, id).await?,
-        versions: checks::versions(&mut conn, &check).await?,
+        versions: answer_versions::of_check(&mut conn, &check).await?,
         replies: replies::of_practice(&mut conn, practice_id).await?,
         staff: staff::of_practice(&mut conn, practice_id).await?,
+        corrections: corrections::of_wound(&mut conn, practice_id, wound.id).await?,
         check,
         wound,
     })
@@ -253,16 +268,20 @@ pub async fn photo(
     if !surgeon.may_see_photos() {
         return Err(CareError::NotAllowed);
     }
-    let bytes = {
-        let mut conn = desk.db.read().await?;
-        let found = photos::find(&mut conn, surgeon.practice, id).await?;
-        let Some(renditions) = found.and_then(|photo| photo.renditions) else { return Ok(None) };
-        desk.blobs.get(&mut conn, surgeon.practice, renditions.blob(size)).await?
+    let Some(found) = photos::find(&mut *desk.db.read().await?, surgeon.practice, id).await? else {
+        return Ok(None);
     };
+    let bytes = bytes_of(desk, &found, size).await?;
     if bytes.is_some() && size != Size::Small {
         record::note_view(desk, surgeon, "photo.view", &format!("photo:{id}"), now).await?;
     }
     Ok(bytes)
+}
+
+/// A photo's bytes, with nothing noted. `None`: it could not be read when it came, or its file is gone.
+pub(in crate::care) async fn bytes_of(desk: &Desk, photo: &Photo, size: Size) -> Done<Option<bytes::Bytes>> {
+    let Some(renditions) = &photo.renditions else { return Ok(None) };
+    Ok(desk.blobs.get(&mut *desk.db.read().await?, photo.practice, renditions.blob(size)).await?)
 }
 
 /// What the surgeon pressed.
@@ -323,7 +342,7 @@ pub async fn decide(
         surgeon: surgeon.id,
         decision: deciding.decision,
         come_in: deciding.come_in,
-        note: deciding.note.trim().to_owned(),
+        note: deciding.note.trim().into(),
         urgency_shown: check.assessment.urgency,
         due_shown: Some(check.due),
         urgency_judged: deciding.judged,
@@ -380,7 +399,7 @@ async fn keep_reply(
         sender: Sender::Practice,
         staff: Some(surgeon.id),
         link: None,
-        body: reply.to_owned(),
+        body: reply.into(),
         sent: moment.now,
         read_by: Some(moment.now + triage::read_within(review.urgency_shown)),
         read: None,

@@ -23,6 +23,8 @@ pub const MOST_WRONG: i64 = 50;
 /// Letters of typed codes: no I, L, O or U, so that they read the same aloud and on paper (Crockford's base 32).
 const CODE_LETTERS: &[u8; 32] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
 const CODE_LENGTH: usize = 16;
+/// Of a sealed code: twenty letters, of which four find its row and sixteen (80 bits) are the secret (safety promise H2).
+const SEALED_CODE_LENGTH: usize = 20;
 /// 20 bytes in letters of six bits.
 const LINK_TOKEN_LENGTH: usize = 27;
 /// The first letters of a typed code find its row; the other twelve (60 bits) are the secret.
@@ -71,9 +73,25 @@ pub(in crate::care) fn typed_code(chance: &Chance) -> Secret {
     Secret(letters.iter().collect())
 }
 
+/// A code for a sealed envelope: 20 letters.
+pub(in crate::care) fn sealed_code(chance: &Chance) -> Secret {
+    let letters =
+        chance.bytes::<SEALED_CODE_LENGTH>().map(|byte| char::from(CODE_LETTERS[usize::from(byte % 32)]));
+    Secret(letters.iter().collect())
+}
+
 /// What a person typed as a code, made comparable: upper case, no spaces or dashes, O read as 0, I and L as 1.
 /// `None` when it cannot be a code.
 pub(in crate::care) fn read_typed_code(typed: &str) -> Option<String> {
+    read_letters(typed, CODE_LENGTH)
+}
+
+/// The same of a sealed code.
+pub(in crate::care) fn read_sealed_code(typed: &str) -> Option<String> {
+    read_letters(typed, SEALED_CODE_LENGTH)
+}
+
+fn read_letters(typed: &str, length: usize) -> Option<String> {
     let code: String = typed
         .chars()
         .filter(|letter| !letter.is_whitespace() && !matches!(letter, '-' | '‐' | '–'))
@@ -83,7 +101,7 @@ pub(in crate::care) fn read_typed_code(typed: &str) -> Option<String> {
             other => other,
         })
         .collect();
-    let right = code.len() == CODE_LENGTH && code.bytes().all(|byte| CODE_LETTERS.contains(&byte));
+    let right = code.len() == length && code.bytes().all(|byte| CODE_LETTERS.contains(&byte));
     right.then_some(code)
 }
 
@@ -97,6 +115,11 @@ pub fn grouped(code: &str) -> String {
 pub(in crate::care) fn receipt_code(chance: &Chance) -> String {
     let letters = chance.bytes::<8>().map(|byte| char::from(CODE_LETTERS[usize::from(byte % 32)]));
     grouped(&letters.iter().collect::<String>())
+}
+
+/// By what a person and the log call one fault: eight letters in two groups. It opens nothing.
+pub fn reference(chance: &Chance) -> String {
+    receipt_code(chance)
 }
 
 /// A PIN of six digits that is not among the first anyone would try.
@@ -205,6 +228,7 @@ pub(in crate::care) fn wait_after_wrong_s(wrong_in_a_row: i64) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::care::knock::PIN_HARD_STOP;
     use jiff::civil::date;
 
     #[test]
@@ -225,6 +249,19 @@ mod tests {
     }
 
     #[test]
+    fn a_sealed_code_has_a_hundred_bits_of_which_eighty_are_the_secret_and_never_comes_twice() {
+        let chance = Chance::OperatingSystem;
+        let codes: std::collections::BTreeSet<String> =
+            (0..10_000).map(|_| sealed_code(&chance).reveal().to_owned()).collect();
+        assert_eq!(codes.len(), 10_000);
+        for code in codes {
+            assert_eq!(read_sealed_code(&grouped(&code).to_lowercase()), Some(code.clone()));
+            assert_eq!(code.len(), LOCATOR_LENGTH + 16, "five bits a letter");
+            assert_eq!(read_typed_code(&code), None, "no other code is as long");
+        }
+    }
+
+    #[test]
     fn easy_pins_are_never_issued() {
         let born = date(1987, 12, 3);
         for easy in ["000000", "123456", "654321", "121212", "123123", "031287", "120387", "871203", "198712"]
@@ -236,6 +273,41 @@ mod tests {
         }
         let chance = Chance::seeded(4);
         assert!((0..2_000).all(|_| !is_easy_pin(pin(&chance, born).reveal(), born)));
+    }
+
+    #[test]
+    fn of_a_million_links_thirty_guesses_at_each_open_no_more_than_the_sum_says() {
+        let (chance, born) = (Chance::seeded(9), date(1961, 4, 17));
+        let pins = || (0..1_000_000).map(|pin| format!("{pin:06}")).filter(|pin| !is_easy_pin(pin, born));
+        let all = pins().count();
+        // Every PIN that is given out is as likely as any other: whichever thirty an attacker tries, the chance is the same.
+        let most = usize::try_from(PIN_HARD_STOP).unwrap();
+        let guesses: Vec<String> = pins().step_by(all / 40).skip(5).take(40).collect();
+        assert!(guesses.len() > most, "whoever could would try more");
+        let (mut opened, mut tried, mut waited_s) = (0, 0_usize, 0);
+        let links = 1_000_000;
+        for _ in 0..links {
+            let pin = pin(&chance, born);
+            (tried, waited_s) = (0, 0);
+            // As `knock::try_pin` counts: nothing is looked at after the last of them, nor while a wait runs.
+            for (wrong, guess) in (0..).zip(&guesses) {
+                if wrong >= PIN_HARD_STOP {
+                    break;
+                }
+                waited_s += wait_after_wrong_s(wrong);
+                tried += 1;
+                if guess == pin.reveal() {
+                    opened += 1;
+                    break;
+                }
+            }
+        }
+        assert_eq!(tried, most);
+        assert!(waited_s > 19 * 3_600, "thirty guesses take most of a day: {waited_s} s");
+        let expected = f64::from(links) * most as f64 / all as f64;
+        let sigma = expected.sqrt();
+        println!("{opened} of {links} opened; expected {expected:.1} ± {sigma:.1}, of {all} PINs");
+        assert!((f64::from(opened) - expected).abs() <= 3.0 * sigma, "{opened} and not {expected:.1}");
     }
 
     #[test]

@@ -16,6 +16,10 @@ use crate::care::record::Actor;
 use crate::care::secrets;
 use crate::care::secrets::sha256_hex;
 use crate::care::staff::normal;
+use crate::care::turned_away;
+use crate::care::turned_away::Knocker;
+use crate::care::turned_away::Refusal;
+use crate::care::turned_away::Why;
 use crate::ids::Moment;
 use crate::ids::StaffSessionId;
 use crate::store::Conn;
@@ -106,6 +110,8 @@ pub async fn sign_in(desk: &Desk, knocking: Knocking<'_>, moment: &Moment) -> Do
             let mut tx = desk.db.write().await?;
             sign_in_tries::write_as_if(&mut tx, &counted).await?;
             tx.commit().await?;
+            let (knocker, why) = (Knocker::Stranger, Why::UnknownName);
+            turned_away::note(desk, Refusal { knocker, why, method: "POST", door: "/sign-in" }, now).await?;
         }
         return Ok(if booked.next > now { SignIn::Wait { until: booked.next } } else { SignIn::Wrong });
     };

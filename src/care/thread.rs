@@ -19,6 +19,9 @@ use crate::ids::Moment;
 use crate::store::assessments;
 use crate::store::checks;
 use crate::store::checks::CheckState;
+use crate::store::checks::WoundCheck;
+use crate::store::corrections;
+use crate::store::corrections::Correction;
 use crate::store::duty as duty_store;
 use crate::store::patients;
 use crate::store::patients::Patient;
@@ -70,7 +73,18 @@ pub async fn home(desk: &Desk, holder: &LinkHolder, now: Timestamp) -> Done<Home
 pub struct Answered {
     pub practice: Practice,
     pub messages: Vec<Message>,
+    /// What was noted beside checks and answers that were wrong, oldest first.
+    pub corrections: Vec<Correction>,
+    pub checks: Vec<WoundCheck>,
     pub staff: Vec<StaffMember>,
+}
+
+impl Answered {
+    /// When the check that a correction is about was sent.
+    pub fn sent(&self, correction: &Correction) -> Timestamp {
+        let check = self.checks.iter().find(|check| check.id == correction.check);
+        check.map_or(correction.noted, |check| check.received)
+    }
 }
 
 /// Reads the thread. Refused until the PIN was given on this phone.
@@ -83,6 +97,8 @@ pub async fn read(desk: &Desk, holder: &LinkHolder, now: Timestamp) -> Done<Answ
         Answered {
             practice: practices::find(&mut conn, holder.practice).await?.ok_or(CareError::NotFound)?,
             messages: thread::of_wound(&mut conn, holder.practice, holder.wound).await?,
+            corrections: corrections::of_wound(&mut conn, holder.practice, holder.wound).await?,
+            checks: checks::of_wound(&mut conn, holder.practice, holder.wound).await?,
             staff: staff::of_practice(&mut conn, holder.practice).await?,
         }
     };
@@ -138,7 +154,7 @@ pub async fn ask(desk: &Desk, holder: &LinkHolder, form_key: &str, body: &str, m
         sender: Sender::Patient,
         staff: None,
         link: Some(holder.link),
-        body: body.to_owned(),
+        body: body.into(),
         sent: moment.now,
         read_by: None,
         read: None,

@@ -177,11 +177,17 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
                         | AlarmKind::ClockSetBack
                         | AlarmKind::QueueOld
                         | AlarmKind::DiskFilling
+                        | AlarmKind::ListNotWritten
                         | AlarmKind::BooksDamaged
                         | AlarmKind::PhotoDamaged
+                        | AlarmKind::TextUnreadable
                         | AlarmKind::PasswordGuessed
                         | AlarmKind::LinksGuessed
                         | AlarmKind::LinkFloods
+                        | AlarmKind::EnvelopeOpened
+                        | AlarmKind::EnvelopeGuessed
+                        | AlarmKind::ExportAsked
+                        | AlarmKind::ExportTaken
                         | AlarmKind::BackupOld
                         | AlarmKind::RestoreUnproved
                         | AlarmKind::DrillMissing => true,
@@ -205,11 +211,17 @@ async fn is_still_so(conn: &mut Conn, alarm: &Alarm, moment: &Moment) -> Done<bo
         | AlarmKind::ClockSetBack
         | AlarmKind::QueueOld
         | AlarmKind::DiskFilling
+        | AlarmKind::ListNotWritten
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
+        | AlarmKind::TextUnreadable
         | AlarmKind::PasswordGuessed
         | AlarmKind::LinksGuessed
         | AlarmKind::LinkFloods
+        | AlarmKind::EnvelopeOpened
+        | AlarmKind::EnvelopeGuessed
+        | AlarmKind::ExportAsked
+        | AlarmKind::ExportTaken
         | AlarmKind::BackupOld
         | AlarmKind::RestoreUnproved
         | AlarmKind::DrillMissing => true,

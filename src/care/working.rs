@@ -7,6 +7,7 @@ use crate::care::Desk;
 use crate::care::Done;
 use crate::care::books;
 use crate::care::canary;
+use crate::care::keeping;
 use crate::care::ladder;
 use crate::care::outbox;
 use crate::care::outbox::Outside;
@@ -35,7 +36,7 @@ pub enum Worked {
 
 /// A runner that was killed has its job taken over after this. Longer than any job's own time-out.
 pub const LEASE: SignedDuration = SignedDuration::from_secs(60);
-/// After so many tries a job is given up, and an alarm says so. A ladder is never given up.
+/// After so many tries an alarm says so, and a job is given up, but for those that must go on: ladders, the watch and the like.
 const MOST_TRIES: i64 = 20;
 
 /// Waiting between two tries of a job that failed: 10 s, 30 s, 1, 2 and then every 5 minutes, each up to a fifth longer by
@@ -73,6 +74,7 @@ pub async fn within_the_house(
         JobKind::Canary => canary::fly(desk, job, moment).await?,
         JobKind::Sweep => sweep::work(desk, job, moment).await?,
         JobKind::CheckBooks => books::work(desk, job, moment).await?,
+        JobKind::Purge => keeping::work(desk, job, moment).await?,
         JobKind::AddressNotice => outbox::address(desk, job, outside, moment).await?,
         JobKind::SendLetter => return Ok(None),
     }))
@@ -87,9 +89,12 @@ pub async fn any_due(desk: &Desk, now: Timestamp) -> Done<bool> {
 pub async fn give_back(desk: &Desk, job: &Job, why: &str, moment: &Moment) -> Done<Worked> {
     let mut tx = desk.db.write().await?;
     let is_kept_for_ever = match job.kind {
-        JobKind::ClimbLadder | JobKind::Watch | JobKind::Canary | JobKind::Sweep | JobKind::CheckBooks => {
-            true
-        }
+        JobKind::ClimbLadder
+        | JobKind::Watch
+        | JobKind::Canary
+        | JobKind::Sweep
+        | JobKind::CheckBooks
+        | JobKind::Purge => true,
         JobKind::AddressNotice | JobKind::SendLetter => false,
     };
     let given_up = job.tries >= MOST_TRIES && !is_kept_for_ever;
@@ -101,9 +106,11 @@ pub async fn give_back(desk: &Desk, job: &Job, why: &str, moment: &Moment) -> Do
     if !is_ours {
         return Ok(Worked::InOtherHands);
     }
-    if given_up {
-        let subject = format!("job:{}", job.id);
+    let subject = format!("job:{}", job.id);
+    if job.tries >= MOST_TRIES {
         alarms::raise(&mut tx, job.practice, AlarmKind::JobFailed, &subject, moment).await?;
+    }
+    if given_up {
         let detail = format!("kind={} tries={}", job.kind.code(), job.tries);
         record::note(&mut tx, job.practice, Actor::Program, "job.give_up", &subject, &detail, moment.now)
             .await?;

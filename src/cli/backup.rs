@@ -4,7 +4,10 @@ use std::path::Path;
 use std::path::PathBuf;
 use std::time::Instant;
 
+use jiff::Timestamp;
+
 use crate::care::backup;
+use crate::care::backup::Taken;
 use crate::care::backup::Taking;
 use crate::care::backup::noted;
 use crate::cli::BadInput;
@@ -17,6 +20,7 @@ use crate::store::Db;
 use crate::store::backup_key::BackupIdentity;
 use crate::store::backup_key::BackupKey;
 use crate::store::key_file::write_new;
+use crate::store::tombstones;
 use crate::web::Clock;
 
 #[derive(Debug, clap::Args)]
@@ -107,6 +111,23 @@ async fn prove(settings: &Settings, code: &str) -> Result<(), Failure> {
     }
 }
 
+/// Names the back-ups that still hold what has gone since.
+fn tell_older(target: &Path, taken: &Taken, went: Timestamp) -> Result<(), Failure> {
+    let mut older = backup::from_before(target, went).map_err(|fault| fault.to_string())?;
+    older.retain(|path| *path != taken.folder);
+    if older.is_empty() {
+        return Ok(());
+    }
+    println!("  These can still show photos that were cleared away on {}:", went.strftime("%Y-%m-%d"));
+    for path in older {
+        println!("    {}", path.display());
+    }
+    println!(
+        "  Delete them, or change the sealing keys: `closewatch keys add`, `rewrap`, a new back-up, `remove`."
+    );
+    Ok(())
+}
+
 async fn take(settings: &Settings, to: &Path, recipient: &str) -> Result<(), Failure> {
     let key = BackupKey::read(recipient).map_err(BadInput)?;
     if !settings.photo_folder().is_dir() {
@@ -124,6 +145,7 @@ async fn take(settings: &Settings, to: &Path, recipient: &str) -> Result<(), Fai
         Taking { db: &db, photos: &settings.photo_folder(), target: to, key: &key, record_key: &record_key };
     let moment = Moment::new(Clock::Machine.now(), Chance::OperatingSystem);
     let taken = backup::take(taking, &moment).await?;
+    let went = tombstones::photos_last_went(&mut *db.read().await?).await?;
     db.close().await;
     let manifest = &taken.manifest;
     let rows: i64 = manifest.tables.iter().map(|table| table.rows).sum();
@@ -139,9 +161,12 @@ async fn take(settings: &Settings, to: &Path, recipient: &str) -> Result<(), Fai
     if !manifest.sealing_keys.is_empty() {
         let keys: Vec<String> = manifest.sealing_keys.iter().map(u32::to_string).collect();
         println!(
-            "  Its photos need sealing keys {}; they are not in it. Keep their copies.",
+            "  Its photos and texts need sealing keys {}; they are not in it. Keep their copies.",
             keys.join(", ")
         );
+    }
+    if let Some(went) = went {
+        tell_older(to, &taken, went)?;
     }
     if photos.lost.is_empty() {
         return Ok(());

@@ -10,10 +10,12 @@ use jiff::civil::Date;
 use jiff::civil::Time;
 use jiff::tz::TimeZone;
 
+use crate::care::decoder::Decoder;
 use crate::cli::Failure;
 use crate::cli::seed;
 use crate::cli::seed::Seeded;
 use crate::cli::serve;
+use crate::cli::shut_in;
 use crate::config::CONNECTIONS;
 use crate::config::HeartbeatSettings;
 use crate::config::LEAST_FREE_MIB;
@@ -106,6 +108,16 @@ pub async fn run(demo: Demo) -> Result<(), Failure> {
     let settings = Settings { public_url: by_name, ..settings };
     let mut app = serve::open(&settings).await?;
     app.shows_codes = true;
+    let is_read_apart = match shut_in::has_memory() {
+        Ok(()) => app.desk.decoder.try_out(&app.desk.limits).await,
+        Err(why) => Err(why),
+    };
+    if let Err(why) = is_read_apart {
+        println!(
+            "Photos are read without a process of its own, for here {why}. `closewatch serve` would not start."
+        );
+        app.desk = app.desk.decoded_by(Decoder::InProcess);
+    }
     let (known, seen) = {
         let mut conn = app.desk.db.read().await?;
         (practices::all(&mut conn).await?, store_clock::seen(&mut conn).await?)

@@ -7,24 +7,20 @@ use std::path::PathBuf;
 use jiff::SignedDuration;
 use jiff::Timestamp;
 
-use crate::care::second_step::app;
+use crate::care::sealing_keys;
 use crate::cli::BadInput;
 use crate::cli::Failure;
+use crate::cli::rewrap;
 use crate::cli::serve;
 use crate::config::Settings;
 use crate::ids::Chance;
-use crate::ids::PracticeId;
 use crate::store::Db;
 use crate::store::key_file;
 use crate::store::keyring::KeyRing;
-use crate::store::practices;
-use crate::store::sealed_blobs;
-use crate::store::second_steps;
 use crate::store::server;
+use crate::store::server::Noted;
 use crate::web::Clock;
 
-/// So many wraps are made anew in one transaction: nobody waits for it.
-const AT_ONCE: i64 = 200;
 /// A server reads its keys again within this long; a key is not taken out while one may still seal with it.
 const SETTLES_WITHIN: SignedDuration = SignedDuration::from_secs(120);
 
@@ -33,10 +29,11 @@ pub enum Keys {
     /// Show which keys there are and how much each opens.
     Show(Settings),
     /// Make the keys that a first start would make, there where the settings name them: for a server that gets them as credentials.
+    /// Where the books hold something sealed and the file with its keys is lost for good, the key to go on with.
     New(Settings),
-    /// Add a key: everything that comes from now on is sealed with it, within a minute on servers that run.
+    /// Add a key: everything that comes from now on is sealed with it, as soon as the servers have it.
     Add(Settings),
-    /// Wrap the keys of everything that is there by the newest key. Harmless when done twice or cut off.
+    /// Wrap the keys of everything that is there by the newest key, once every server has it. Harmless when done twice or cut off.
     Rewrap(Settings),
     /// Take a key out of the file that opens nothing any more.
     Remove(Remove),
@@ -64,52 +61,101 @@ pub struct Remove {
 pub async fn run(command: Keys) -> Result<(), Failure> {
     match command {
         Keys::Show(settings) => show(&settings).await,
-        Keys::New(settings) => new(&settings),
-        Keys::Add(settings) => add(&settings),
-        Keys::Rewrap(settings) => rewrap(&settings).await,
+        Keys::New(settings) => new(&settings).await,
+        Keys::Add(settings) => add(&settings).await,
+        Keys::Rewrap(settings) => rewrap::run(&settings).await,
         Keys::Copied(copied) => note_copy(&copied.settings, &copied.copy).await,
         Keys::Remove(remove) => take_out(&remove.settings, remove.version).await,
     }
 }
 
-fn read(path: &Path) -> Result<(String, KeyRing), BadInput> {
+/// The key file as it is, and the keys in it.
+pub fn read(path: &Path) -> Result<(String, KeyRing), BadInput> {
     let told = |why: &dyn std::fmt::Display| BadInput(format!("{}: {why}", path.display()));
     let text = fs::read_to_string(path).map_err(|fault| told(&fault))?;
     let ring = KeyRing::from_text(&text).map_err(|why| told(&why))?;
     Ok((text, ring))
 }
 
-/// Every practice with how many blobs each key opens.
-async fn counted(db: &Db) -> Result<Vec<(PracticeId, String, Vec<(u32, i64)>)>, Failure> {
-    let mut conn = db.read().await?;
-    let mut all = Vec::new();
-    for practice in practices::all(&mut conn).await? {
-        let mut counts = sealed_blobs::count_by_key(&mut conn, practice.id).await?;
-        for (_, seed) in second_steps::seeds(&mut conn, practice.id).await? {
-            let version = KeyRing::version_of(&seed).unwrap_or(0);
-            match counts.iter_mut().find(|(used, _)| *used == version) {
-                Some((_, many)) => *many += 1,
-                None => counts.push((version, 1)),
-            }
-        }
-        all.push((practice.id, practice.name, counts));
+/// The books, where there are any already: asking what they hold makes none.
+async fn books(settings: &Settings) -> Result<Option<Db>, Failure> {
+    let url = settings.database_url();
+    if !Db::can_be_there(&url) {
+        return Ok(None);
     }
-    Ok(all)
+    Ok(Some(Db::open(&url).await?))
+}
+
+/// What the books say of keys: a new one must be above whatever they name, or two keys of one version were to come about.
+enum Named {
+    /// There are no books where the settings say.
+    NoBooks,
+    /// Nothing was ever sealed in them.
+    Nothing,
+    UpTo(u32),
+}
+
+async fn named(settings: &Settings) -> Result<Named, Failure> {
+    let Some(db) = books(settings).await? else { return Ok(Named::NoBooks) };
+    let newest = sealing_keys::newest_named(&mut *db.read().await?).await?;
+    db.close().await;
+    Ok(newest.map_or(Named::Nothing, Named::UpTo))
+}
+
+/// Why a start makes no keys.
+pub fn no_file(path: &Path) -> BadInput {
+    let path = path.display();
+    BadInput(format!(
+        "{path} is not there, and what the books hold is sealed with keys of such a file. New keys would open none of it: none were \
+         made, and nothing is served. If the file lies elsewhere, name it with CLOSEWATCH_SEALING_KEYS_FILE. If it is gone, put its \
+         copy there. Only if no copy is left anywhere: the README says under \"Keys\" what is lost then, and how to go on."
+    ))
+}
+
+/// Refuses for as long as a server works with another key than the newest of the file: it could not open what was wrapped by it, and
+/// goes on sealing with its own.
+pub async fn servers_must_have(db: &Db, path: &Path, newest: u32) -> Result<(), Failure> {
+    let other = sealing_keys::other_in_use(&mut *db.read().await?, newest, Clock::Machine.now()).await?;
+    let Some(other) = other else { return Ok(()) };
+    let path = path.display();
+    let why = format!(
+        "a server that runs seals with key {other}, and the newest of {path} is key {newest}. One that reads the file itself has it \
+         within a minute. One that was handed a copy when it started, as the shipped unit does, never has it: restart the server, then \
+         run this again (on PostgreSQL, two minutes after the last old server ended)"
+    );
+    Err(BadInput(why).into())
 }
 
 async fn show(settings: &Settings) -> Result<(), Failure> {
-    let (_, ring) = read(&settings.sealing_keys())?;
-    println!("{}: keys {}; {} seals.", settings.sealing_keys().display(), listed(&ring), ring.newest());
+    let path = settings.sealing_keys();
+    let ring = key_file::read_keys(&path).map_err(BadInput)?;
+    match &ring {
+        Some(ring) => println!("{}: keys {}; {} seals.", path.display(), listed(ring), ring.newest()),
+        None => println!("{}: the file is MISSING.", path.display()),
+    }
     let db = Db::open(&settings.database_url()).await?;
-    for (_, name, counts) in counted(&db).await? {
-        for (version, many) in counts {
-            let missing = if version > 0 && !ring.holds(version) { ", and this key is MISSING" } else { "" };
+    let mut conn = db.read().await?;
+    for practice in sealing_keys::counted(&mut conn).await? {
+        let holds = |version: u32| ring.as_ref().is_some_and(|ring| ring.holds(version));
+        let missing = |version: u32| match version > 0 && !holds(version) {
+            true => ", and this key is MISSING",
+            false => "",
+        };
+        let name = &practice.name;
+        for (version, many) in practice.objects {
             match version {
                 0 => println!("{name}: {many} objects from before anything was sealed."),
-                _ => println!("{name}: {many} objects are opened by key {version}{missing}."),
+                _ => println!("{name}: {many} objects are opened by key {version}{}.", missing(version)),
             }
         }
+        for (version, many) in practice.texts {
+            println!("{name}: {many} texts are opened by key {version}{}.", missing(version));
+        }
     }
+    if server::noted(&mut conn, Noted::TextsSealed).await?.is_none() {
+        println!("Texts of before lie open still: a server that is started seals them.");
+    }
+    drop(conn);
     db.close().await;
     Ok(())
 }
@@ -119,72 +165,62 @@ fn listed(ring: &KeyRing) -> String {
 }
 
 /// What is there stays as it is.
-fn new(settings: &Settings) -> Result<(), Failure> {
+async fn new(settings: &Settings) -> Result<(), Failure> {
     let sealing = settings.sealing_keys();
     let record = serve::record_files(settings);
-    let (_, is_new) = key_file::open_keys(&sealing, &Chance::OperatingSystem).map_err(BadInput)?;
-    println!("{}: {}", sealing.display(), if is_new { "made" } else { "was there already" });
+    match key_file::read_keys(&sealing).map_err(BadInput)? {
+        Some(_) => println!("{}: was there already", sealing.display()),
+        None => make(settings, &sealing).await?,
+    }
     let (_, is_new) = record.open_key(&Chance::OperatingSystem).map_err(BadInput)?;
     println!("{}: {}", record.key.display(), if is_new { "made" } else { "was there already" });
     println!("Keep a copy of both, and of {}, away from this machine.", record.public_key().display());
     Ok(())
 }
 
-fn add(settings: &Settings) -> Result<(), Failure> {
+async fn make(settings: &Settings, path: &Path) -> Result<(), Failure> {
+    let named = named(settings).await?;
+    let before = match named {
+        Named::NoBooks | Named::Nothing => None,
+        Named::UpTo(newest) => Some(newest),
+    };
+    let ring = key_file::make_keys(path, before, &Chance::OperatingSystem).map_err(BadInput)?;
+    println!("{}: made", path.display());
+    match named {
+        Named::NoBooks => println!(
+            "  It holds key {}, for a first start: no books are at {} yet. If there are books elsewhere, take the file away again and \
+             name them with --data or --database-url.",
+            ring.newest(),
+            settings.database_url()
+        ),
+        Named::Nothing => {}
+        Named::UpTo(newest) => println!(
+            "  It holds key {}. WHAT IS SEALED ALREADY STAYS CLOSED: the books name keys up to {newest}, and none of them is in it. \
+             Whenever an old file is found, add its lines to this one: all of it opens again.",
+            ring.newest()
+        ),
+    }
+    Ok(())
+}
+
+async fn add(settings: &Settings) -> Result<(), Failure> {
     let path = settings.sealing_keys();
     let (text, ring) = read(&path)?;
-    let line = KeyRing::new_line(Some(&ring), &Chance::OperatingSystem);
+    let before = match named(settings).await? {
+        Named::NoBooks | Named::Nothing => ring.newest(),
+        Named::UpTo(newest) => newest.max(ring.newest()),
+    };
+    let line = KeyRing::new_line(Some(before), &Chance::OperatingSystem);
     let text = format!("{}\n{line}", text.trim_end());
+    let added = KeyRing::from_text(&text).map_err(BadInput)?;
     key_file::write_new(&path, &text, 0o600)?;
-    println!("Key {} was added. Copy {} to where its copy is kept, now.", ring.newest() + 1, path.display());
-    println!("Servers use it within a minute; then `closewatch keys rewrap` makes the old wraps anew.");
+    println!("Key {} was added. Copy {} to where its copy is kept, now.", added.newest(), path.display());
+    println!(
+        "A server that reads this file itself uses it within a minute. One that was handed a copy when it started, as the shipped unit \
+         does, must be restarted: systemctl restart closewatch."
+    );
+    println!("Then `closewatch keys rewrap` makes the old wraps anew.");
     Ok(())
-}
-
-async fn rewrap(settings: &Settings) -> Result<(), Failure> {
-    let (_, ring) = read(&settings.sealing_keys())?;
-    let db = Db::open(&settings.database_url()).await?;
-    let mut many = 0;
-    for (practice, _, _) in counted(&db).await? {
-        loop {
-            let mut tx = db.write().await?;
-            let old = sealed_blobs::of_other_keys(&mut tx, practice, ring.newest(), AT_ONCE).await?;
-            if old.is_empty() {
-                break;
-            }
-            for blob in old {
-                let name = blob.name.as_str();
-                let wrapped = ring
-                    .rewrap(&blob.wrapped_key, name, &Chance::OperatingSystem)
-                    .map_err(|fault| format!("blob {name}: {fault}"))?;
-                if let Some(wrapped) = wrapped {
-                    sealed_blobs::set_key(&mut tx, practice, &blob, ring.newest(), &wrapped).await?;
-                    many += 1;
-                }
-            }
-            tx.commit().await?;
-        }
-        many += rewrap_seeds(&db, practice, &ring).await?;
-    }
-    db.close().await;
-    println!("{many} keys were wrapped anew by key {}.", ring.newest());
-    Ok(())
-}
-
-async fn rewrap_seeds(db: &Db, practice: PracticeId, ring: &KeyRing) -> Result<i64, Failure> {
-    let mut tx = db.write().await?;
-    let mut many = 0;
-    for (staff, seed) in second_steps::seeds(&mut tx, practice).await? {
-        let rewrapped = ring
-            .rewrapped(&seed, &app::about(staff), &Chance::OperatingSystem)
-            .map_err(|fault| format!("the app of {staff}: {fault}"))?;
-        if let Some(rewrapped) = rewrapped {
-            second_steps::reseal(&mut tx, practice, staff, &seed, &rewrapped).await?;
-            many += 1;
-        }
-    }
-    tx.commit().await?;
-    Ok(many)
 }
 
 /// Believes the copy only when every key is in it.
@@ -225,7 +261,7 @@ pub async fn asks_for_copy(db: &Db, path: &Path, newest: u32) -> Result<String, 
     }
     let path = path.display();
     Ok(format!(
-        "NO COPY of {path} was shown yet. Without this file nobody can ever read a photo again, and no back-up holds it.\n  \
+        "NO COPY of {path} was shown yet. Without this file nobody can ever read a photo or a word again, and no back-up holds it.\n  \
          Copy it to where it is safe, then show the copy: closewatch keys copied --copy FILE"
     ))
 }
@@ -247,14 +283,10 @@ async fn take_out(settings: &Settings, version: u32) -> Result<(), Failure> {
         return Err(BadInput(why.to_owned()).into());
     }
     let db = Db::open(&settings.database_url()).await?;
-    let counts = counted(&db).await?;
+    servers_must_have(&db, &path, ring.newest()).await?;
+    let counts = sealing_keys::counted(&mut *db.read().await?).await?;
     db.close().await;
-    let opens: i64 = counts
-        .iter()
-        .flat_map(|(_, _, counts)| counts)
-        .filter(|(used, _)| *used == version)
-        .map(|(_, many)| many)
-        .sum();
+    let opens: i64 = counts.iter().map(|counted| counted.opened_by(version)).sum();
     if opens > 0 {
         let why = format!("key {version} still opens {opens} objects: run `closewatch keys rewrap` first");
         return Err(BadInput(why).into());

@@ -5,6 +5,7 @@ mod arm;
 mod backup;
 mod demo;
 mod downtime_list;
+mod export;
 mod fail_page;
 mod healthy;
 mod keys;
@@ -16,17 +17,24 @@ mod measure_report;
 mod measure_told;
 mod past;
 mod protocol;
+mod read_photo;
 mod restore;
+mod rewrap;
 mod score;
 pub mod seed;
 mod seed_duty;
 mod serve;
+mod shut_in;
 mod staff;
 mod story;
+#[cfg(feature = "doubles")]
+mod taken_over;
 mod verify;
 mod watch;
 mod watch_state;
 mod watchdog;
+
+use std::process::ExitCode;
 
 use clap::Parser;
 use clap::Subcommand;
@@ -51,6 +59,8 @@ enum Command {
     Demo(demo::Demo),
     /// Read the list of what was open, on any machine and without the server.
     DowntimeList(downtime_list::DowntimeList),
+    /// Take everything of a practice out, by a code that two people agreed to.
+    Export(export::Export),
     /// Write the page that a proxy shows while the server does not answer.
     FailPage(fail_page::FailPage),
     /// Ask the server on this machine whether it can do its work; ends with status 1 when not.
@@ -63,6 +73,9 @@ enum Command {
     /// Check, show and compare protocols.
     #[command(subcommand)]
     Protocol(protocol::Command),
+    /// What the server has each photo read by: shuts itself in and reads one from standard input. Not for people.
+    #[command(hide = true)]
+    ReadPhoto(read_photo::ReadPhoto),
     /// Bring a back-up back into an empty folder, or only try whether it can be.
     Restore(Box<restore::Restore>),
     /// Score facts given as JSON by a protocol.
@@ -86,6 +99,12 @@ pub type Failure = Box<dyn std::error::Error + Send + Sync>;
 #[error("{0}")]
 pub struct BadInput(pub String);
 
+/// Reads a photo apart, if that is what the line says; `None`: it says something else. For a process that has one thread.
+pub fn read_a_photo(line: &Line) -> Option<ExitCode> {
+    let Command::ReadPhoto(how) = &line.command else { return None };
+    Some(read_photo::run(how))
+}
+
 /// Does what the command line says.
 pub async fn run(line: Line) -> Result<(), Failure> {
     match line.command {
@@ -93,11 +112,13 @@ pub async fn run(line: Line) -> Result<(), Failure> {
         Command::Backup(backup) => backup::run(*backup).await,
         Command::Demo(demo) => demo::run(demo).await,
         Command::DowntimeList(command) => downtime_list::run(&command),
+        Command::Export(export) => export::run(export).await,
         Command::FailPage(page) => fail_page::run(page).await,
         Command::Healthy(settings) => healthy::run(&settings).await,
         Command::Keys(command) => keys::run(command).await,
         Command::Measure(measure) => measure::run(measure).await,
         Command::Protocol(command) => protocol::run(&command),
+        Command::ReadPhoto(_) => Err(BadInput("a photo is read before threads are begun".to_owned()).into()),
         Command::Restore(restore) => restore::run(*restore).await,
         Command::Score(score) => score::run(&score),
         Command::Serve(settings) => serve::run(settings).await,

@@ -13,6 +13,7 @@ use crate::care::backup::PutBack;
 use crate::care::backup::noted;
 use crate::care::backup::verified;
 use crate::care::backup::verified::Chain;
+use crate::care::backup::verified::Opened;
 use crate::care::record_head::RecordPublicKey;
 use crate::cli::BadInput;
 use crate::cli::Failure;
@@ -45,6 +46,11 @@ pub struct Restore {
     #[arg(long)]
     public_key: Option<PathBuf>,
 
+    /// Version of a sealing key of which no copy is left anywhere: what it sealed stays closed, and nothing is wrong with that. May
+    /// be given more than once.
+    #[arg(long = "lost-key", value_name = "VERSION")]
+    lost_keys: Vec<u32>,
+
     /// Only try: everything is restored into a folder of its own below the folder for temporary files, and taken away again.
     #[arg(long)]
     verify_only: bool,
@@ -64,6 +70,20 @@ impl Told {
     fn wrong(&mut self, what: &str, told: impl std::fmt::Display) {
         println!("{what:<14} WRONG  {told}");
         self.wrong += 1;
+    }
+
+    /// `how`: what else is said of those that were opened.
+    fn opened(&mut self, what: &str, opened: &Opened, how: &str) {
+        let closed = match opened.closed {
+            0 => String::new(),
+            closed => format!("; {closed} stay closed, for their key is lost"),
+        };
+        if opened.broken.is_empty() {
+            self.well(what, format!("{} opened{how}{closed}", opened.whole));
+        }
+        for name in &opened.broken {
+            self.wrong(what, format!("{name} cannot be opened"));
+        }
     }
 
     fn end(&self, then: &str) -> Result<(), Failure> {
@@ -131,7 +151,7 @@ pub async fn run(restore: Restore) -> Result<(), Failure> {
     };
     let ring = read_keys(&restore.settings)?;
     let blobs = Blobs::in_folder(&photos)?.sealed_with(ring, Chance::OperatingSystem);
-    after(&from, &db, &blobs, public_key.as_ref(), &mut told).await?;
+    after(&from, &db, &blobs, public_key.as_ref(), &restore.lost_keys, &mut told).await?;
     if told.wrong == 0 {
         noted::note_restored(&db, from.manifest.taken, moment.now).await?;
     }
@@ -162,7 +182,7 @@ fn read_keys(settings: &Settings) -> Result<KeyRing, BadInput> {
     let path = settings.sealing_keys();
     let told = |why: &dyn std::fmt::Display| {
         BadInput(format!(
-            "{}: {why}. Put the copy of the sealing keys there, or name it with --sealing-keys-file: without them no photo can \
+            "{}: {why}. Put the copy of the sealing keys there, or name it with --sealing-keys-file: without them no photo and no text can \
              be opened.",
             path.display()
         ))
@@ -242,19 +262,28 @@ fn before(
     })?;
     told.well("identity", "opens it");
     let ring = read_keys(&restore.settings)?;
-    let missing: Vec<String> =
-        manifest.sealing_keys.iter().filter(|key| !ring.holds(**key)).map(u32::to_string).collect();
+    let is_lost = |key: &u32| restore.lost_keys.contains(key);
+    let (lost, missing): (Vec<u32>, Vec<u32>) =
+        manifest.sealing_keys.iter().copied().filter(|key| !ring.holds(*key)).partition(is_lost);
+    let missing: Vec<String> = missing.iter().map(u32::to_string).collect();
     if !missing.is_empty() {
         let held: Vec<String> = ring.versions().map(|key| key.to_string()).collect();
         let why = format!(
-            "sealing key {} is missing: {} holds {}. Put the copy of the keys of that time there",
+            "sealing key {} is missing: {} holds {}. Put the copy of the keys of that time there; only if no copy is left anywhere, \
+             say --lost-key for each of them",
             missing.join(", "),
             restore.settings.sealing_keys().display(),
             held.join(", ")
         );
         return Err(BadInput(why).into());
     }
-    told.well("sealing keys", format!("all {} it needs are there", manifest.sealing_keys.len()));
+    match lost.len() {
+        0 => told.well("sealing keys", format!("all {} it needs are there", manifest.sealing_keys.len())),
+        lost => {
+            let needed = manifest.sealing_keys.len();
+            told.well("sealing keys", format!("{} of the {needed} it needs are there", needed - lost));
+        }
+    }
     let lost = backup::lost_photos(from, &listed.files, identity)?;
     if lost.is_empty() && listed.files.len() == manifest.photos.files {
         told.well("photo files", format!("{}, every hash right", listed.files.len()));
@@ -281,6 +310,7 @@ async fn after(
     db: &Db,
     blobs: &Blobs,
     public_key: Option<&RecordPublicKey>,
+    lost_keys: &[u32],
     told: &mut Told,
 ) -> Result<(), Failure> {
     match verified::damage(db).await? {
@@ -314,13 +344,12 @@ async fn after(
             Chain::NoHead => told.wrong("record", format!("{practice}: no signed head is in the back-up")),
         }
     }
-    let (whole, broken) = verified::photos(db, blobs).await?;
-    if broken.is_empty() {
-        told.well("photos", format!("{whole} opened, every hash right"));
+    let photos = verified::photos(db, blobs, lost_keys).await?;
+    told.opened("photos", &photos, ", every hash right");
+    if let Some(seals) = blobs.seals() {
+        told.opened("texts", &verified::texts(db, &seals, lost_keys).await?, "");
     }
-    for file in broken {
-        told.wrong("photos", format!("{file} cannot be opened"));
-    }
+    told.opened("PINs and apps", &verified::for_entering(db, blobs, lost_keys).await?, "");
     match verified::leads(db).await? {
         0 => told.wrong("sign-in", "no lead with a password is active: nobody could let others in"),
         leads => told.well("sign-in", format!("{leads} active leads with a password")),

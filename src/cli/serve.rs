@@ -3,19 +3,25 @@
 use std::fs::File;
 use std::sync::Arc;
 
+use data_encoding::HEXLOWER;
 use rustix::fs::FlockOperation;
 use rustix::fs::flock;
 use tokio::net::TcpListener;
 
 use crate::care::Desk;
+use crate::care::decoder::Decoder;
 use crate::care::measuring::Method;
+use crate::care::sealing_keys;
+use crate::care::sealing_keys::Beside;
 use crate::care::staff;
 use crate::care::sweep;
+use crate::care::text_sealing;
 use crate::care::vitals::MIB;
 use crate::care::vitals::Machine;
 use crate::cli::BadInput;
 use crate::cli::Failure;
 use crate::cli::keys;
+use crate::cli::shut_in;
 use crate::cli::watchdog;
 use crate::config::Settings;
 use crate::ids::Chance;
@@ -33,6 +39,7 @@ use crate::store::Db;
 use crate::store::backup_key::BackupKey;
 use crate::store::disk_fault;
 use crate::store::key_file;
+use crate::store::keyring::KeyRing;
 use crate::store::log_whole;
 use crate::store::log_whole::CutShort;
 use crate::store::practices;
@@ -62,13 +69,12 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
         return Err(damaged(&faults));
     }
     db.settle().await?;
-    let (keys, is_new) = key_file::open_keys(&settings.sealing_keys(), &Chance::OperatingSystem)?;
-    if is_new {
-        println!("Photos are sealed with new keys in {}.", settings.sealing_keys().display());
-    }
+    let keys = open_keys(&db, settings).await?;
     let blobs = Blobs::in_folder(&settings.photo_folder())?;
     let blobs = blobs.sealed_by(keys, &settings.sealing_keys(), Chance::OperatingSystem);
-    let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default()).on(machine(settings));
+    let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default())
+        .decoded_by(Decoder::this_program())
+        .on(machine(settings));
     let clock = if settings.speed > 1.0 { Clock::fast(settings.speed) } else { Clock::Machine };
     for practice in practices::all(&mut *desk.db.read().await?).await? {
         desk.vitals.remember(&practice);
@@ -76,6 +82,21 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
     let doorway = Doorway::new(Post::from_settings(&settings.notify)?, &settings.public_url());
     let app = App::new(desk, clock, Chance::OperatingSystem, &settings.public_url());
     Ok(app.with_post(doorway.post(), doorway.outside()))
+}
+
+/// The keys that seal; on a first start they are made. Where anything was ever sealed, a file that is not there is lost or named
+/// wrongly: another first key would seal beside it, and one of the two could never be used again.
+async fn open_keys(db: &Db, settings: &Settings) -> Result<KeyRing, Failure> {
+    let path = settings.sealing_keys();
+    if let Some(keys) = key_file::read_keys(&path)? {
+        return Ok(keys);
+    }
+    if sealing_keys::newest_named(&mut *db.read().await?).await?.is_some() {
+        return Err(keys::no_file(&path).into());
+    }
+    let keys = key_file::make_keys(&path, None, &Chance::OperatingSystem)?;
+    println!("Photos and texts are sealed with new keys in {}.", path.display());
+    Ok(keys)
 }
 
 /// Looks twice: a server may be writing the log just now, while a command beside it opens the books.
@@ -121,10 +142,12 @@ pub fn record_files(settings: &Settings) -> RecordFiles {
 
 pub async fn run(settings: Settings) -> Result<(), Failure> {
     settings.check_nobody_listens_in().map_err(BadInput)?;
+    shut_in::has_memory().map_err(|why| cannot_read_apart(&why))?;
     // A pair that cannot be used is said before anything else is.
     let tls = own_tls(&settings)?;
     let (listener, settings) = bind(settings).await?;
     let app = open(&settings).await?;
+    app.desk.decoder.try_out(&app.desk.limits).await.map_err(|why| cannot_read_apart(&why))?;
     if let Some(token) = staff::open_set_up(&app.desk, &app.moment()).await? {
         println!("No practice is set up yet. Within 15 minutes, open this address once:");
         println!("  {}/set-up/{}", app.public_url, token.reveal());
@@ -137,6 +160,14 @@ pub async fn run(settings: Settings) -> Result<(), Failure> {
     let (scheme, address) = (settings.scheme(), settings.listen_on());
     println!("Closewatch listens on {scheme}://{address} and is reached at {}", app.public_url);
     listen(&app, listener, &settings, tls).await
+}
+
+/// What strangers send is decoded shut in, or not at all.
+fn cannot_read_apart(why: &str) -> BadInput {
+    BadInput(format!(
+        "photos cannot be read in a process of its own here: {why}. It needs Linux with seccomp, /proc and /dev/null, and a container \
+         or service that allows the calls `seccomp` and `prlimit64` (deploy/ has both). Nothing is served without."
+    ))
 }
 
 /// Takes the address and port; the settings come back with the port that was really taken.
@@ -181,7 +212,9 @@ pub async fn listen(
     settings: &Settings,
     tls: Option<Arc<Tls>>,
 ) -> Result<(), Failure> {
-    let _alone = alone(settings)?;
+    let alone = alone(settings)?;
+    let name = HEXLOWER.encode(&Chance::OperatingSystem.bytes::<8>());
+    note_keys(&app.desk, &name, if alone.is_some() { Beside::Nobody } else { Beside::Others }).await;
     let post = Post::from_settings(&settings.notify)?;
     let heart = Heart::from_settings(&settings.heartbeat, &settings.notify.notify_hosts)?;
     let doorway = Doorway::new(post.clone(), &app.public_url);
@@ -208,7 +241,8 @@ pub async fn listen(
             tracing::error!(%fault, "the photo folder was not swept at the start");
         }
     });
-    let reloading = tokio::spawn(reload_keys(app.desk.blobs.clone()));
+    tokio::spawn(seal_old_texts(app.clone()));
+    let reloading = tokio::spawn(reload_keys(app.desk.clone(), name.clone()));
     let files = record_files(settings);
     let (key, is_new) = files.open_key(&Chance::OperatingSystem)?;
     if is_new {
@@ -264,17 +298,41 @@ pub async fn listen(
     for task in [beating, listing, looking].into_iter().flatten() {
         task.abort();
     }
+    if let Err(fault) = sealing_keys::forget_server(&app.desk, &name).await {
+        tracing::warn!(%fault, "for two minutes more the books say that this server runs");
+    }
     app.desk.db.close().await;
+    drop(alone);
     Ok(())
 }
 
-/// Reads the sealing keys again now and then: a new one is used within a minute, without a restart.
-async fn reload_keys(blobs: Blobs) {
+/// What an older program left as it was typed is sealed while everybody works.
+async fn seal_old_texts(app: App) {
+    match text_sealing::seal_all(&app.desk, app.now()).await {
+        Ok(0) => {}
+        Ok(texts) => tracing::info!(texts, "texts that lay open in the books are sealed"),
+        Err(fault) => {
+            tracing::error!(%fault, "texts lie open in the books; the next start goes on sealing them")
+        }
+    }
+}
+
+/// Reads the sealing keys again now and then: a new one is used within a minute, without a restart; and the books know of it.
+async fn reload_keys(desk: Desk, name: String) {
     loop {
         tokio::time::sleep(std::time::Duration::from_secs(30)).await;
-        if let Err(why) = blobs.reload_keys() {
+        if let Err(why) = desk.blobs.reload_keys() {
             tracing::error!(why, "the sealing keys cannot be read; the old ones are used");
         }
+        note_keys(&desk, &name, Beside::Others).await;
+    }
+}
+
+/// Nothing waits for this note: without it, keys are rotated later.
+async fn note_keys(desk: &Desk, name: &str, beside: Beside) {
+    // By the machine's clock, as the commands beside it look: a demo's own runs ahead.
+    if let Err(fault) = sealing_keys::note_server(desk, name, beside, Clock::Machine.now()).await {
+        tracing::error!(%fault, "the books do not know which key this server seals with");
     }
 }
 

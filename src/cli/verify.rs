@@ -40,7 +40,9 @@ pub async fn run(verify: Verify) -> Result<(), Failure> {
     let mut conn = db.read().await?;
     let practices = practices::all(&mut conn).await?;
     for practice in &practices {
-        let signed = heads.iter().filter(|head| head.practice == practice.id);
+        let start = audit::start(&mut conn, practice.id).await?;
+        let is_asked = |head: &&RecordHead| head.practice == practice.id && head.sequence >= start.sequence;
+        let signed = heads.iter().filter(is_asked);
         let told = match signed.clone().max_by_key(|head| head.sequence) {
             Some(newest) => format!(
                 "{} signed heads agree, the newest of {} up to line {}",
@@ -51,6 +53,10 @@ pub async fn run(verify: Verify) -> Result<(), Failure> {
             None => "no signed head to hold it against: an end that was cut off would not be seen".to_owned(),
         };
         match audit::read_chain(&mut conn, practice.id, &heads).await? {
+            Ok(lines) if start.sequence > 0 => println!(
+                "{}: {lines} lines, whole; those up to line {} went for their age, and the record says so; {told}.",
+                practice.name, start.sequence
+            ),
             Ok(lines) => println!("{}: {lines} lines, whole; {told}.", practice.name),
             Err(flaw) => {
                 println!("{}: BROKEN at line {}: {}.", practice.name, flaw.place(), words(flaw));
@@ -121,6 +127,9 @@ pub(in crate::cli) fn words(flaw: Flaw) -> String {
         Flaw::Cut { last, noted } => format!("it ends with line {last} and once went on to line {noted}"),
         Flaw::Added { first } => format!("line {first} was slipped in behind the last one noted"),
         Flaw::Replaced { line } => format!("line {line} is not the last one that was noted"),
+        Flaw::Unnoted { last } => {
+            format!("lines up to {last} are gone, and the record does not say that they went for their age")
+        }
         Flaw::Rewritten { after, line } => {
             format!(
                 "line {line} is not the one that was signed; something behind line {after} was written anew"

@@ -17,6 +17,7 @@ use crate::ids::PracticeId;
 use crate::store::backup_key::BackupKey;
 use crate::store::backup_part::PartWriter;
 use crate::store::practices;
+use crate::store::practices::Practice;
 
 /// Safety promise H3: no list is older than this while the server runs.
 const EVERY: Duration = Duration::from_secs(15 * 60);
@@ -32,22 +33,35 @@ pub struct ListFolder {
 }
 
 impl ListFolder {
-    /// Writes every practice's list as it stands now, and takes the oldest ones away. How many were written.
+    /// Writes every practice's list as it stands now, and takes the oldest ones away. How many were written; one that cannot be
+    /// is an alarm of its practice and keeps no other back. An error is the last of those, in words.
     pub async fn write(&self, desk: &Desk, moment: &Moment) -> Result<usize, String> {
         let told = |why: &dyn std::fmt::Display| format!("{}: {why}", self.folder.display());
-        fs::create_dir_all(&self.folder).map_err(|fault| told(&fault))?;
         let all = {
             let mut conn = desk.db.read().await.map_err(|fault| told(&fault))?;
             practices::all(&mut conn).await.map_err(|fault| told(&fault))?
         };
+        let mut written = Ok(all.len());
         for practice in &all {
-            let text = downtime_list::text(desk, practice, moment.now).await.map_err(|fault| told(&fault))?;
-            let time = moment.now.to_zoned_datetime(TimeZone::UTC).strftime("%Y%m%dT%H%M%SZ");
-            self.write_one(&format!("{}-{time}{ENDING}", practice.id), &text)
+            let came_to = self.write_of(desk, practice, moment).await;
+            downtime_list::note_written(desk, practice.id, came_to.is_ok(), moment)
+                .await
                 .map_err(|fault| told(&fault))?;
-            self.clear(practice.id).map_err(|fault| told(&fault))?;
+            if let Err(why) = came_to {
+                written = Err(told(&why));
+            }
         }
-        Ok(all.len())
+        written
+    }
+
+    async fn write_of(&self, desk: &Desk, practice: &Practice, moment: &Moment) -> Result<(), String> {
+        let text =
+            downtime_list::text(desk, practice, moment.now).await.map_err(|fault| fault.to_string())?;
+        let time = moment.now.to_zoned_datetime(TimeZone::UTC).strftime("%Y%m%dT%H%M%SZ");
+        fs::create_dir_all(&self.folder)
+            .and_then(|()| self.write_one(&format!("{}-{time}{ENDING}", practice.id), &text))
+            .and_then(|()| self.clear(practice.id))
+            .map_err(|fault| fault.to_string())
     }
 
     /// Whole or not at all: whoever copies the folder meets no half list.

@@ -13,6 +13,7 @@ use crate::care::backup::noted;
 use crate::care::books;
 use crate::care::canary;
 use crate::care::clock;
+use crate::care::keeping;
 use crate::care::outbox;
 use crate::care::outbox::Outside;
 use crate::care::outbox::Refusal;
@@ -250,6 +251,7 @@ pub async fn run(desk: Desk, doorway: Doorway, now: impl Fn() -> Moment + Sync, 
         watch::ensure(&desk, &now()).await,
         canary::ensure(&desk, &now()).await,
         books::ensure(&desk, &now()).await,
+        keeping::ensure(&desk, &now()).await,
         noted::note_start(&desk, now().now).await,
         clock::at_start(&desk, &now()).await.map(drop),
     ];

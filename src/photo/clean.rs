@@ -1,5 +1,7 @@
 //! A sent file becomes a clean photo: decoded, upright, sRGB, in three sizes, without a trace of its metadata.
 
+pub mod told;
+
 use std::ops::Range;
 use std::panic::AssertUnwindSafe;
 use std::panic::catch_unwind;
@@ -30,7 +32,8 @@ use crate::photo::turn::UprightRows;
 
 /// A photo fit to be stored and shown.
 ///
-/// Invariant: only `clean` makes one, so every stored picture is our own encoding of decoded pixels.
+/// Invariant: only `clean` makes one, here or in a process of its own (`told`), so every stored picture is a fresh encoding of
+/// pixels that holds nothing else.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CleanPhoto {
     full: Rendition,
@@ -106,10 +109,9 @@ impl CleanPhoto {
     }
 }
 
-/// Makes a clean photo of what was sent, or says why not. Never panics and reads no more of a file than its limits allow.
-///
-/// Takes about 0.3 s of one core and 57 MiB for 12 megapixels (`benches/intake.rs`): callers bound how many run at once.
-pub fn clean(bytes: &[u8], limits: &Limits) -> Result<CleanPhoto, Refused> {
+/// What a file says it is, as far as its length and first bytes tell. Nothing of it is decoded: what is no picture here need not be
+/// given to a process of its own.
+pub fn begins_as(bytes: &[u8], limits: &Limits) -> Result<Format, Refused> {
     if bytes.is_empty() {
         return Err(Refused::Empty);
     }
@@ -117,9 +119,14 @@ pub fn clean(bytes: &[u8], limits: &Limits) -> Result<CleanPhoto, Refused> {
     if size > limits.bytes {
         return Err(Refused::TooManyBytes { bytes: size, limit: limits.bytes });
     }
-    let Some(format) = format::sniff(bytes) else {
-        return Err(Refused::NotAPicture { looks_like: format::looks_like(bytes) });
-    };
+    format::sniff(bytes).ok_or_else(|| Refused::NotAPicture { looks_like: format::looks_like(bytes) })
+}
+
+/// Makes a clean photo of what was sent, or says why not. Never panics and reads no more of a file than its limits allow.
+///
+/// Takes about 0.3 s of one core and 57 MiB for 12 megapixels (`benches/intake.rs`): callers bound how many run at once.
+pub fn clean(bytes: &[u8], limits: &Limits) -> Result<CleanPhoto, Refused> {
+    let format = begins_as(bytes, limits)?;
     // The decoders are other people's code on hostile bytes; should one panic, this one file is damaged and no more.
     let worked = catch_unwind(AssertUnwindSafe(|| {
         let decoded = decode::decode(bytes, format, limits)?;

@@ -9,6 +9,8 @@ use rustybuzz::GlyphBuffer;
 use rustybuzz::ShapePlan;
 use rustybuzz::UnicodeBuffer;
 use rustybuzz::script;
+use rustybuzz::ttf_parser::GlyphId;
+use rustybuzz::ttf_parser::OutlineBuilder;
 use unicode_bidi::BidiInfo;
 use unicode_bidi::Level;
 use unicode_normalization::UnicodeNormalization;
@@ -67,6 +69,18 @@ fn lettering(weight: Weight) -> &'static Lettering {
 
 fn face(weight: Weight) -> &'static Face<'static> {
     &lettering(weight).face
+}
+
+/// Hands the outline of one glyph to `pen`, in font units, upwards from the baseline.
+pub(super) fn trace(weight: Weight, glyph: u32, pen: &mut dyn OutlineBuilder) {
+    if let Ok(number) = u16::try_from(glyph) {
+        face(weight).outline_glyph(GlyphId(number), pen);
+    }
+}
+
+/// Font units in one letter size.
+pub(super) fn units_per_em(weight: Weight) -> f64 {
+    f64::from(face(weight).units_per_em())
 }
 
 /// One glyph: its number in the font, how far it moves on and is shifted (in shares of the letter size), and the

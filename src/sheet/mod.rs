@@ -6,6 +6,7 @@ mod contents;
 mod draft;
 mod first_page;
 mod lettering;
+mod margin;
 mod pdf;
 mod qr;
 mod ruler;
@@ -14,6 +15,7 @@ mod second_page;
 
 pub use contents::{Paper, SheetContents, SheetFault};
 pub use draft::{Area, Dash, Draft, Ink, Mark, PRINTER_MARGIN_MM};
+pub use margin::lettered;
 pub use qr::QR_EDGE_MM;
 pub use ruler::RULER_MM;
 pub use ruler::RulerFault;

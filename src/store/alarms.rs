@@ -39,20 +39,32 @@ coded! {
         DrillMissing = "drill_missing",
         /// A photo cannot be read as it was kept.
         PhotoDamaged = "photo_damaged",
+        /// Something that was typed cannot be opened.
+        TextUnreadable = "text_unreadable",
         /// Somebody tries one password after another at a colleague's name.
         PasswordGuessed = "password_guessed",
         /// Somebody tries one patient link or code after another.
         LinksGuessed = "links_guessed",
+        /// Somebody opened the sealed envelope, and looks at what waits.
+        EnvelopeOpened = "envelope_opened",
+        /// Somebody types one wrong sealed code after another.
+        EnvelopeGuessed = "envelope_guessed",
         /// One patient link sends far more photos than a wound needs.
         LinkFloods = "link_floods",
         /// The disk has little room left.
         DiskFilling = "disk_filling",
+        /// The downtime list could not be written where it is to lie.
+        ListNotWritten = "list_not_written",
         /// The books did not pass their check.
         BooksDamaged = "books_damaged",
         /// No back-up was made for longer than a day.
         BackupOld = "backup_old",
         /// It was not proved for longer than a month that a back-up can be restored.
         RestoreUnproved = "restore_unproved",
+        /// A lead asked for everything of the practice to be taken out.
+        ExportAsked = "export_asked",
+        /// Everything of the practice is being taken out.
+        ExportTaken = "export_taken",
     }
 }
 

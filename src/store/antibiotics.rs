@@ -10,8 +10,12 @@ use crate::ids::StaffId;
 use crate::ids::WoundId;
 use crate::plan::coded;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::Stored;
+use crate::store::free_text::Texts;
 use crate::store::row::Columns;
+use crate::store::text_columns::ANTIBIOTIC_CULTURE_RESULT;
+use crate::store::text_columns::ANTIBIOTIC_DRUG;
 
 coded! {
     /// How a culture stands.
@@ -43,19 +47,20 @@ pub struct AntibioticCourse {
     pub wound: WoundId,
     /// The decision that started it; `None`: from the enrolment.
     pub review: Option<ReviewId>,
-    pub drug: String,
+    pub drug: FreeText,
     /// `None`: not said.
     pub doses_per_day: Option<i64>,
     pub days: i64,
     pub started: Timestamp,
     pub ends: Timestamp,
     pub culture: Culture,
-    pub culture_result: String,
+    pub culture_result: FreeText,
     pub culture_fits: Option<CultureFits>,
     pub culture_by: Option<StaffId>,
     pub culture_at: Option<Timestamp>,
     /// When it was stopped before its end; `None`: it was not.
     pub stopped: Option<Timestamp>,
+    /// In the program's own words; empty: it was not.
     pub stopped_why: String,
     pub recorded_by: StaffId,
     pub recorded: Timestamp,
@@ -68,19 +73,20 @@ impl AntibioticCourse {
     }
 }
 
-fn course(row: &AnyRow) -> Stored<AntibioticCourse> {
+fn course(row: &AnyRow, texts: &Texts) -> Stored<AntibioticCourse> {
+    let id: AntibioticCourseId = row.parsed("id")?;
     Ok(AntibioticCourse {
-        id: row.parsed("id")?,
+        id,
         practice: row.parsed("practice_id")?,
         wound: row.parsed("wound_id")?,
         review: row.parsed_maybe("review_id")?,
-        drug: row.text("drug")?,
+        drug: texts.open(row, &ANTIBIOTIC_DRUG, id)?,
         doses_per_day: row.whole_maybe("doses_per_day")?,
         days: row.whole("days")?,
         started: row.time("started_ms")?,
         ends: row.time("ends_ms")?,
         culture: row.parsed("culture")?,
-        culture_result: row.text("culture_result")?,
+        culture_result: texts.open(row, &ANTIBIOTIC_CULTURE_RESULT, id)?,
         culture_fits: row.parsed_maybe("culture_fits")?,
         culture_by: row.parsed_maybe("culture_by")?,
         culture_at: row.time_maybe("culture_ms")?,
@@ -92,15 +98,16 @@ fn course(row: &AnyRow) -> Stored<AntibioticCourse> {
 }
 
 pub async fn insert(conn: &mut Conn, course: &AntibioticCourse) -> Stored<()> {
-    const SQL: &str = "INSERT INTO antibiotic_course (id, practice_id, wound_id, review_id, drug, doses_per_day, days, \
-                       started_ms, ends_ms, culture, recorded_by, recorded_ms) \
-                       VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)";
+    const SQL: &str = "INSERT INTO antibiotic_course (id, practice_id, wound_id, review_id, drug, drug_sealed, \
+                       doses_per_day, days, started_ms, ends_ms, culture, recorded_by, recorded_ms) \
+                       VALUES ($1, $2, $3, $4, '', $5, $6, $7, $8, $9, $10, $11, $12)";
+    let drug = conn.texts().seal(&course.drug, &ANTIBIOTIC_DRUG, course.id)?;
     sqlx::query(SQL)
         .bind(course.id.to_string())
         .bind(course.practice.to_string())
         .bind(course.wound.to_string())
         .bind(course.review.map(|review| review.to_string()))
-        .bind(&course.drug)
+        .bind(drug)
         .bind(course.doses_per_day)
         .bind(course.days)
         .bind(course.started.as_millisecond())
@@ -124,10 +131,10 @@ pub async fn of_wound(
     sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(wound.to_string())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(course)
+        .map(|row| course(row, conn.texts()))
         .collect()
 }
 
@@ -139,10 +146,10 @@ pub async fn find(
     sqlx::query("SELECT * FROM antibiotic_course WHERE practice_id = $1 AND id = $2")
         .bind(practice.to_string())
         .bind(id.to_string())
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
         .as_ref()
-        .map(course)
+        .map(|row| course(row, conn.texts()))
         .transpose()
 }
 
@@ -160,28 +167,31 @@ pub async fn awaiting_culture(
     sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(before.as_millisecond())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(course)
+        .map(|row| course(row, conn.texts()))
         .collect()
 }
 
 /// Keeps what became of a culture and of the course.
 pub async fn keep(conn: &mut Conn, course: &AntibioticCourse) -> Stored<()> {
-    const SQL: &str = "UPDATE antibiotic_course SET culture = $3, culture_result = $4, culture_fits = $5, \
-                       culture_by = $6, culture_ms = $7, stopped_ms = $8, stopped_why = $9 \
+    const SQL: &str = "UPDATE antibiotic_course SET culture = $3, culture_result_sealed = $4, \
+                       culture_result = CASE WHEN $10 = 1 THEN culture_result ELSE '' END, \
+                       culture_fits = $5, culture_by = $6, culture_ms = $7, stopped_ms = $8, stopped_why = $9 \
                        WHERE practice_id = $1 AND id = $2";
+    let result = conn.texts().seal(&course.culture_result, &ANTIBIOTIC_CULTURE_RESULT, course.id)?;
     sqlx::query(SQL)
         .bind(course.practice.to_string())
         .bind(course.id.to_string())
         .bind(course.culture.code())
-        .bind(&course.culture_result)
+        .bind(result)
         .bind(course.culture_fits.map(|fits| fits.code()))
         .bind(course.culture_by.map(|by| by.to_string()))
         .bind(course.culture_at.map(|at| at.as_millisecond()))
         .bind(course.stopped.map(|at| at.as_millisecond()))
         .bind(&course.stopped_why)
+        .bind(i64::from(course.culture_result.strange().is_some()))
         .execute(conn)
         .await?;
     Ok(())

@@ -8,13 +8,19 @@ use sqlx::Executor;
 use crate::store::Stored;
 use crate::store::db::Engine;
 
-/// The canary's lines go with the canary: it tells of no person.
+/// The canary's lines go with the canary: it tells of no person. Any other line goes only from the beginning on, up to where the
+/// practice says that its record begins, and only when it is six years older than the newest line: six times 365 days, in
+/// milliseconds, are never more than six years of the calendar.
 const SQLITE: &[&str] = &[
     "CREATE TRIGGER IF NOT EXISTS audit_never_changes BEFORE UPDATE ON audit BEGIN \
      SELECT RAISE(ABORT, 'the record is append-only'); END",
-    "CREATE TRIGGER IF NOT EXISTS audit_never_goes BEFORE DELETE ON audit \
-     WHEN COALESCE((SELECT purpose FROM practice WHERE id = OLD.practice_id), '') <> 'canary' BEGIN \
+    "CREATE TRIGGER IF NOT EXISTS audit_goes_by_age BEFORE DELETE ON audit \
+     WHEN NOT EXISTS (SELECT 1 FROM practice WHERE practice.id = OLD.practice_id AND (practice.purpose = 'canary' \
+     OR (practice.audit_start >= OLD.sequence AND OLD.at_ms < (SELECT newest.at_ms FROM audit AS newest \
+     WHERE newest.practice_id = OLD.practice_id ORDER BY newest.sequence DESC LIMIT 1) - 189216000000))) BEGIN \
      SELECT RAISE(ABORT, 'the record is append-only'); END",
+    // From before any line could go.
+    "DROP TRIGGER IF EXISTS audit_never_goes",
     // INSERT OR REPLACE takes the old row away without asking the trigger above.
     "CREATE TRIGGER IF NOT EXISTS audit_never_replaced BEFORE INSERT ON audit \
      WHEN EXISTS (SELECT 1 FROM audit WHERE practice_id = NEW.practice_id AND sequence = NEW.sequence) BEGIN \
@@ -24,20 +30,26 @@ const SQLITE: &[&str] = &[
 /// The same for PostgreSQL, and the grants besides. A lock of its own keeps several servers from doing it at once.
 const POSTGRES: &[&str] = &[
     "SELECT pg_advisory_xact_lock(20261126)",
-    "CREATE OR REPLACE FUNCTION audit_is_kept() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN \
+    "CREATE OR REPLACE FUNCTION audit_goes_by_age() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN \
      IF TG_OP = 'DELETE' THEN \
-     IF EXISTS (SELECT 1 FROM practice WHERE id = OLD.practice_id AND purpose = 'canary') THEN RETURN OLD; END IF; \
+     IF EXISTS (SELECT 1 FROM practice WHERE practice.id = OLD.practice_id AND (practice.purpose = 'canary' \
+     OR (practice.audit_start >= OLD.sequence AND OLD.at_ms < (SELECT newest.at_ms FROM audit AS newest \
+     WHERE newest.practice_id = OLD.practice_id ORDER BY newest.sequence DESC LIMIT 1) - 189216000000))) \
+     THEN RETURN OLD; END IF; \
      END IF; \
      RAISE EXCEPTION 'the record is append-only'; END $$",
     "CREATE OR REPLACE TRIGGER audit_never_changes BEFORE UPDATE OR DELETE ON audit \
-     FOR EACH ROW EXECUTE FUNCTION audit_is_kept()",
+     FOR EACH ROW EXECUTE FUNCTION audit_goes_by_age()",
     "CREATE OR REPLACE TRIGGER audit_never_goes BEFORE TRUNCATE ON audit \
-     FOR EACH STATEMENT EXECUTE FUNCTION audit_is_kept()",
+     FOR EACH STATEMENT EXECUTE FUNCTION audit_goes_by_age()",
+    // From before any line could go.
+    "DROP FUNCTION IF EXISTS audit_is_kept()",
     "REVOKE UPDATE, TRUNCATE ON audit FROM CURRENT_USER",
 ];
 
 /// Whether the guards of this database stand already; a server that may not make them still finds them.
-const POSTGRES_STANDS: &str = "SELECT COUNT(*) FROM pg_trigger WHERE tgrelid = 'audit'::regclass \
+const POSTGRES_STANDS: &str = "SELECT COUNT(*) FROM pg_trigger JOIN pg_proc ON pg_proc.oid = pg_trigger.tgfoid \
+                               WHERE tgrelid = 'audit'::regclass AND proname = 'audit_goes_by_age' \
                                AND tgname IN ('audit_never_changes', 'audit_never_goes') AND tgenabled = 'O'";
 
 pub async fn guard(pool: &AnyPool, engine: Engine) -> Stored<()> {

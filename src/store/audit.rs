@@ -17,7 +17,7 @@ use crate::store::row::Columns;
 /// What is to be noted.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Note<'a> {
-    /// `staff:ID`, `link:ID` or `program`.
+    /// `staff:ID`, `link:ID`, `look:ID` or `program`.
     pub actor: &'a str,
     /// Object and verb, such as `check.view`.
     pub action: &'a str,
@@ -66,7 +66,7 @@ impl AuditEntry {
     }
 }
 
-fn entry(row: &AnyRow) -> Stored<AuditEntry> {
+pub(in crate::store) fn entry(row: &AnyRow) -> Stored<AuditEntry> {
     Ok(AuditEntry {
         practice: row.parsed("practice_id")?,
         sequence: row.whole("sequence")?,
@@ -120,6 +120,67 @@ pub async fn append(conn: &mut Conn, practice: PracticeId, note: &Note<'_>, at: 
     Ok(())
 }
 
+/// What the record calls it that its oldest lines went for their age.
+pub const CUT: &str = "record.cut";
+
+/// What such a line says: the last line that went. Whoever reads the record finds it there, or the beginning was cut off.
+pub fn cut_detail(last: &RecordHead) -> String {
+    format!("upto={} sha256={}", last.sequence, last.sha256)
+}
+
+/// The last line that went for its age; sequence 0: none did.
+pub async fn start(conn: &mut Conn, practice: PracticeId) -> Stored<RecordHead> {
+    let row = sqlx::query("SELECT audit_start, audit_start_sha256 FROM practice WHERE id = $1")
+        .bind(practice.to_string())
+        .fetch_one(conn)
+        .await?;
+    Ok(RecordHead {
+        practice,
+        sequence: row.whole("audit_start")?,
+        sha256: row.text("audit_start_sha256")?,
+        at: Timestamp::UNIX_EPOCH,
+    })
+}
+
+/// The oldest lines there are, oldest first, at most `limit`.
+pub async fn oldest(conn: &mut Conn, practice: PracticeId, limit: i64) -> Stored<Vec<AuditEntry>> {
+    sqlx::query("SELECT * FROM audit WHERE practice_id = $1 ORDER BY sequence LIMIT $2")
+        .bind(practice.to_string())
+        .bind(limit)
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(entry)
+        .collect()
+}
+
+/// How many lines were written before then.
+pub async fn count_before(conn: &mut Conn, practice: PracticeId, before: Timestamp) -> Stored<i64> {
+    sqlx::query("SELECT COUNT(*) AS many FROM audit WHERE practice_id = $1 AND at_ms < $2")
+        .bind(practice.to_string())
+        .bind(before.as_millisecond())
+        .fetch_one(conn)
+        .await?
+        .whole("many")
+}
+
+/// Takes away the lines up to `last`; the next one follows from its hash. The line that says so ([`CUT`]) was written before, in the
+/// same transaction. The database refuses whatever is younger than six years, counted from the newest line.
+pub async fn cut(conn: &mut Conn, practice: PracticeId, last: &RecordHead) -> Stored<i64> {
+    sqlx::query("UPDATE practice SET audit_start = $2, audit_start_sha256 = $3 WHERE id = $1")
+        .bind(practice.to_string())
+        .bind(last.sequence)
+        .bind(&last.sha256)
+        .execute(&mut *conn)
+        .await?;
+    let gone = sqlx::query("DELETE FROM audit WHERE practice_id = $1 AND sequence <= $2")
+        .bind(practice.to_string())
+        .bind(last.sequence)
+        .execute(conn)
+        .await?;
+    Ok(gone.rows_affected() as i64)
+}
+
 /// All lines about one thing, oldest first. `subject`: such as `check:ID`.
 pub async fn about(conn: &mut Conn, practice: PracticeId, subject: &str) -> Stored<Vec<AuditEntry>> {
     sqlx::query("SELECT * FROM audit WHERE practice_id = $1 AND subject = $2 ORDER BY sequence")
@@ -130,6 +191,29 @@ pub async fn about(conn: &mut Conn, practice: PracticeId, subject: &str) -> Stor
         .iter()
         .map(entry)
         .collect()
+}
+
+/// Whether the very same was noted after the line `since`.
+pub async fn is_noted_since(
+    conn: &mut Conn,
+    practice: PracticeId,
+    note: &Note<'_>,
+    since: i64,
+) -> Stored<bool> {
+    // The subject is compared so that no index finds it: about a practice there are more lines than came since.
+    const SQL: &str = "SELECT COUNT(*) AS many FROM audit WHERE practice_id = $1 AND sequence > $2 AND actor = $3 \
+                       AND action = $4 AND subject || '' = $5 AND detail = $6";
+    let many = sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(since)
+        .bind(note.actor)
+        .bind(note.action)
+        .bind(note.subject)
+        .bind(note.detail)
+        .fetch_one(conn)
+        .await?
+        .whole("many")?;
+    Ok(many > 0)
 }
 
 /// The newest lines first, at most `limit`.
@@ -172,14 +256,34 @@ pub async fn head(conn: &mut Conn, practice: PracticeId, at: Timestamp) -> Store
 }
 
 /// Reads the whole record of a practice against its own note and signed heads of it: how many lines there are, or the first
-/// flaw. Lines that people add meanwhile do not matter.
+/// flaw. Lines that people add meanwhile do not matter, nor do those that go for their age.
 pub async fn read_chain(
     conn: &mut Conn,
     practice: PracticeId,
     heads: &[RecordHead],
 ) -> Stored<Result<i64, Flaw>> {
+    let heads: Vec<&RecordHead> = heads.iter().filter(|head| head.practice == practice).collect();
+    loop {
+        let begins = start(conn, practice).await?;
+        let read = read_from(conn, practice, &begins, &heads).await?;
+        if read.is_ok() || start(conn, practice).await? == begins {
+            return Ok(read);
+        }
+    }
+}
+
+async fn read_from(
+    conn: &mut Conn,
+    practice: PracticeId,
+    start: &RecordHead,
+    heads: &[&RecordHead],
+) -> Stored<Result<i64, Flaw>> {
     const PAGE: i64 = 1_000;
-    let mut reader = ChainReader::new(heads.iter().filter(|head| head.practice == practice));
+    let mut reader = match ChainReader::after(start, heads.iter().copied()) {
+        Ok(reader) => reader,
+        Err(flaw) => return Ok(Err(flaw)),
+    };
+    let (mut says_what_went, cut) = (start.sequence == 0, cut_detail(start));
     let noted = head(conn, practice, Timestamp::UNIX_EPOCH).await?;
     let mut after = 0;
     loop {
@@ -195,9 +299,11 @@ pub async fn read_chain(
         let Some(last) = rows.last() else { break };
         after = last.whole("sequence")?;
         for row in &rows {
-            if let Err(flaw) = reader.take(&entry(row)?) {
+            let line = entry(row)?;
+            if let Err(flaw) = reader.take(&line) {
                 return Ok(Err(flaw));
             }
+            says_what_went |= line.action == CUT && line.detail == cut;
         }
     }
     let lines = match reader.finish((noted.sequence, &noted.sha256)) {
@@ -210,6 +316,7 @@ pub async fn read_chain(
     let behind = sqlx::query(BEHIND).bind(practice.to_string()).fetch_one(conn).await?;
     Ok(match behind.whole_maybe("first")? {
         Some(first) => Err(Flaw::Added { first }),
+        None if !says_what_went => Err(Flaw::Unnoted { last: start.sequence }),
         None => Ok(lines),
     })
 }

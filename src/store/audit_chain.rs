@@ -32,6 +32,8 @@ pub enum Flaw {
     Added { first: i64 },
     /// The last line is not the one that the practice noted.
     Replaced { line: i64 },
+    /// Lines up to `last` are gone, and no line of the record says that they went for their age.
+    Unnoted { last: i64 },
     /// The line is not the one that was signed; whatever was written anew lies behind line `after`, the last one that agrees
     /// with a signature.
     Rewritten { after: i64, line: i64 },
@@ -42,6 +44,7 @@ impl Flaw {
     pub fn place(self) -> i64 {
         match self {
             Flaw::Missing { first, .. } | Flaw::Added { first } => first,
+            Flaw::Unnoted { .. } => 1,
             Flaw::Doubled { line }
             | Flaw::Changed { line }
             | Flaw::Unlinked { line }
@@ -58,23 +61,44 @@ pub struct ChainReader<'a> {
     /// Signed heads, in the order of their lines.
     heads: Vec<&'a RecordHead>,
     previous_sha256: String,
-    lines: i64,
+    /// The last line that went for its age; 0: none did.
+    start: i64,
+    /// The last line read.
+    last: i64,
     /// The last line that agreed with a signed head; 0: none did.
     agreed: i64,
 }
 
 impl<'a> ChainReader<'a> {
-    /// `heads`: signed ones of this practice, in any order.
-    pub fn new(heads: impl IntoIterator<Item = &'a RecordHead>) -> ChainReader<'a> {
-        let mut heads: Vec<&RecordHead> = heads.into_iter().collect();
+    /// `start`: the last line that went for its age, sequence 0 where none did. `heads`: signed ones of this practice, in any
+    /// order; one of exactly the last line that went must be that line, and those before it are past being asked.
+    pub fn after(
+        start: &RecordHead,
+        heads: impl IntoIterator<Item = &'a RecordHead>,
+    ) -> Result<ChainReader<'a>, Flaw> {
+        let mut heads: Vec<&RecordHead> =
+            heads.into_iter().filter(|head| head.sequence >= start.sequence).collect();
         // Read from the end.
         heads.sort_by_key(|head| std::cmp::Reverse(head.sequence));
-        ChainReader { heads, previous_sha256: String::new(), lines: 0, agreed: 0 }
+        let mut agreed = 0;
+        while let Some(head) = heads.pop_if(|head| head.sequence == start.sequence) {
+            if head.sha256 != start.sha256 {
+                return Err(Flaw::Rewritten { after: 0, line: start.sequence });
+            }
+            agreed = start.sequence;
+        }
+        Ok(ChainReader {
+            heads,
+            previous_sha256: start.sha256.clone(),
+            start: start.sequence,
+            last: start.sequence,
+            agreed,
+        })
     }
 
     /// The next line in the order of sequence.
     pub fn take(&mut self, line: &AuditEntry) -> Result<(), Flaw> {
-        let expected = self.lines + 1;
+        let expected = self.last + 1;
         if line.sequence > expected {
             return Err(Flaw::Missing { first: expected, last: line.sequence - 1 });
         }
@@ -94,7 +118,7 @@ impl<'a> ChainReader<'a> {
             self.agreed = head.sequence;
         }
         self.previous_sha256.clone_from(&line.sha256);
-        self.lines = expected;
+        self.last = expected;
         Ok(())
     }
 
@@ -103,16 +127,16 @@ impl<'a> ChainReader<'a> {
     pub fn finish(self, noted: (i64, &str)) -> Result<i64, Flaw> {
         let signed = self.heads.first().map_or(0, |head| head.sequence);
         let furthest = signed.max(noted.0);
-        if furthest > self.lines {
-            return Err(Flaw::Cut { last: self.lines, noted: furthest });
+        if furthest > self.last {
+            return Err(Flaw::Cut { last: self.last, noted: furthest });
         }
-        if noted.0 < self.lines {
+        if noted.0 < self.last {
             return Err(Flaw::Added { first: noted.0 + 1 });
         }
         if noted.1 != self.previous_sha256 {
-            return Err(Flaw::Replaced { line: self.lines });
+            return Err(Flaw::Replaced { line: self.last });
         }
-        Ok(self.lines)
+        Ok(self.last - self.start)
     }
 }
 
@@ -166,7 +190,20 @@ mod tests {
     }
 
     fn read(lines: &[AuditEntry], heads: &[RecordHead], noted: &RecordHead) -> Result<i64, Flaw> {
-        let mut reader = ChainReader::new(heads);
+        read_after(0, lines, heads, noted)
+    }
+
+    /// The same, where so many lines went for their age; `lines` are those that are left.
+    fn read_after(
+        gone: usize,
+        lines: &[AuditEntry],
+        heads: &[RecordHead],
+        noted: &RecordHead,
+    ) -> Result<i64, Flaw> {
+        let whole = record(gone as i64);
+        let none = RecordHead { sequence: 0, sha256: String::new(), ..noted.clone() };
+        let start = whole.last().map_or(none, head_of);
+        let mut reader = ChainReader::after(&start, heads)?;
         for line in lines {
             reader.take(line)?;
         }
@@ -281,6 +318,33 @@ mod tests {
         assert_eq!(read(cut, &[], &noted), Ok(50), "without a signature nobody can tell");
         let signed = [head_of(&whole[59])];
         assert_eq!(read(cut, &signed, &noted), Err(Flaw::Cut { last: 50, noted: 60 }));
+    }
+
+    #[test]
+    fn what_is_left_of_a_record_whose_oldest_lines_went_is_proved_by_the_last_of_them_and_the_heads_of_later_ones()
+     {
+        let whole = record(60);
+        let (noted, left) = (head_of(&whole[59]), &whole[20..]);
+        let signed = [10, 20, 40, 60].map(|line: usize| head_of(&whole[line - 1]));
+        assert_eq!(read_after(20, left, &signed, &noted), Ok(40));
+        // One line more is gone than was said, or one line fewer.
+        assert_eq!(read_after(20, &whole[21..], &signed, &noted), Err(Flaw::Missing { first: 21, last: 21 }));
+        assert_eq!(read_after(21, left, &signed, &noted), Err(Flaw::Doubled { line: 21 }));
+        // The last line that went is not the one that was signed.
+        let other = RecordHead { sha256: "0".repeat(64), ..signed[1].clone() };
+        assert_eq!(read_after(20, left, &[other], &noted), Err(Flaw::Rewritten { after: 0, line: 20 }));
+        // Everything that is left was written anew.
+        let mut anew = left.to_vec();
+        anew[0].actor = "program".to_owned();
+        for place in 0..anew.len() {
+            if place > 0 {
+                anew[place].previous_sha256 = anew[place - 1].sha256.clone();
+            }
+            anew[place].sha256 = anew[place].hash();
+        }
+        let noted = head_of(&anew[39]);
+        assert_eq!(read_after(20, &anew, &[], &noted), Ok(40), "without a signature nobody can tell");
+        assert_eq!(read_after(20, &anew, &signed, &noted), Err(Flaw::Rewritten { after: 20, line: 40 }));
     }
 
     #[test]

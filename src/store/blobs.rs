@@ -5,8 +5,6 @@ use std::path::Path;
 use std::path::PathBuf;
 use std::str::FromStr;
 use std::sync::Arc;
-use std::sync::PoisonError;
-use std::sync::RwLock;
 
 use bytes::Bytes;
 use data_encoding::HEXLOWER;
@@ -26,6 +24,7 @@ use crate::store::keyring::KeyRing;
 use crate::store::keyring::SealFault;
 use crate::store::keyring::SealedApart;
 use crate::store::sealed_blobs;
+use crate::store::seals::Seals;
 
 /// A blob's name: the SHA-256 of its bytes as 64 hex letters. Nothing a user typed can become one.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -72,30 +71,7 @@ pub struct Blobs {
     /// `None`: they lie in no folder of this machine.
     folder: Option<PathBuf>,
     /// `None`: nothing is sealed; only tests go without.
-    keys: Option<Arc<Seals>>,
-}
-
-#[derive(Debug)]
-struct Seals {
-    ring: RwLock<Arc<KeyRing>>,
-    chance: Chance,
-    /// Where the keys are read again; `None`: they never change.
-    file: Option<PathBuf>,
-}
-
-impl Seals {
-    fn ring(&self) -> Arc<KeyRing> {
-        Arc::clone(&self.ring.read().unwrap_or_else(PoisonError::into_inner))
-    }
-
-    /// Reads the key file again. A file that cannot be used changes nothing.
-    fn reload(&self) -> Result<(), String> {
-        let Some(file) = &self.file else { return Ok(()) };
-        let text = std::fs::read_to_string(file).map_err(|fault| format!("{}: {fault}", file.display()))?;
-        let ring = KeyRing::from_text(&text).map_err(|why| format!("{}: {why}", file.display()))?;
-        *self.ring.write().unwrap_or_else(PoisonError::into_inner) = Arc::new(ring);
-        Ok(())
-    }
+    keys: Option<Seals>,
 }
 
 /// A blob whose file is durable; its row in the books makes it findable, in the transaction of what it belongs to.
@@ -138,8 +114,12 @@ impl Blobs {
     }
 
     fn sealed(self, ring: KeyRing, chance: Chance, file: Option<PathBuf>) -> Blobs {
-        let ring = RwLock::new(Arc::new(ring));
-        Blobs { keys: Some(Arc::new(Seals { ring, chance, file })), ..self }
+        Blobs { keys: Some(Seals::new(ring, chance, file)), ..self }
+    }
+
+    /// The keys it seals with; `None`: it does not.
+    pub fn seals(&self) -> Option<Seals> {
+        self.keys.clone()
     }
 
     /// Version of the key that seals what comes; 0: nothing is sealed.
@@ -149,7 +129,7 @@ impl Blobs {
 
     /// Reads the key file again, so that what comes is sealed with the newest key.
     pub fn reload_keys(&self) -> Result<(), String> {
-        self.keys.as_ref().map_or(Ok(()), |seals| seals.reload())
+        self.keys.as_ref().map_or(Ok(()), Seals::reload)
     }
 
     /// Keeps the bytes durably, and says under which name and in which file. The books do not know of it yet.
@@ -160,7 +140,7 @@ impl Blobs {
             return Ok(KeptBlob { name, file, key_version: 0, wrapped_key: Vec::new(), bytes: length });
         };
         let ring = seals.ring();
-        let SealedApart { wrapped_key, object } = ring.seal_apart(&bytes, name.as_str(), &seals.chance);
+        let SealedApart { wrapped_key, object } = ring.seal_apart(&bytes, name.as_str(), seals.chance());
         let file = self.write(object).await?;
         Ok(KeptBlob { name, file, key_version: ring.newest(), wrapped_key, bytes: length })
     }
@@ -200,7 +180,7 @@ impl Blobs {
     /// Seals something small that lies in the books, under its name; without keys it lies open, behind a nought.
     pub fn seal(&self, plain: &[u8], about: &str) -> Vec<u8> {
         match &self.keys {
-            Some(seals) => seals.ring().seal(plain, about, &seals.chance),
+            Some(seals) => seals.seal(plain, about),
             None => [&[0], plain].concat(),
         }
     }
@@ -210,12 +190,7 @@ impl Blobs {
         match (&self.keys, sealed) {
             (None, [0, plain @ ..]) => Ok(plain.to_vec()),
             (None, _) => Err(SealFault::Broken.into()),
-            (Some(seals), _) => match seals.ring().open(sealed, about) {
-                Err(SealFault::UnknownKey { .. }) if seals.reload().is_ok() => {
-                    Ok(seals.ring().open(sealed, about)?)
-                }
-                opened => Ok(opened?),
-            },
+            (Some(seals), _) => Ok(seals.open(sealed, about)?),
         }
     }
 
@@ -225,6 +200,14 @@ impl Blobs {
         let put = self.files.put_opts(&name.path(), PutPayload::from(bytes), PutMode::Create.into()).await;
         match put {
             Ok(_) | Err(object_store::Error::AlreadyExists { .. }) => Ok(name),
+            Err(fault) => Err(fault.into()),
+        }
+    }
+
+    /// Takes a file away that no row names any more. One that is gone already is no fault.
+    pub async fn remove(&self, file: &BlobName) -> Stored<()> {
+        match self.files.delete(&file.path()).await {
+            Ok(()) | Err(object_store::Error::NotFound { .. }) => Ok(()),
             Err(fault) => Err(fault.into()),
         }
     }

@@ -49,7 +49,8 @@ tables! {
     "protocol" "protocol_draft" "assessment" "check_draft" "measurement" "measuring_job" "job" "clock_seen" "ladder"
     "ladder_rung" "staff_address" "opt_out" "delivery" "alarm" "practice_hours" "holiday" "duty_weekly" "duty_dated"
     "duty_away" "plan_change" "plan_text" "strip_attempt" "calendar_feed" "silence" "silence_call" "antibiotic_course"
-    "link_address" "page_beat" "drill" "canary" "server_state" "sealed_blob"
+    "link_address" "page_beat" "drill" "canary" "server_state" "sealed_blob" "unreadable_text" "sealed_code"
+    "sealed_look" "keeping" "legal_hold" "tombstone" "purged_file" "correction" "export_agreement"
 }
 
 /// The table of this name; `None`: the program knows none.

@@ -12,9 +12,16 @@ use crate::ids::WoundCheckId;
 use crate::ids::WoundId;
 use crate::plan::coded;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::Stored;
+use crate::store::free_text::Texts;
 use crate::store::row::Columns;
 use crate::store::silences::Interpreter;
+use crate::store::text_columns::CALL_ATTEMPT_NOTE;
+use crate::store::text_columns::CALL_ATTEMPT_SPOKE_WITH;
+use crate::store::text_columns::CALLBACK_ASK;
+use crate::store::text_columns::CALLBACK_EMERGENCY_PLACE;
+use crate::store::text_columns::CALLBACK_HAND_BACK_NOTE;
 use crate::triage::CallOutcome;
 use crate::triage::CallResult;
 use crate::triage::Urgency;
@@ -35,22 +42,23 @@ pub struct Callback {
     pub review: ReviewId,
     /// Rises with missed attempts; never falls.
     pub urgency: Urgency,
+    /// The decision it follows from, in the program's own words.
     pub reason: String,
     /// What to ask or say, one line each.
-    pub ask: String,
+    pub ask: FreeText,
     pub due: Timestamp,
     /// Attempts nobody answered.
     pub missed: i64,
     pub state: CallbackState,
     pub outcome: Option<CallOutcome>,
     /// Why it was handed back to the surgeon; empty otherwise.
-    pub hand_back_note: String,
+    pub hand_back_note: FreeText,
     pub closed: Option<Timestamp>,
     pub created: Timestamp,
     /// The visit the call booked; `None`: none.
     pub visit: Option<Timestamp>,
     /// The emergency department the patient goes to; empty: none, or not said.
-    pub emergency_place: String,
+    pub emergency_place: FreeText,
     /// When the caller means to try again; `None`: by the due time.
     pub next_try: Option<Timestamp>,
 }
@@ -65,38 +73,41 @@ pub struct CallAttempt {
     pub whom: Whom,
     pub result: CallResult,
     /// Who spoke; empty when nobody did.
-    pub spoke_with: String,
+    pub spoke_with: FreeText,
     pub interpreter: Interpreter,
-    pub note: String,
+    pub note: FreeText,
     pub at: Timestamp,
 }
 
-fn callback(row: &AnyRow) -> Stored<Callback> {
+fn callback(row: &AnyRow, texts: &Texts) -> Stored<Callback> {
+    let id: CallbackId = row.parsed("id")?;
     Ok(Callback {
-        id: row.parsed("id")?,
+        id,
         practice: row.parsed("practice_id")?,
         wound: row.parsed("wound_id")?,
         check: row.parsed("check_id")?,
         review: row.parsed("review_id")?,
         urgency: row.urgency("urgency")?,
         reason: row.text("reason")?,
-        ask: row.text("ask")?,
+        ask: texts.open(row, &CALLBACK_ASK, id)?,
         due: row.time("due_ms")?,
         missed: row.whole("missed")?,
         state: row.parsed("state")?,
         outcome: row.parsed_maybe("outcome")?,
-        hand_back_note: row.text("hand_back_note")?,
+        hand_back_note: texts.open(row, &CALLBACK_HAND_BACK_NOTE, id)?,
         closed: row.time_maybe("closed_ms")?,
         created: row.time("created_ms")?,
         visit: row.time_maybe("visit_ms")?,
-        emergency_place: row.text("emergency_place")?,
+        emergency_place: texts.open(row, &CALLBACK_EMERGENCY_PLACE, id)?,
         next_try: row.time_maybe("next_try_ms")?,
     })
 }
 
 pub async fn insert(conn: &mut Conn, callback: &Callback) -> Stored<()> {
     const SQL: &str = "INSERT INTO callback (id, practice_id, wound_id, check_id, review_id, urgency, reason, ask, \
-                       due_ms, state, created_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)";
+                       ask_sealed, due_ms, state, created_ms) \
+                       VALUES ($1, $2, $3, $4, $5, $6, $7, '', $8, $9, $10, $11)";
+    let ask = conn.texts().seal(&callback.ask, &CALLBACK_ASK, callback.id)?;
     sqlx::query(SQL)
         .bind(callback.id.to_string())
         .bind(callback.practice.to_string())
@@ -105,7 +116,7 @@ pub async fn insert(conn: &mut Conn, callback: &Callback) -> Stored<()> {
         .bind(callback.review.to_string())
         .bind(i64::from(callback.urgency.rank()))
         .bind(&callback.reason)
-        .bind(&callback.ask)
+        .bind(ask)
         .bind(callback.due.as_millisecond())
         .bind(callback.state.code())
         .bind(callback.created.as_millisecond())
@@ -118,10 +129,10 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: CallbackId) -> Stor
     sqlx::query("SELECT * FROM callback WHERE practice_id = $1 AND id = $2")
         .bind(practice.to_string())
         .bind(id.to_string())
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
         .as_ref()
-        .map(callback)
+        .map(|row| callback(row, conn.texts()))
         .transpose()
 }
 
@@ -131,10 +142,10 @@ pub async fn open(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<Callback>
         "SELECT * FROM callback WHERE practice_id = $1 AND state = 'open' ORDER BY urgency, due_ms, id",
     )
     .bind(practice.to_string())
-    .fetch_all(conn)
+    .fetch_all(&mut *conn)
     .await?
     .iter()
-    .map(callback)
+    .map(|row| callback(row, conn.texts()))
     .collect()
 }
 
@@ -158,10 +169,10 @@ pub async fn ended(conn: &mut Conn, practice: PracticeId, limit: i64) -> Stored<
     sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(limit)
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(callback)
+        .map(|row| callback(row, conn.texts()))
         .collect()
 }
 
@@ -169,17 +180,19 @@ pub async fn of_check(conn: &mut Conn, practice: PracticeId, check: WoundCheckId
     sqlx::query("SELECT * FROM callback WHERE practice_id = $1 AND check_id = $2 ORDER BY created_ms, id")
         .bind(practice.to_string())
         .bind(check.to_string())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(callback)
+        .map(|row| callback(row, conn.texts()))
         .collect()
 }
 
 /// Keeps what an attempt changed: class, due times, missed attempts, and what it booked.
 pub async fn note_attempt(conn: &mut Conn, callback: &Callback) -> Stored<()> {
+    let place = conn.texts().seal(&callback.emergency_place, &CALLBACK_EMERGENCY_PLACE, callback.id)?;
     sqlx::query(
-        "UPDATE callback SET urgency = $3, due_ms = $4, missed = $5, visit_ms = $6, emergency_place = $7, \
+        "UPDATE callback SET urgency = $3, due_ms = $4, missed = $5, visit_ms = $6, \
+         emergency_place = CASE WHEN $9 = 1 THEN emergency_place ELSE '' END, emergency_place_sealed = $7, \
          next_try_ms = $8 WHERE practice_id = $1 AND id = $2",
     )
     .bind(callback.practice.to_string())
@@ -188,8 +201,9 @@ pub async fn note_attempt(conn: &mut Conn, callback: &Callback) -> Stored<()> {
     .bind(callback.due.as_millisecond())
     .bind(callback.missed)
     .bind(callback.visit.map(|at| at.as_millisecond()))
-    .bind(&callback.emergency_place)
+    .bind(place)
     .bind(callback.next_try.map(|at| at.as_millisecond()))
+    .bind(i64::from(callback.emergency_place.strange().is_some()))
     .execute(conn)
     .await?;
     Ok(())
@@ -197,7 +211,10 @@ pub async fn note_attempt(conn: &mut Conn, callback: &Callback) -> Stored<()> {
 
 /// Keeps why the office hands a callback back.
 pub async fn note_hand_back(conn: &mut Conn, callback: &Callback, note: &str) -> Stored<()> {
-    sqlx::query("UPDATE callback SET hand_back_note = $3 WHERE practice_id = $1 AND id = $2")
+    const SQL: &str = "UPDATE callback SET hand_back_note = '', hand_back_note_sealed = $3 \
+                       WHERE practice_id = $1 AND id = $2";
+    let note = conn.texts().seal_words(note, &CALLBACK_HAND_BACK_NOTE, callback.id)?;
+    sqlx::query(SQL)
         .bind(callback.practice.to_string())
         .bind(callback.id.to_string())
         .bind(note)
@@ -230,18 +247,21 @@ pub async fn end(
 }
 
 pub async fn insert_attempt(conn: &mut Conn, attempt: &CallAttempt) -> Stored<()> {
-    const SQL: &str = "INSERT INTO call_attempt (id, practice_id, callback_id, staff_id, result, note, at_ms, whom, \
-                       spoke_with, interpreter) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)";
+    const SQL: &str = "INSERT INTO call_attempt (id, practice_id, callback_id, staff_id, result, note, \
+                       note_sealed, at_ms, whom, spoke_with, spoke_with_sealed, interpreter) \
+                       VALUES ($1, $2, $3, $4, $5, '', $6, $7, $8, '', $9, $10)";
+    let note = conn.texts().seal(&attempt.note, &CALL_ATTEMPT_NOTE, attempt.id)?;
+    let spoke_with = conn.texts().seal(&attempt.spoke_with, &CALL_ATTEMPT_SPOKE_WITH, attempt.id)?;
     sqlx::query(SQL)
         .bind(attempt.id.to_string())
         .bind(attempt.practice.to_string())
         .bind(attempt.callback.to_string())
         .bind(attempt.staff.to_string())
         .bind(attempt.result.code())
-        .bind(&attempt.note)
+        .bind(note)
         .bind(attempt.at.as_millisecond())
         .bind(attempt.whom.code())
-        .bind(&attempt.spoke_with)
+        .bind(spoke_with)
         .bind(attempt.interpreter.code())
         .execute(conn)
         .await?;
@@ -253,20 +273,21 @@ pub async fn attempts(conn: &mut Conn, practice: PracticeId, id: CallbackId) -> 
     sqlx::query("SELECT * FROM call_attempt WHERE practice_id = $1 AND callback_id = $2 ORDER BY at_ms, id")
         .bind(practice.to_string())
         .bind(id.to_string())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
         .map(|row| {
+            let (id, texts): (CallAttemptId, _) = (row.parsed("id")?, conn.texts());
             Ok(CallAttempt {
-                id: row.parsed("id")?,
+                id,
                 practice: row.parsed("practice_id")?,
                 callback: row.parsed("callback_id")?,
                 staff: row.parsed("staff_id")?,
                 whom: row.parsed("whom")?,
                 result: row.parsed("result")?,
-                spoke_with: row.text("spoke_with")?,
+                spoke_with: texts.open(row, &CALL_ATTEMPT_SPOKE_WITH, id)?,
                 interpreter: row.parsed("interpreter")?,
-                note: row.text("note")?,
+                note: texts.open(row, &CALL_ATTEMPT_NOTE, id)?,
                 at: row.time("at_ms")?,
             })
         })
@@ -312,9 +333,9 @@ pub async fn open_of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId
     )
     .bind(practice.to_string())
     .bind(wound.to_string())
-    .fetch_all(conn)
+    .fetch_all(&mut *conn)
     .await?
     .iter()
-    .map(callback)
+    .map(|row| callback(row, conn.texts()))
     .collect()
 }

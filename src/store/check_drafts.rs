@@ -8,7 +8,9 @@ use crate::ids::PracticeId;
 use crate::store::Conn;
 use crate::store::StoreError;
 use crate::store::Stored;
+use crate::store::free_text::Texts;
 use crate::store::row::Columns;
+use crate::store::text_columns::DRAFT_FIELDS;
 
 /// What was typed so far.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -26,17 +28,28 @@ pub struct Draft {
     pub updated: Timestamp,
 }
 
-fn draft(row: &AnyRow) -> Stored<Draft> {
-    Ok(Draft {
+/// What a draft is sealed for: its key, and not its `id`, which anybody who writes in the books could move.
+fn sealed_for(link: &str, form_key: &str) -> String {
+    format!("{link}/{form_key}")
+}
+
+/// `None`: what was typed cannot be opened. The patient begins afresh, and is shown nothing wrong.
+fn draft(row: &AnyRow, texts: &Texts) -> Stored<Option<Draft>> {
+    let key = sealed_for(&row.text("link_id")?, &row.text("form_key")?);
+    let fields = texts.open(row, &DRAFT_FIELDS, key)?;
+    let Some(fields) = fields.read() else { return Ok(None) };
+    let fields = serde_json::from_str(fields)
+        .map_err(|fault| StoreError::Unreadable { column: "fields", because: fault.to_string() })?;
+    Ok(Some(Draft {
         practice: row.parsed("practice_id")?,
         link: row.parsed("link_id")?,
         phone_sha256: row.text("phone_sha256")?,
         form_key: row.text("form_key")?,
-        fields: row.json("fields")?,
+        fields,
         shown: row.json("shown")?,
         began: row.time("began_ms")?,
         updated: row.time("updated_ms")?,
-    })
+    }))
 }
 
 /// The draft with this form key, whichever phone typed it.
@@ -50,11 +63,9 @@ pub async fn find(
         .bind(practice.to_string())
         .bind(link.to_string())
         .bind(form_key)
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
-        .as_ref()
-        .map(draft)
-        .transpose()
+        .map_or(Ok(None), |row| draft(&row, conn.texts()))
 }
 
 /// The newest draft of this phone that was touched at `since` or later.
@@ -72,30 +83,31 @@ pub async fn newest(
         .bind(link.to_string())
         .bind(phone_sha256)
         .bind(since.as_millisecond())
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
-        .as_ref()
-        .map(draft)
-        .transpose()
+        .map_or(Ok(None), |row| draft(&row, conn.texts()))
 }
 
 /// Keeps a draft as it is now. One that another phone typed under the same key stays as it was.
 pub async fn keep(conn: &mut Conn, draft: &Draft) -> Stored<()> {
-    const SQL: &str = "INSERT INTO check_draft (practice_id, link_id, phone_sha256, form_key, fields, shown, \
-                       began_ms, updated_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8) \
-                       ON CONFLICT (link_id, form_key) DO UPDATE SET fields = excluded.fields, \
-                       shown = excluded.shown, updated_ms = excluded.updated_ms \
+    const SQL: &str = "INSERT INTO check_draft (practice_id, link_id, phone_sha256, form_key, fields, \
+                       fields_sealed, shown, began_ms, updated_ms, id) VALUES ($1, $2, $3, $4, '', $5, $6, $7, $8, $9) \
+                       ON CONFLICT (link_id, form_key) DO UPDATE SET fields = '', \
+                       fields_sealed = excluded.fields_sealed, shown = excluded.shown, updated_ms = excluded.updated_ms \
                        WHERE check_draft.practice_id = excluded.practice_id \
                        AND check_draft.phone_sha256 = excluded.phone_sha256";
+    let id = sealed_for(&draft.link.to_string(), &draft.form_key);
+    let fields = conn.texts().seal_words(&json("fields", &draft.fields)?, &DRAFT_FIELDS, &id)?;
     sqlx::query(SQL)
         .bind(draft.practice.to_string())
         .bind(draft.link.to_string())
         .bind(&draft.phone_sha256)
         .bind(&draft.form_key)
-        .bind(json("fields", &draft.fields)?)
+        .bind(fields)
         .bind(json("shown", &draft.shown)?)
         .bind(draft.began.as_millisecond())
         .bind(draft.updated.as_millisecond())
+        .bind(id)
         .execute(conn)
         .await?;
     Ok(())

@@ -14,6 +14,10 @@ use crate::plan::Operation;
 use crate::plan::coded;
 use crate::store::Conn;
 use crate::store::Stored;
+pub use crate::store::check_words::WordsKept;
+use crate::store::check_words::answers;
+use crate::store::check_words::words_apart;
+use crate::store::free_text::Texts;
 use crate::store::patients::fold_name;
 use crate::store::patients::like_pattern;
 use crate::store::row::Columns;
@@ -50,6 +54,7 @@ pub struct WoundCheck {
     pub state: CheckState,
     pub received: Timestamp,
     pub answers: Answers,
+    pub words: WordsKept,
     pub assessment: Assessment,
     /// What it was assessed by; `None`: received before facts were kept.
     pub facts: Option<CheckFacts>,
@@ -83,6 +88,8 @@ pub struct WaitingCheck {
     pub id: WoundCheckId,
     pub patient: PatientId,
     pub patient_name: String,
+    pub wound: WoundId,
+    /// Without the procedure: nothing that was typed is opened for a list.
     pub operation: Operation,
     pub sequence: i64,
     pub received: Timestamp,
@@ -124,9 +131,11 @@ fn facts(row: &AnyRow, column: &'static str) -> Stored<Option<CheckFacts>> {
     }
 }
 
-fn wound_check(row: &AnyRow) -> Stored<WoundCheck> {
+fn wound_check(row: &AnyRow, texts: &Texts) -> Stored<WoundCheck> {
+    let id: WoundCheckId = row.parsed("id")?;
+    let (answers, words) = answers(row, texts, id)?;
     Ok(WoundCheck {
-        id: row.parsed("id")?,
+        id,
         practice: row.parsed("practice_id")?,
         wound: row.parsed("wound_id")?,
         link: row.parsed("link_id")?,
@@ -135,7 +144,8 @@ fn wound_check(row: &AnyRow) -> Stored<WoundCheck> {
         receipt: row.text("receipt")?,
         state: row.parsed("state")?,
         received: row.time("received_ms")?,
-        answers: row.json("answers")?,
+        answers,
+        words,
         assessment: row.json("assessment")?,
         facts: facts(row, "facts")?,
         due: row.time("due_ms")?,
@@ -148,8 +158,9 @@ fn wound_check(row: &AnyRow) -> Stored<WoundCheck> {
 pub async fn insert(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
     const SQL: &str = "INSERT INTO wound_check (id, practice_id, wound_id, link_id, sequence, form_key, receipt, \
                        state, received_ms, answers, assessment, protocol_version, urgency, score, due_ms, \
-                       photos_expected, facts, borrowed_phone, other_initials) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, \
-                       $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)";
+                       photos_expected, facts, borrowed_phone, other_initials, words_sealed) VALUES ($1, $2, $3, $4, $5, \
+                       $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)";
+    let (words, answers) = words_apart(check, conn.texts())?;
     sqlx::query(SQL)
         .bind(check.id.to_string())
         .bind(check.practice.to_string())
@@ -160,7 +171,7 @@ pub async fn insert(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
         .bind(&check.receipt)
         .bind(check.state.code())
         .bind(check.received.as_millisecond())
-        .bind(to_json(&check.answers)?)
+        .bind(answers)
         .bind(to_json(&check.assessment)?)
         .bind(&check.assessment.protocol_version)
         .bind(i64::from(check.assessment.urgency.rank()))
@@ -170,6 +181,7 @@ pub async fn insert(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
         .bind(check.facts.as_ref().map(to_json).transpose()?)
         .bind(i64::from(check.phone.borrowed))
         .bind(&check.phone.other_initials)
+        .bind(words)
         .execute(conn)
         .await?;
     Ok(())
@@ -179,10 +191,10 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: WoundCheckId) -> St
     sqlx::query("SELECT * FROM wound_check WHERE practice_id = $1 AND id = $2")
         .bind(practice.to_string())
         .bind(id.to_string())
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
         .as_ref()
-        .map(wound_check)
+        .map(|row| wound_check(row, conn.texts()))
         .transpose()
 }
 
@@ -198,10 +210,10 @@ pub async fn by_form_key(conn: &mut Conn, link: LinkId, form_key: &str) -> Store
     sqlx::query("SELECT * FROM wound_check WHERE link_id = $1 AND form_key = $2")
         .bind(link.to_string())
         .bind(form_key)
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
         .as_ref()
-        .map(wound_check)
+        .map(|row| wound_check(row, conn.texts()))
         .transpose()
 }
 
@@ -210,10 +222,10 @@ pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> 
     sqlx::query("SELECT * FROM wound_check WHERE practice_id = $1 AND wound_id = $2 ORDER BY sequence DESC")
         .bind(practice.to_string())
         .bind(wound.to_string())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(wound_check)
+        .map(|row| wound_check(row, conn.texts()))
         .collect()
 }
 
@@ -225,10 +237,10 @@ pub async fn before(conn: &mut Conn, check: &WoundCheck) -> Stored<Option<WoundC
         .bind(check.practice.to_string())
         .bind(check.wound.to_string())
         .bind(check.sequence)
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
         .as_ref()
-        .map(wound_check)
+        .map(|row| wound_check(row, conn.texts()))
         .transpose()
 }
 
@@ -236,12 +248,13 @@ pub async fn before(conn: &mut Conn, check: &WoundCheck) -> Stored<Option<WoundC
 pub async fn amend(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
     const SQL: &str = "UPDATE wound_check SET answers = $3, assessment = $4, protocol_version = $5, urgency = $6, \
                        score = $7, due_ms = $8, photos_expected = $9, state = $10, claimed_by = $11, \
-                       claimed_until_ms = $12, facts = $13, \
+                       claimed_until_ms = $12, facts = $13, words_sealed = $14, \
                        closed_ms = CASE WHEN $10 = 'closed' THEN closed_ms ELSE NULL END WHERE practice_id = $1 AND id = $2";
+    let (words, answers) = words_apart(check, conn.texts())?;
     sqlx::query(SQL)
         .bind(check.practice.to_string())
         .bind(check.id.to_string())
-        .bind(to_json(&check.answers)?)
+        .bind(answers)
         .bind(to_json(&check.assessment)?)
         .bind(&check.assessment.protocol_version)
         .bind(i64::from(check.assessment.urgency.rank()))
@@ -252,6 +265,7 @@ pub async fn amend(conn: &mut Conn, check: &WoundCheck) -> Stored<()> {
         .bind(check.claim.map(|claim| claim.by.to_string()))
         .bind(check.claim.map(|claim| claim.until.as_millisecond()))
         .bind(check.facts.as_ref().map(to_json).transpose()?)
+        .bind(words)
         .execute(conn)
         .await?;
     Ok(())
@@ -269,40 +283,6 @@ pub async fn set_state(conn: &mut Conn, check: &WoundCheck, state: CheckState, n
         .execute(conn)
         .await?;
     Ok(())
-}
-
-/// Keeps one body a form sent. False: the very same body was kept before.
-pub async fn keep_version(
-    conn: &mut Conn,
-    check: &WoundCheck,
-    body_sha256: &str,
-    answers: &Answers,
-    received: Timestamp,
-) -> Stored<bool> {
-    const SQL: &str = "INSERT INTO answers_version (check_id, practice_id, version, received_ms, body_sha256, answers) \
-                       SELECT $1, $2, COALESCE(MAX(version), 0) + 1, $3, $4, $5 FROM answers_version \
-                       WHERE check_id = $1 ON CONFLICT (check_id, body_sha256) DO NOTHING";
-    let kept = sqlx::query(SQL)
-        .bind(check.id.to_string())
-        .bind(check.practice.to_string())
-        .bind(received.as_millisecond())
-        .bind(body_sha256)
-        .bind(to_json(answers)?)
-        .execute(conn)
-        .await?;
-    Ok(kept.rows_affected() == 1)
-}
-
-/// Everything a form said, oldest first.
-pub async fn versions(conn: &mut Conn, check: &WoundCheck) -> Stored<Vec<(Timestamp, Answers)>> {
-    sqlx::query("SELECT * FROM answers_version WHERE practice_id = $1 AND check_id = $2 ORDER BY version")
-        .bind(check.practice.to_string())
-        .bind(check.id.to_string())
-        .fetch_all(conn)
-        .await?
-        .iter()
-        .map(|row| Ok((row.time("received_ms")?, row.json("answers")?)))
-        .collect()
 }
 
 /// What the queue is narrowed to.
@@ -388,7 +368,8 @@ fn waiting_check(row: &AnyRow) -> Stored<WaitingCheck> {
         id: row.parsed("id")?,
         patient: row.parsed("the_patient")?,
         patient_name: row.text("patient_name")?,
-        operation: row.json("operation")?,
+        wound: row.parsed("wound_id")?,
+        operation: Operation { procedure: String::new(), ..row.json("operation")? },
         sequence: row.whole("sequence")?,
         received: row.time("received_ms")?,
         due: row.time("due_ms")?,

@@ -1,17 +1,29 @@
 //! The database: one address, two engines, one set of queries.
 
 use std::borrow::Cow;
+use std::fmt;
 use std::ops::Deref;
 use std::ops::DerefMut;
+use std::path::Path;
 use std::sync::Once;
 use std::time::Duration;
 
+use futures::future::BoxFuture;
+use futures::stream::BoxStream;
 use sqlx::Any;
 use sqlx::AnyConnection;
 use sqlx::AnyPool;
 use sqlx::Connection;
+use sqlx::Describe;
+use sqlx::Either;
+use sqlx::Execute;
 use sqlx::Executor;
+use sqlx::SqlStr;
 use sqlx::any::AnyPoolOptions;
+use sqlx::any::AnyQueryResult;
+use sqlx::any::AnyRow;
+use sqlx::any::AnyStatement;
+use sqlx::any::AnyTypeInfo;
 use sqlx::migrate::Migrator;
 use sqlx::pool::PoolConnection;
 
@@ -23,11 +35,10 @@ use crate::store::StoreError;
 use crate::store::Stored;
 use crate::store::append_only;
 use crate::store::books;
+use crate::store::free_text::Texts;
+use crate::store::seals::Seals;
 
 static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
-
-/// One connection, inside a transaction or not.
-pub type Conn = AnyConnection;
 
 /// Which engine the address named.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -41,6 +52,7 @@ pub enum Engine {
 pub struct Db {
     pool: AnyPool,
     engine: Engine,
+    texts: Texts,
 }
 
 impl Db {
@@ -50,6 +62,12 @@ impl Db {
         MIGRATOR.run(&db.pool).await?;
         append_only::guard(&db.pool, db.engine).await?;
         Ok(db)
+    }
+
+    /// Whether there can be books at this address. False: it names an SQLite file that is not there, which opening it would make.
+    pub fn can_be_there(url: &str) -> bool {
+        let Some(path) = url.strip_prefix("sqlite:") else { return true };
+        Path::new(path.trim_start_matches("//").split('?').next().unwrap_or_default()).exists()
     }
 
     /// Makes the books as they were at one version of the schema, in a database that holds nothing. `None`: it holds something,
@@ -101,7 +119,12 @@ impl Db {
             })
             .connect(&address)
             .await?;
-        Ok(Db { pool, engine })
+        Ok(Db { pool, engine, texts: Texts::default() })
+    }
+
+    /// The same books, with the keys of what is typed. Without them no text is written, and no sealed one read.
+    pub fn sealed_with(self, seals: Option<Seals>) -> Db {
+        Db { texts: Texts::by(seals), ..self }
     }
 
     pub fn engine(&self) -> Engine {
@@ -109,8 +132,12 @@ impl Db {
     }
 
     /// A connection to read with.
-    pub async fn read(&self) -> Stored<PoolConnection<Any>> {
-        Ok(self.pool.acquire().await?)
+    pub async fn read(&self) -> Stored<Reader> {
+        Ok(Reader(self.conn(Line::Pooled(self.pool.acquire().await?))))
+    }
+
+    fn conn(&self, line: Line) -> Conn {
+        Conn { line, texts: self.texts.clone() }
     }
 
     /// A transaction to write in; dropped without [`Tx::commit`] it leaves nothing behind.
@@ -120,13 +147,15 @@ impl Db {
     pub async fn write(&self) -> Stored<Tx> {
         #[cfg(feature = "doubles")]
         if !guards::stands(Guard::OneTransaction) {
-            return Ok(Tx(Held::Loose(self.pool.acquire().await?)));
+            // Every statement for itself: what a program without transactions would do.
+            return Ok(Tx(self.conn(Line::Pooled(self.pool.acquire().await?))));
         }
-        Ok(Tx(Held::Whole(match self.engine {
+        let begun = match self.engine {
             Engine::Sqlite => self.pool.begin_with("BEGIN IMMEDIATE").await?,
             #[expect(clippy::disallowed_methods, reason = "PostgreSQL has no immediate transactions")]
             Engine::Postgres => self.pool.begin().await?,
-        })))
+        };
+        Ok(Tx(self.conn(Line::Begun(begun))))
     }
 
     /// Moves what stands in SQLite's log into the books themselves, synced: rows that were read back from the log of a program
@@ -149,7 +178,19 @@ impl Db {
             Engine::Sqlite => "BEGIN DEFERRED",
             Engine::Postgres => "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY",
         };
-        Ok(Tx(Held::Whole(self.pool.begin_with(begin).await?)))
+        Ok(Tx(self.conn(Line::Begun(self.pool.begin_with(begin).await?))))
+    }
+
+    /// Writes the books anew without what was deleted or replaced in them: SQLite leaves old letters lying in pages it has no more
+    /// use for. Whoever writes waits meanwhile. PostgreSQL clears up by itself, in its own time.
+    pub async fn clear_remains(&self) -> Stored<()> {
+        match self.engine {
+            Engine::Sqlite => {
+                sqlx::query("VACUUM").execute(&self.pool).await?;
+                self.settle().await
+            }
+            Engine::Postgres => Ok(()),
+        }
     }
 
     pub async fn close(&self) {
@@ -164,6 +205,8 @@ const SQLITE_PRAGMAS: &[&str] = &[
     "PRAGMA synchronous = FULL",
     "PRAGMA busy_timeout = 10000",
     "PRAGMA foreign_keys = ON",
+    // What is deleted or replaced is written over with noughts: drafts of a check, keys of photos.
+    "PRAGMA secure_delete = ON",
 ];
 
 async fn prepare(connection: &mut AnyConnection, engine: Engine) -> sqlx::Result<()> {
@@ -180,23 +223,110 @@ fn install_drivers() {
     ONCE.call_once(sqlx::any::install_default_drivers);
 }
 
-/// A write transaction.
-pub struct Tx(Held);
-
-enum Held {
-    Whole(sqlx::Transaction<'static, Any>),
-    /// Every statement for itself: what a program without transactions would do.
-    #[cfg(feature = "doubles")]
-    Loose(PoolConnection<Any>),
+/// One connection, inside a transaction or not, and the keys of what is typed: whoever reads or writes a text through it opens
+/// or seals it.
+pub struct Conn {
+    line: Line,
+    texts: Texts,
 }
+
+enum Line {
+    Pooled(PoolConnection<Any>),
+    Begun(sqlx::Transaction<'static, Any>),
+}
+
+impl Conn {
+    /// The keys of what is typed.
+    pub fn texts(&self) -> &Texts {
+        &self.texts
+    }
+
+    fn line(&mut self) -> &mut AnyConnection {
+        match &mut self.line {
+            Line::Pooled(connection) => connection,
+            Line::Begun(transaction) => transaction,
+        }
+    }
+}
+
+impl fmt::Debug for Conn {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        out.write_str(match self.line {
+            Line::Pooled(_) => "Conn",
+            Line::Begun(_) => "Conn in a transaction",
+        })
+    }
+}
+
+/// Queries go to the connection within.
+impl<'c> Executor<'c> for &'c mut Conn {
+    type Database = Any;
+
+    fn fetch_many<'e, 'q: 'e, E>(
+        self,
+        query: E,
+    ) -> BoxStream<'e, sqlx::Result<Either<AnyQueryResult, AnyRow>>>
+    where
+        'c: 'e,
+        E: 'q + Execute<'q, Any>,
+    {
+        self.line().fetch_many(query)
+    }
+
+    fn fetch_optional<'e, 'q: 'e, E>(self, query: E) -> BoxFuture<'e, sqlx::Result<Option<AnyRow>>>
+    where
+        'c: 'e,
+        E: 'q + Execute<'q, Any>,
+    {
+        self.line().fetch_optional(query)
+    }
+
+    fn prepare_with<'e>(
+        self,
+        sql: SqlStr,
+        parameters: &'e [AnyTypeInfo],
+    ) -> BoxFuture<'e, sqlx::Result<AnyStatement>>
+    where
+        'c: 'e,
+    {
+        self.line().prepare_with(sql, parameters)
+    }
+
+    fn describe<'e>(self, sql: SqlStr) -> BoxFuture<'e, sqlx::Result<Describe<Any>>>
+    where
+        'c: 'e,
+    {
+        self.line().describe(sql)
+    }
+}
+
+/// A connection to read with.
+#[derive(Debug)]
+pub struct Reader(Conn);
+
+impl Deref for Reader {
+    type Target = Conn;
+    fn deref(&self) -> &Conn {
+        &self.0
+    }
+}
+
+impl DerefMut for Reader {
+    fn deref_mut(&mut self) -> &mut Conn {
+        &mut self.0
+    }
+}
+
+/// A write transaction.
+#[derive(Debug)]
+pub struct Tx(Conn);
 
 impl Tx {
     /// Makes everything written durable. An error here leaves it in doubt whether it was.
     pub async fn commit(self) -> Stored<()> {
-        match self.0 {
-            Held::Whole(transaction) => Ok(transaction.commit().await?),
-            #[cfg(feature = "doubles")]
-            Held::Loose(_) => Ok(()),
+        match self.0.line {
+            Line::Begun(transaction) => Ok(transaction.commit().await?),
+            Line::Pooled(_) => Ok(()),
         }
     }
 }
@@ -204,20 +334,12 @@ impl Tx {
 impl Deref for Tx {
     type Target = Conn;
     fn deref(&self) -> &Conn {
-        match &self.0 {
-            Held::Whole(transaction) => transaction,
-            #[cfg(feature = "doubles")]
-            Held::Loose(connection) => connection,
-        }
+        &self.0
     }
 }
 
 impl DerefMut for Tx {
     fn deref_mut(&mut self) -> &mut Conn {
-        match &mut self.0 {
-            Held::Whole(transaction) => transaction,
-            #[cfg(feature = "doubles")]
-            Held::Loose(connection) => connection,
-        }
+        &mut self.0
     }
 }

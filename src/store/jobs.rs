@@ -34,6 +34,8 @@ coded! {
         Sweep = "sweep",
         /// Checks that the books are whole. About the canary's practice; comes again every day.
         CheckBooks = "check_books",
+        /// Takes away what has been kept for as long as the practice's lead said. About the practice; comes again every day.
+        Purge = "purge",
     }
 }
 
@@ -164,7 +166,8 @@ pub async fn end(conn: &mut Conn, job: &Job, now: Timestamp) -> Stored<bool> {
 
 /// Gives a job back, to be done, or done again, from `due` on. False: it is in other hands.
 pub async fn put_off(conn: &mut Conn, job: &Job, due: Timestamp, why: &str) -> Stored<bool> {
-    const SQL: &str = "UPDATE job SET due_ms = $4, leased_until_ms = 0, lease = '', why = $5 \
+    const SQL: &str = "UPDATE job SET due_ms = $4, leased_until_ms = 0, lease = '', why = $5, \
+                       tries = CASE WHEN $5 = '' THEN 0 ELSE tries END \
                        WHERE practice_id = $1 AND id = $2 AND lease = $3 AND state = 'waiting'";
     let put_off = sqlx::query(SQL)
         .bind(job.practice.to_string())

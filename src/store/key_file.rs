@@ -12,18 +12,23 @@ use crate::store::keyring::KeyRing;
 const TOLD: &str = "# Keys that seal the photos and texts of this practice. Whoever loses this file loses all of them for ever:\n\
                     # keep a copy away from this machine, and away from its back-ups.\n";
 
-/// Reads the keys that seal, or makes the first one. True: it was made just now.
-pub fn open_keys(path: &Path, chance: &Chance) -> Result<(KeyRing, bool), String> {
+/// Reads the keys that seal. `None`: the file is not there.
+pub fn read_keys(path: &Path) -> Result<Option<KeyRing>, String> {
     let told = |why: &dyn std::fmt::Display| format!("{}: {why}", path.display());
     match fs::read_to_string(path) {
-        Ok(text) => Ok((KeyRing::from_text(&text).map_err(|why| told(&why))?, false)),
-        Err(fault) if fault.kind() == io::ErrorKind::NotFound => {
-            let text = format!("{TOLD}{}", KeyRing::new_line(None, chance));
-            write_new(path, &text, 0o600).map_err(|fault| told(&fault))?;
-            Ok((KeyRing::from_text(&text).map_err(|why| told(&why))?, true))
-        }
+        Ok(text) => KeyRing::from_text(&text).map(Some).map_err(|why| told(&why)),
+        Err(fault) if fault.kind() == io::ErrorKind::NotFound => Ok(None),
         Err(fault) => Err(told(&fault)),
     }
+}
+
+/// Makes the file with one key: the first, or the next after the version `before`. Only where there is no file, and where nothing
+/// that the books hold is sealed with a key of this version or a later one: two keys of one version open each other's things never.
+pub fn make_keys(path: &Path, before: Option<u32>, chance: &Chance) -> Result<KeyRing, String> {
+    let told = |why: &dyn std::fmt::Display| format!("{}: {why}", path.display());
+    let text = format!("{TOLD}{}", KeyRing::new_line(before, chance));
+    write_new(path, &text, 0o600).map_err(|fault| told(&fault))?;
+    KeyRing::from_text(&text).map_err(|why| told(&why))
 }
 
 /// Writes a file that is there whole or not at all, also after a power cut.
@@ -44,17 +49,19 @@ mod tests {
     use super::*;
 
     #[test]
-    fn keys_are_made_once_and_readable_by_their_owner_alone() {
+    fn keys_are_made_and_read_again_and_readable_by_their_owner_alone() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("sealing-keys");
-        let (ring, is_new) = open_keys(&path, &Chance::seeded(1)).unwrap();
-        assert!(is_new);
+        assert!(read_keys(&path).unwrap().is_none());
+        let ring = make_keys(&path, None, &Chance::seeded(1)).unwrap();
+        assert_eq!(ring.newest(), 1);
         assert_eq!(fs::metadata(&path).unwrap().permissions().mode() & 0o777, 0o600);
         let sealed = ring.seal(b"a text", "message:1", &Chance::seeded(2));
-        let (again, is_new) = open_keys(&path, &Chance::seeded(3)).unwrap();
-        assert!(!is_new);
+        let again = read_keys(&path).unwrap().unwrap();
         assert_eq!(again.open(&sealed, "message:1").unwrap(), b"a text");
+        let other = folder.path().join("other");
+        assert_eq!(make_keys(&other, Some(7), &Chance::seeded(3)).unwrap().newest(), 8);
         fs::write(&path, "nonsense").unwrap();
-        assert!(open_keys(&path, &Chance::seeded(4)).unwrap_err().contains("line 1: "));
+        assert!(read_keys(&path).unwrap_err().contains("line 1: "));
     }
 }

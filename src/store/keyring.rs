@@ -35,6 +35,9 @@ pub enum SealFault {
     /// Changed, cut off, moved from another object, or never sealed.
     #[error("it was changed since it was sealed")]
     Broken,
+    /// Nothing can be sealed or opened here.
+    #[error("there are no keys here")]
+    NoKeys,
 }
 
 /// An object sealed, and the key that opens it, wrapped.
@@ -72,9 +75,9 @@ impl KeyRing {
         Ok(KeyRing { keys, newest })
     }
 
-    /// A line for the key file: the first key, or the next after `self`'s newest.
-    pub fn new_line(before: Option<&KeyRing>, chance: &Chance) -> String {
-        let version = before.map_or(1, |ring| ring.newest + 1);
+    /// A line for the key file: the first key, or the next after the version `before`.
+    pub fn new_line(before: Option<u32>, chance: &Chance) -> String {
+        let version = before.map_or(1, |before| before.saturating_add(1));
         format!("{version} {}\n", BASE64.encode(&chance.bytes::<KEY_BYTES>()))
     }
 
@@ -212,8 +215,8 @@ mod tests {
     fn ring(keys: usize) -> (KeyRing, String) {
         let (chance, mut text) = (Chance::seeded(5), "# the practice's keys\n".to_owned());
         for _ in 0..keys {
-            let before = KeyRing::from_text(&text).ok();
-            text.push_str(&KeyRing::new_line(before.as_ref(), &chance));
+            let before = KeyRing::from_text(&text).ok().map(|ring| ring.newest());
+            text.push_str(&KeyRing::new_line(before, &chance));
         }
         (KeyRing::from_text(&text).unwrap(), text)
     }

@@ -10,6 +10,7 @@ use crate::store::Conn;
 use crate::store::Stored;
 use crate::store::calendar_feeds;
 use crate::store::row::Columns;
+use crate::store::row::flag;
 use crate::words::Language;
 
 /// A secret address that opens one wound's patient pages.
@@ -26,6 +27,8 @@ pub struct PatientLink {
     pub created: Timestamp,
     pub code_phc: String,
     pub pin_phc: String,
+    /// Whether the practice's pepper is in that hash: it is in every one made since there is a pepper.
+    pub pin_peppered: bool,
     pub wrong_pins: i64,
     /// No PIN is looked at before this. Sending never waits for it.
     pub next_pin: Timestamp,
@@ -87,6 +90,7 @@ fn link(row: &AnyRow) -> Stored<PatientLink> {
         created: row.time("created_ms")?,
         code_phc: row.text("code_phc")?,
         pin_phc: row.text("pin_phc")?,
+        pin_peppered: row.flag("pin_peppered")?,
         wrong_pins: row.whole("wrong_pins")?,
         next_pin: row.time("next_pin_ms")?,
     })
@@ -94,7 +98,8 @@ fn link(row: &AnyRow) -> Stored<PatientLink> {
 
 pub async fn insert(conn: &mut Conn, link: &PatientLink, secrets: &LinkSecrets) -> Stored<()> {
     const SQL: &str = "INSERT INTO patient_link (id, practice_id, wound_id, name, token_sha256, code_locator, \
-                       code_phc, pin_phc, expires_ms, created_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)";
+                       code_phc, pin_phc, expires_ms, created_ms, pin_peppered) \
+                       VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)";
     sqlx::query(SQL)
         .bind(link.id.to_string())
         .bind(link.practice.to_string())
@@ -106,6 +111,21 @@ pub async fn insert(conn: &mut Conn, link: &PatientLink, secrets: &LinkSecrets) 
         .bind(&link.pin_phc)
         .bind(link.expires.as_millisecond())
         .bind(link.created.as_millisecond())
+        .bind(flag(link.pin_peppered))
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// Puts a hash with the pepper in it in the place of one without; nothing when that was done meanwhile.
+pub async fn pepper_pin(conn: &mut Conn, link: &PatientLink, pin_phc: &str) -> Stored<()> {
+    const SQL: &str = "UPDATE patient_link SET pin_phc = $4, pin_peppered = 1 \
+                       WHERE practice_id = $1 AND id = $2 AND pin_phc = $3";
+    sqlx::query(SQL)
+        .bind(link.practice.to_string())
+        .bind(link.id.to_string())
+        .bind(&link.pin_phc)
+        .bind(pin_phc)
         .execute(conn)
         .await?;
     Ok(())

@@ -53,6 +53,8 @@ coded! {
         ComeInUnanswered = "come_in_unanswered",
         /// To the patient: the office rang and nobody answered.
         CallMissed = "call_missed",
+        /// To a lead: in a week what is old begins to go.
+        ThingsWillGo = "things_will_go",
         /// To the practice: somebody keeps entering wrong PINs on a link.
         WrongPins = "wrong_pins",
         /// To the practice: somebody knocked with a link that is closed.
@@ -79,6 +81,7 @@ impl NoticeKind {
             | NoticeKind::TestLetter
             | NoticeKind::LadderTimes
             | NoticeKind::DutyChanged
+            | NoticeKind::ThingsWillGo
             | NoticeKind::LateKnock
             | NoticeKind::WrongPins => false,
         }

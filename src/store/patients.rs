@@ -76,6 +76,22 @@ pub async fn with_number(conn: &mut Conn, practice: PracticeId, number: &str) ->
     Ok(found)
 }
 
+/// Every row of the person whom `id` names, that one too: whoever comes back with another wound is written down once more, under
+/// the same name, letter case and accents aside, and the same date of birth.
+pub async fn rows_of_person(conn: &mut Conn, practice: PracticeId, id: PatientId) -> Stored<Vec<PatientId>> {
+    const SQL: &str = "SELECT other.id AS id FROM patient AS one JOIN patient AS other \
+                       ON other.practice_id = one.practice_id AND other.name_folded = one.name_folded \
+                       AND other.born = one.born WHERE one.practice_id = $1 AND one.id = $2 ORDER BY other.id";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(id.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| row.parsed("id"))
+        .collect()
+}
+
 pub async fn insert(conn: &mut Conn, patient: &Patient, created: Timestamp) -> Stored<()> {
     const SQL: &str = "INSERT INTO patient (id, practice_id, name, name_folded, born, phone, language, helper_name, \
                        helper_phone, created_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)";

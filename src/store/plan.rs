@@ -14,8 +14,10 @@ use crate::plan::PlanStep;
 use crate::plan::StepKind;
 use crate::plan::coded;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::Stored;
 use crate::store::row::Columns;
+use crate::store::text_columns::PLAN_CHANGE_REASON;
 
 coded! {
     /// Why a step will not be.
@@ -362,7 +364,7 @@ pub struct PlanChange {
     /// The new due time, or the end of a pause.
     pub becomes: Option<Timestamp>,
     /// In the words of whoever did it; may be empty.
-    pub reason: String,
+    pub reason: FreeText,
     pub by: StaffId,
     pub at: Timestamp,
 }
@@ -375,16 +377,19 @@ pub async fn note_change(
     moment: &Moment,
 ) -> Stored<()> {
     const SQL: &str = "INSERT INTO plan_change (id, practice_id, wound_id, step_id, kind, was_ms, becomes_ms, \
-                       reason, staff_id, at_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)";
+                       reason, reason_sealed, staff_id, at_ms) \
+                       VALUES ($1, $2, $3, $4, $5, $6, $7, '', $8, $9, $10)";
+    let id = PlanChangeId::mint(moment);
+    let reason = conn.texts().seal(&change.reason, &PLAN_CHANGE_REASON, id)?;
     sqlx::query(SQL)
-        .bind(PlanChangeId::mint(moment).to_string())
+        .bind(id.to_string())
         .bind(practice.to_string())
         .bind(wound.to_string())
         .bind(change.step.map(|step| step.to_string()))
         .bind(change.kind.code())
         .bind(change.was.map(Timestamp::as_millisecond))
         .bind(change.becomes.map(Timestamp::as_millisecond))
-        .bind(&change.reason)
+        .bind(reason)
         .bind(change.by.to_string())
         .bind(change.at.as_millisecond())
         .execute(conn)
@@ -399,7 +404,7 @@ pub async fn changes(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> S
     )
     .bind(practice.to_string())
     .bind(wound.to_string())
-    .fetch_all(conn)
+    .fetch_all(&mut *conn)
     .await?
     .iter()
     .map(|row| {
@@ -408,7 +413,7 @@ pub async fn changes(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> S
             step: row.parsed_maybe("step_id")?,
             was: row.time_maybe("was_ms")?,
             becomes: row.time_maybe("becomes_ms")?,
-            reason: row.text("reason")?,
+            reason: conn.texts().open(row, &PLAN_CHANGE_REASON, row.text("id")?)?,
             by: row.parsed("staff_id")?,
             at: row.time("at_ms")?,
         })

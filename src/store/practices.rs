@@ -167,3 +167,35 @@ pub async fn set_measuring(conn: &mut Conn, id: PracticeId, settings: &Measuring
         .await?;
     Ok(())
 }
+
+/// What is mixed into the hashes of PINs, sealed. `None`: none was needed yet, or there is no such practice.
+pub async fn sealed_pin_pepper(conn: &mut Conn, id: PracticeId) -> Stored<Option<Vec<u8>>> {
+    let row =
+        sqlx::query("SELECT * FROM practice WHERE id = $1").bind(id.to_string()).fetch_optional(conn).await?;
+    Ok(row.map(|row| row.bytes_maybe("sealed_pin_pepper")).transpose()?.flatten())
+}
+
+/// Keeps a pepper where there was none.
+pub async fn keep_pin_pepper(conn: &mut Conn, id: PracticeId, sealed: &[u8]) -> Stored<()> {
+    const SQL: &str =
+        "UPDATE practice SET sealed_pin_pepper = $2 WHERE id = $1 AND sealed_pin_pepper IS NULL";
+    sqlx::query(SQL).bind(id.to_string()).bind(sealed.to_vec()).execute(conn).await?;
+    Ok(())
+}
+
+/// The same pepper under another key, or another one; false: it was replaced meanwhile.
+pub async fn replace_pin_pepper(
+    conn: &mut Conn,
+    id: PracticeId,
+    before: &[u8],
+    sealed: &[u8],
+) -> Stored<bool> {
+    const SQL: &str = "UPDATE practice SET sealed_pin_pepper = $3 WHERE id = $1 AND sealed_pin_pepper = $2";
+    let replaced = sqlx::query(SQL)
+        .bind(id.to_string())
+        .bind(before.to_vec())
+        .bind(sealed.to_vec())
+        .execute(conn)
+        .await?;
+    Ok(replaced.rows_affected() == 1)
+}

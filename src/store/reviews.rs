@@ -10,8 +10,11 @@ use crate::ids::WoundCheckId;
 use crate::ids::WoundId;
 use crate::plan::coded;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::Stored;
+use crate::store::free_text::Texts;
 use crate::store::row::Columns;
+use crate::store::text_columns::REVIEW_NOTE;
 use crate::triage::Decision;
 use crate::triage::Urgency;
 
@@ -26,7 +29,7 @@ pub struct Review {
     /// For "come in": when.
     pub come_in: Option<Timestamp>,
     /// For staff only.
-    pub note: String,
+    pub note: FreeText,
     /// The class the surgeon saw when deciding.
     pub urgency_shown: Urgency,
     /// By when the answer was due, as the surgeon saw it; `None`: decided before this was kept.
@@ -48,16 +51,17 @@ coded! {
     }
 }
 
-fn review(row: &AnyRow) -> Stored<Review> {
+fn review(row: &AnyRow, texts: &Texts) -> Stored<Review> {
+    let id: ReviewId = row.parsed("id")?;
     let rank = row.whole("urgency_shown")?;
     Ok(Review {
-        id: row.parsed("id")?,
+        id,
         practice: row.parsed("practice_id")?,
         check: row.parsed("check_id")?,
         surgeon: row.parsed("surgeon_id")?,
         decision: row.parsed("decision")?,
         come_in: row.time_maybe("come_in_ms")?,
-        note: row.text("note")?,
+        note: texts.open(row, &REVIEW_NOTE, id)?,
         urgency_shown: u8::try_from(rank).ok().and_then(Urgency::from_rank).unwrap_or(Urgency::GoNow),
         due_shown: row.time_maybe("due_shown_ms")?,
         urgency_judged: row.urgency_maybe("urgency_judged")?,
@@ -69,8 +73,9 @@ fn review(row: &AnyRow) -> Stored<Review> {
 
 pub async fn insert(conn: &mut Conn, review: &Review) -> Stored<()> {
     const SQL: &str = "INSERT INTO review (id, practice_id, check_id, surgeon_id, decision, come_in_ms, note, \
-                       urgency_shown, due_shown_ms, urgency_judged, call_due_ms, decided_ms) \
-                       VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)";
+                       note_sealed, urgency_shown, due_shown_ms, urgency_judged, call_due_ms, decided_ms) \
+                       VALUES ($1, $2, $3, $4, $5, $6, '', $7, $8, $9, $10, $11, $12)";
+    let note = conn.texts().seal(&review.note, &REVIEW_NOTE, review.id)?;
     sqlx::query(SQL)
         .bind(review.id.to_string())
         .bind(review.practice.to_string())
@@ -78,7 +83,7 @@ pub async fn insert(conn: &mut Conn, review: &Review) -> Stored<()> {
         .bind(review.surgeon.to_string())
         .bind(review.decision.code())
         .bind(review.come_in.map(|when| when.as_millisecond()))
-        .bind(&review.note)
+        .bind(note)
         .bind(i64::from(review.urgency_shown.rank()))
         .bind(review.due_shown.map(|due| due.as_millisecond()))
         .bind(review.urgency_judged.map(|urgency| i64::from(urgency.rank())))
@@ -94,10 +99,10 @@ pub async fn of_check(conn: &mut Conn, practice: PracticeId, check: WoundCheckId
     sqlx::query("SELECT * FROM review WHERE practice_id = $1 AND check_id = $2 ORDER BY decided_ms, id")
         .bind(practice.to_string())
         .bind(check.to_string())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(review)
+        .map(|row| review(row, conn.texts()))
         .collect()
 }
 
@@ -109,10 +114,10 @@ pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> 
     sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(wound.to_string())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(review)
+        .map(|row| review(row, conn.texts()))
         .collect()
 }
 
@@ -131,10 +136,10 @@ pub async fn come_in_unanswered(
     sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(now.as_millisecond())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(|row| Ok((row.parsed("of_wound")?, review(row)?)))
+        .map(|row| Ok((row.parsed("of_wound")?, review(row, conn.texts())?)))
         .collect()
 }
 

@@ -18,6 +18,7 @@ pub trait Columns {
     fn whole(&self, column: &'static str) -> Stored<i64>;
     fn whole_maybe(&self, column: &'static str) -> Stored<Option<i64>>;
     fn bytes(&self, column: &'static str) -> Stored<Vec<u8>>;
+    fn bytes_maybe(&self, column: &'static str) -> Stored<Option<Vec<u8>>>;
 
     /// Anything written as text: ids and codes.
     fn parsed<T: FromStr<Err: std::fmt::Display>>(&self, column: &'static str) -> Stored<T> {
@@ -73,6 +74,10 @@ impl Columns for AnyRow {
     }
 
     fn bytes(&self, column: &'static str) -> Stored<Vec<u8>> {
+        Ok(self.try_get(column)?)
+    }
+
+    fn bytes_maybe(&self, column: &'static str) -> Stored<Option<Vec<u8>>> {
         Ok(self.try_get(column)?)
     }
 }

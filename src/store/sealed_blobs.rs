@@ -1,9 +1,13 @@
 //! The books of the photo store: where each blob lies, and its own key, wrapped.
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 use sqlx::any::AnyRow;
 
+use crate::ids::PhotoId;
 use crate::ids::PracticeId;
+use crate::ids::WoundCheckId;
 use crate::store::BlobName;
 use crate::store::Conn;
 use crate::store::KeptBlob;
@@ -46,26 +50,6 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, name: &BlobName) -> Sto
         .as_ref()
         .map(kept)
         .transpose()
-}
-
-/// Blobs whose keys are wrapped by another key than the newest, and at most so many. What was never sealed is not among them.
-pub async fn of_other_keys(
-    conn: &mut Conn,
-    practice: PracticeId,
-    newest: u32,
-    limit: i64,
-) -> Stored<Vec<KeptBlob>> {
-    const SQL: &str = "SELECT * FROM sealed_blob WHERE practice_id = $1 AND key_version <> $2 AND key_version > 0 \
-                       ORDER BY sha256 LIMIT $3";
-    sqlx::query(SQL)
-        .bind(practice.to_string())
-        .bind(i64::from(newest))
-        .bind(limit)
-        .fetch_all(conn)
-        .await?
-        .iter()
-        .map(kept)
-        .collect()
 }
 
 /// Puts another wrap in the place of the one of `before`; false: somebody else was quicker.
@@ -177,4 +161,25 @@ pub async fn count_damaged(conn: &mut Conn, practice: PracticeId) -> Stored<i64>
     const SQL: &str =
         "SELECT COUNT(*) AS many FROM sealed_blob WHERE practice_id = $1 AND damaged_ms IS NOT NULL";
     sqlx::query(SQL).bind(practice.to_string()).fetch_one(conn).await?.whole("many")
+}
+
+/// Of a check's photos those with a file that could not be read when it was read last, and since when.
+pub async fn damaged_photos(
+    conn: &mut Conn,
+    practice: PracticeId,
+    check: WoundCheckId,
+) -> Stored<BTreeMap<PhotoId, Timestamp>> {
+    const SQL: &str = "SELECT photo.id AS photo, MIN(sealed_blob.damaged_ms) AS since_ms FROM photo \
+                       JOIN sealed_blob ON sealed_blob.practice_id = photo.practice_id \
+                       AND sealed_blob.sha256 IN (photo.full_sha256, photo.review_sha256, photo.small_sha256) \
+                       WHERE photo.practice_id = $1 AND photo.check_id = $2 \
+                       AND sealed_blob.damaged_ms IS NOT NULL GROUP BY photo.id";
+    sqlx::query(SQL)
+        .bind(practice.to_string())
+        .bind(check.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| Ok((row.parsed("photo")?, row.time("since_ms")?)))
+        .collect()
 }

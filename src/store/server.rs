@@ -43,6 +43,10 @@ pub enum Noted {
     Restored,
     /// As of when the books stood in that back-up. It stays.
     RestoredFrom,
+    /// When the program last began to seal what an older one had left as typed. It stays.
+    TextsSealing,
+    /// Since when nothing typed lies in the books unsealed. It stays.
+    TextsSealed,
 }
 
 impl Noted {
@@ -55,6 +59,8 @@ impl Noted {
             Noted::Held => "held_ms",
             Noted::Restored => "restored_ms",
             Noted::RestoredFrom => "restored_from_ms",
+            Noted::TextsSealing => "texts_sealing_ms",
+            Noted::TextsSealed => "texts_sealed_ms",
         }
     }
 }

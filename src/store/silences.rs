@@ -11,8 +11,15 @@ use crate::ids::StaffId;
 use crate::ids::WoundId;
 use crate::plan::coded;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::Stored;
+use crate::store::free_text::Texts;
 use crate::store::row::Columns;
+use crate::store::text_columns::SILENCE_ASKED_NOTE;
+use crate::store::text_columns::SILENCE_CALL_NOTE;
+use crate::store::text_columns::SILENCE_CALL_SPOKE_WITH;
+use crate::store::text_columns::SILENCE_DECIDED_NOTE;
+use crate::store::text_columns::SILENCE_ENDED_NOTE;
 use crate::triage::CallResult;
 use crate::triage::SilenceKind;
 use crate::triage::SilenceStep;
@@ -76,12 +83,12 @@ pub struct Silence {
     pub by: Timestamp,
     /// When the surgeon was asked; `None`: not.
     pub asked: Option<Timestamp>,
-    pub asked_note: String,
+    pub asked_note: FreeText,
     /// What the surgeon said is to be done; empty: nothing yet.
-    pub decided_note: String,
+    pub decided_note: FreeText,
     pub decided_by: Option<StaffId>,
     pub ended_why: Option<SilenceEnd>,
-    pub ended_note: String,
+    pub ended_note: FreeText,
     /// `None`: what was due came by itself.
     pub ended_by: Option<StaffId>,
     pub ended: Option<Timestamp>,
@@ -98,15 +105,16 @@ pub struct SilenceCall {
     pub whom: Whom,
     pub result: CallResult,
     /// Who spoke; empty when nobody did.
-    pub spoke_with: String,
+    pub spoke_with: FreeText,
     pub interpreter: Interpreter,
-    pub note: String,
+    pub note: FreeText,
     pub at: Timestamp,
 }
 
-fn silence(row: &AnyRow) -> Stored<Silence> {
+fn silence(row: &AnyRow, texts: &Texts) -> Stored<Silence> {
+    let id: SilenceId = row.parsed("id")?;
     Ok(Silence {
-        id: row.parsed("id")?,
+        id,
         practice: row.parsed("practice_id")?,
         wound: row.parsed("wound_id")?,
         kind: row.parsed("kind")?,
@@ -121,28 +129,29 @@ fn silence(row: &AnyRow) -> Stored<Silence> {
         next_from: row.time("next_ms")?,
         by: row.time("by_ms")?,
         asked: row.time_maybe("asked_ms")?,
-        asked_note: row.text("asked_note")?,
-        decided_note: row.text("decided_note")?,
+        asked_note: texts.open(row, &SILENCE_ASKED_NOTE, id)?,
+        decided_note: texts.open(row, &SILENCE_DECIDED_NOTE, id)?,
         decided_by: row.parsed_maybe("decided_by")?,
         ended_why: row.parsed_maybe("ended_why")?,
-        ended_note: row.text("ended_note")?,
+        ended_note: texts.open(row, &SILENCE_ENDED_NOTE, id)?,
         ended_by: row.parsed_maybe("ended_by")?,
         ended: row.time_maybe("ended_ms")?,
         begun: row.time("begun_ms")?,
     })
 }
 
-fn call(row: &AnyRow) -> Stored<SilenceCall> {
+fn call(row: &AnyRow, texts: &Texts) -> Stored<SilenceCall> {
+    let id: SilenceCallId = row.parsed("id")?;
     Ok(SilenceCall {
-        id: row.parsed("id")?,
+        id,
         practice: row.parsed("practice_id")?,
         silence: row.parsed("silence_id")?,
         staff: row.parsed("staff_id")?,
         whom: row.parsed("whom")?,
         result: row.parsed("result")?,
-        spoke_with: row.text("spoke_with")?,
+        spoke_with: texts.open(row, &SILENCE_CALL_SPOKE_WITH, id)?,
         interpreter: row.parsed("interpreter")?,
-        note: row.text("note")?,
+        note: texts.open(row, &SILENCE_CALL_NOTE, id)?,
         at: row.time("at_ms")?,
     })
 }
@@ -188,10 +197,10 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: SilenceId) -> Store
     sqlx::query("SELECT * FROM silence WHERE practice_id = $1 AND id = $2")
         .bind(practice.to_string())
         .bind(id.to_string())
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
         .as_ref()
-        .map(silence)
+        .map(|row| silence(row, conn.texts()))
         .transpose()
 }
 
@@ -199,10 +208,10 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: SilenceId) -> Store
 pub async fn open(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<Silence>> {
     sqlx::query("SELECT * FROM silence WHERE practice_id = $1 AND state = 'open' ORDER BY by_ms, id")
         .bind(practice.to_string())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(silence)
+        .map(|row| silence(row, conn.texts()))
         .collect()
 }
 
@@ -227,10 +236,10 @@ pub async fn ended(conn: &mut Conn, practice: PracticeId, limit: i64) -> Stored<
     sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(limit)
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(silence)
+        .map(|row| silence(row, conn.texts()))
         .collect()
 }
 
@@ -239,19 +248,23 @@ pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> 
     sqlx::query("SELECT * FROM silence WHERE practice_id = $1 AND wound_id = $2 ORDER BY begun_ms DESC, id")
         .bind(practice.to_string())
         .bind(wound.to_string())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(silence)
+        .map(|row| silence(row, conn.texts()))
         .collect()
 }
 
 /// Keeps how far a silence has come: reminder, letter, agreements, questions, the next step.
 pub async fn keep(conn: &mut Conn, silence: &Silence) -> Stored<()> {
     const SQL: &str = "UPDATE silence SET reminded_ms = $3, letter_ms = $4, spoke_ms = $5, waits_until_ms = $6, \
-                       next_step = $7, next_ms = $8, by_ms = $9, asked_ms = $10, asked_note = $11, \
-                       decided_note = $12, decided_by = $13 WHERE practice_id = $1 AND id = $2";
+                       next_step = $7, next_ms = $8, by_ms = $9, asked_ms = $10, \
+                       asked_note = CASE WHEN $14 = 1 THEN asked_note ELSE '' END, asked_note_sealed = $11, \
+                       decided_note = CASE WHEN $15 = 1 THEN decided_note ELSE '' END, decided_note_sealed = $12, \
+                       decided_by = $13 WHERE practice_id = $1 AND id = $2";
     let ms = |at: Option<Timestamp>| at.map(|at| at.as_millisecond());
+    let asked = conn.texts().seal(&silence.asked_note, &SILENCE_ASKED_NOTE, silence.id)?;
+    let decided = conn.texts().seal(&silence.decided_note, &SILENCE_DECIDED_NOTE, silence.id)?;
     sqlx::query(SQL)
         .bind(silence.practice.to_string())
         .bind(silence.id.to_string())
@@ -263,9 +276,11 @@ pub async fn keep(conn: &mut Conn, silence: &Silence) -> Stored<()> {
         .bind(silence.next_from.as_millisecond())
         .bind(silence.by.as_millisecond())
         .bind(ms(silence.asked))
-        .bind(&silence.asked_note)
-        .bind(&silence.decided_note)
+        .bind(asked)
+        .bind(decided)
         .bind(silence.decided_by.map(|by| by.to_string()))
+        .bind(i64::from(silence.asked_note.strange().is_some()))
+        .bind(i64::from(silence.decided_note.strange().is_some()))
         .execute(conn)
         .await?;
     Ok(())
@@ -283,13 +298,14 @@ pub struct Ending<'a> {
 
 /// Ends an open silence; false when it had ended before.
 pub async fn end(conn: &mut Conn, practice: PracticeId, id: SilenceId, ending: Ending<'_>) -> Stored<bool> {
-    const SQL: &str = "UPDATE silence SET state = 'ended', ended_why = $3, ended_note = $4, ended_by = $5, \
-                       ended_ms = $6 WHERE practice_id = $1 AND id = $2 AND state = 'open'";
+    const SQL: &str = "UPDATE silence SET state = 'ended', ended_why = $3, ended_note = '', \
+                       ended_note_sealed = $4, ended_by = $5, ended_ms = $6 WHERE practice_id = $1 AND id = $2 AND state = 'open'";
+    let note = conn.texts().seal_words(ending.note, &SILENCE_ENDED_NOTE, id)?;
     let ended = sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(id.to_string())
         .bind(ending.why.code())
-        .bind(ending.note)
+        .bind(note)
         .bind(ending.by.map(|by| by.to_string()))
         .bind(ending.at.as_millisecond())
         .execute(conn)
@@ -299,7 +315,10 @@ pub async fn end(conn: &mut Conn, practice: PracticeId, id: SilenceId, ending: E
 
 pub async fn insert_call(conn: &mut Conn, call: &SilenceCall) -> Stored<()> {
     const SQL: &str = "INSERT INTO silence_call (id, practice_id, silence_id, staff_id, whom, result, spoke_with, \
-                       interpreter, note, at_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)";
+                       spoke_with_sealed, interpreter, note, note_sealed, at_ms) \
+                       VALUES ($1, $2, $3, $4, $5, $6, '', $7, $8, '', $9, $10)";
+    let spoke_with = conn.texts().seal(&call.spoke_with, &SILENCE_CALL_SPOKE_WITH, call.id)?;
+    let note = conn.texts().seal(&call.note, &SILENCE_CALL_NOTE, call.id)?;
     sqlx::query(SQL)
         .bind(call.id.to_string())
         .bind(call.practice.to_string())
@@ -307,9 +326,9 @@ pub async fn insert_call(conn: &mut Conn, call: &SilenceCall) -> Stored<()> {
         .bind(call.staff.to_string())
         .bind(call.whom.code())
         .bind(call.result.code())
-        .bind(&call.spoke_with)
+        .bind(spoke_with)
         .bind(call.interpreter.code())
-        .bind(&call.note)
+        .bind(note)
         .bind(call.at.as_millisecond())
         .execute(conn)
         .await?;
@@ -321,10 +340,10 @@ pub async fn calls(conn: &mut Conn, practice: PracticeId, id: SilenceId) -> Stor
     sqlx::query("SELECT * FROM silence_call WHERE practice_id = $1 AND silence_id = $2 ORDER BY at_ms, id")
         .bind(practice.to_string())
         .bind(id.to_string())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(call)
+        .map(|row| call(row, conn.texts()))
         .collect()
 }
 
@@ -339,9 +358,9 @@ pub async fn calls_of_wound(
     sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(wound.to_string())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(call)
+        .map(|row| call(row, conn.texts()))
         .collect()
 }

@@ -74,6 +74,18 @@ pub async fn newest(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> St
         .transpose()
 }
 
+/// Every try of a wound, oldest first.
+pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> Stored<Vec<StripAttempt>> {
+    sqlx::query("SELECT * FROM strip_attempt WHERE practice_id = $1 AND wound_id = $2 ORDER BY began_ms, id")
+        .bind(practice.to_string())
+        .bind(wound.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(attempt)
+        .collect()
+}
+
 /// Keeps a try as it is now.
 pub async fn keep(conn: &mut Conn, attempt: &StripAttempt) -> Stored<()> {
     const SQL: &str = "INSERT INTO strip_attempt (id, practice_id, wound_id, link_id, form_key, began_ms, pill_ms, \

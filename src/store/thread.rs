@@ -12,8 +12,11 @@ use crate::ids::WoundCheckId;
 use crate::ids::WoundId;
 use crate::plan::coded;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::Stored;
+use crate::store::free_text::Texts;
 use crate::store::row::Columns;
+use crate::store::text_columns::MESSAGE_BODY;
 
 coded! {
     /// Which side wrote it.
@@ -33,7 +36,7 @@ pub struct Message {
     pub staff: Option<StaffId>,
     /// Through which link the patient's side wrote it.
     pub link: Option<LinkId>,
-    pub body: String,
+    pub body: FreeText,
     pub sent: Timestamp,
     /// By when the patient is to have read it. `None`: the patient wrote it.
     pub read_by: Option<Timestamp>,
@@ -41,9 +44,10 @@ pub struct Message {
     pub read: Option<Timestamp>,
 }
 
-fn message(row: &AnyRow) -> Stored<Message> {
+fn message(row: &AnyRow, texts: &Texts) -> Stored<Message> {
+    let id: MessageId = row.parsed("id")?;
     Ok(Message {
-        id: row.parsed("id")?,
+        id,
         practice: row.parsed("practice_id")?,
         wound: row.parsed("wound_id")?,
         check: row.parsed_maybe("check_id")?,
@@ -51,7 +55,7 @@ fn message(row: &AnyRow) -> Stored<Message> {
         sender: row.parsed("sender")?,
         staff: row.parsed_maybe("staff_id")?,
         link: row.parsed_maybe("link_id")?,
-        body: row.text("body")?,
+        body: texts.open(row, &MESSAGE_BODY, id)?,
         sent: row.time("sent_ms")?,
         read_by: row.time_maybe("read_by_ms")?,
         read: row.time_maybe("read_ms")?,
@@ -61,9 +65,10 @@ fn message(row: &AnyRow) -> Stored<Message> {
 /// Keeps a message. `form_key`: the asking form's own key; false when the same form was kept before.
 pub async fn insert(conn: &mut Conn, message: &Message, form_key: Option<&str>) -> Stored<bool> {
     const SQL: &str = "INSERT INTO message (id, practice_id, wound_id, check_id, review_id, sender, staff_id, \
-                       link_id, form_key, body, sent_ms, read_by_ms) \
-                       VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12) \
+                       link_id, form_key, body, body_sealed, sent_ms, read_by_ms) \
+                       VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, '', $10, $11, $12) \
                        ON CONFLICT DO NOTHING";
+    let body = conn.texts().seal(&message.body, &MESSAGE_BODY, message.id)?;
     let inserted = sqlx::query(SQL)
         .bind(message.id.to_string())
         .bind(message.practice.to_string())
@@ -74,7 +79,7 @@ pub async fn insert(conn: &mut Conn, message: &Message, form_key: Option<&str>) 
         .bind(message.staff.map(|id| id.to_string()))
         .bind(message.link.map(|id| id.to_string()))
         .bind(form_key.map(str::to_owned))
-        .bind(&message.body)
+        .bind(body)
         .bind(message.sent.as_millisecond())
         .bind(message.read_by.map(|by| by.as_millisecond()))
         .execute(conn)
@@ -86,10 +91,10 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: MessageId) -> Store
     sqlx::query("SELECT * FROM message WHERE practice_id = $1 AND id = $2")
         .bind(practice.to_string())
         .bind(id.to_string())
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
         .as_ref()
-        .map(message)
+        .map(|row| message(row, conn.texts()))
         .transpose()
 }
 
@@ -98,10 +103,10 @@ pub async fn of_wound(conn: &mut Conn, practice: PracticeId, wound: WoundId) -> 
     sqlx::query("SELECT * FROM message WHERE practice_id = $1 AND wound_id = $2 ORDER BY sent_ms, id")
         .bind(practice.to_string())
         .bind(wound.to_string())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(message)
+        .map(|row| message(row, conn.texts()))
         .collect()
 }
 
@@ -113,10 +118,10 @@ pub async fn unread(conn: &mut Conn, practice: PracticeId, now: Timestamp) -> St
     sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(now.as_millisecond())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(message)
+        .map(|row| message(row, conn.texts()))
         .collect()
 }
 

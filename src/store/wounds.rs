@@ -14,8 +14,10 @@ use crate::plan::PlanStep;
 use crate::plan::RiskFactors;
 use crate::store::Conn;
 use crate::store::Stored;
+use crate::store::free_text::Texts;
 use crate::store::row::Columns;
-use crate::store::row::to_json;
+use crate::store::wound_words;
+use crate::store::wound_words::Apart;
 
 /// One open wound.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,14 +41,16 @@ crate::plan::coded! {
     pub enum WoundState { Open = "open", Closed = "closed" }
 }
 
-fn wound(row: &AnyRow) -> Stored<Wound> {
+fn wound(row: &AnyRow, texts: &Texts) -> Stored<Wound> {
+    let id = row.parsed("id")?;
+    let (operation, risk) = wound_words::read(row, texts, id)?;
     Ok(Wound {
-        id: row.parsed("id")?,
+        id,
         practice: row.parsed("practice_id")?,
         patient: row.parsed("patient_id")?,
         surgeon: row.parsed("surgeon_id")?,
-        operation: row.json("operation")?,
-        risk: row.json("risk_factors")?,
+        operation,
+        risk,
         strip_out: row.time_maybe("strip_out_ms")?,
         last_check: row.time_maybe("last_check_ms")?,
         state: row.parsed("state")?,
@@ -57,18 +61,22 @@ fn wound(row: &AnyRow) -> Stored<Wound> {
 /// `enrol_key`: the enrolment form's own key; a second wound under the same key is a duplicate.
 pub async fn insert(conn: &mut Conn, wound: &Wound, enrol_key: &str) -> Stored<()> {
     const SQL: &str = "INSERT INTO wound (id, practice_id, patient_id, surgeon_id, operation, risk_factors, \
-                       operated_ms, state, enrol_key, created_ms) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)";
+                       operated_ms, state, enrol_key, created_ms, typed_sealed) \
+                       VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)";
+    let Apart { operation, risk, typed } =
+        wound_words::apart(&wound.operation, &wound.risk, conn.texts(), wound.id)?;
     sqlx::query(SQL)
         .bind(wound.id.to_string())
         .bind(wound.practice.to_string())
         .bind(wound.patient.to_string())
         .bind(wound.surgeon.to_string())
-        .bind(to_json(&wound.operation)?)
-        .bind(to_json(&wound.risk)?)
+        .bind(operation)
+        .bind(risk)
         .bind(wound.operation.operated.as_millisecond())
         .bind(wound.state.code())
         .bind(enrol_key)
         .bind(wound.enrolled.as_millisecond())
+        .bind(typed)
         .execute(conn)
         .await?;
     Ok(())
@@ -78,10 +86,10 @@ pub async fn find(conn: &mut Conn, practice: PracticeId, id: WoundId) -> Stored<
     sqlx::query("SELECT * FROM wound WHERE practice_id = $1 AND id = $2")
         .bind(practice.to_string())
         .bind(id.to_string())
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
         .as_ref()
-        .map(wound)
+        .map(|row| wound(row, conn.texts()))
         .transpose()
 }
 
@@ -92,10 +100,10 @@ pub async fn hold(conn: &mut Conn, practice: PracticeId, id: WoundId) -> Stored<
     sqlx::query("UPDATE wound SET state = state WHERE practice_id = $1 AND id = $2 RETURNING *")
         .bind(practice.to_string())
         .bind(id.to_string())
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
         .as_ref()
-        .map(wound)
+        .map(|row| wound(row, conn.texts()))
         .transpose()
 }
 
@@ -104,10 +112,10 @@ pub async fn by_enrol_key(conn: &mut Conn, practice: PracticeId, enrol_key: &str
     sqlx::query("SELECT * FROM wound WHERE practice_id = $1 AND enrol_key = $2")
         .bind(practice.to_string())
         .bind(enrol_key)
-        .fetch_optional(conn)
+        .fetch_optional(&mut *conn)
         .await?
         .as_ref()
-        .map(wound)
+        .map(|row| wound(row, conn.texts()))
         .transpose()
 }
 
@@ -118,21 +126,32 @@ pub async fn of_patient(conn: &mut Conn, practice: PracticeId, patient: PatientI
     )
     .bind(practice.to_string())
     .bind(patient.to_string())
-    .fetch_all(conn)
+    .fetch_all(&mut *conn)
     .await?
     .iter()
-    .map(wound)
+    .map(|row| wound(row, conn.texts()))
     .collect()
+}
+
+/// Ids of every wound the practice ever had, in the order of enrolment.
+pub async fn all(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<WoundId>> {
+    sqlx::query("SELECT id FROM wound WHERE practice_id = $1 ORDER BY created_ms, id")
+        .bind(practice.to_string())
+        .fetch_all(conn)
+        .await?
+        .iter()
+        .map(|row| row.parsed("id"))
+        .collect()
 }
 
 /// Every open wound of the practice, newest operation first.
 pub async fn open(conn: &mut Conn, practice: PracticeId) -> Stored<Vec<Wound>> {
     sqlx::query("SELECT * FROM wound WHERE practice_id = $1 AND state = 'open' ORDER BY operated_ms DESC, id")
         .bind(practice.to_string())
-        .fetch_all(conn)
+        .fetch_all(&mut *conn)
         .await?
         .iter()
-        .map(wound)
+        .map(|row| wound(row, conn.texts()))
         .collect()
 }
 
@@ -146,12 +165,22 @@ pub async fn note_check(conn: &mut Conn, wound: &Wound, received: Timestamp) -> 
     Ok(())
 }
 
-/// Keeps what is known about the patient's risks; what was assessed before keeps the facts of its day.
+/// Keeps what is known about the patient's risks; what was assessed before keeps the facts of its day. The wound must be held.
 pub async fn set_risk(conn: &mut Conn, practice: PracticeId, id: WoundId, risk: &RiskFactors) -> Stored<()> {
-    sqlx::query("UPDATE wound SET risk_factors = $3 WHERE practice_id = $1 AND id = $2")
+    const NOW: &str =
+        "SELECT operation, risk_factors, typed_sealed FROM wound WHERE practice_id = $1 AND id = $2";
+    const SQL: &str = "UPDATE wound SET operation = $3, risk_factors = $4, typed_sealed = $5 \
+                       WHERE practice_id = $1 AND id = $2";
+    let found =
+        sqlx::query(NOW).bind(practice.to_string()).bind(id.to_string()).fetch_optional(&mut *conn).await?;
+    let Some(row) = found else { return Ok(()) };
+    let kept = wound_words::with_risk(&row, risk, conn.texts(), id)?;
+    sqlx::query(SQL)
         .bind(practice.to_string())
         .bind(id.to_string())
-        .bind(to_json(risk)?)
+        .bind(kept.operation)
+        .bind(kept.risk)
+        .bind(kept.typed)
         .execute(conn)
         .await?;
     Ok(())

@@ -27,8 +27,8 @@ use crate::triage::special_answers::UrineKetones;
 
 /// Longest free words asked for, in characters.
 const WORDS_CHARS: usize = 1000;
-/// As much of a telephone number as is kept, in characters: the page's field takes no more.
-const PHONE_CHARS: usize = 40;
+/// As much of a telephone number as is kept, in characters. The page's field takes 40; whoever typed more elsewhere loses nothing.
+const PHONE_CHARS: usize = 1_000;
 
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(super) enum Again {

@@ -1,4 +1,4 @@
-//! The cookies: a staff member's session, a patient's phone, and a browser that is known.
+//! The cookies: a staff member's session, a patient's phone, a look by a sealed code, and a browser that is known.
 
 use axum::http::HeaderMap;
 use axum::http::HeaderValue;
@@ -11,6 +11,8 @@ use crate::web::App;
 pub enum Cookie {
     Staff,
     Phone,
+    /// Of whoever opened the sealed envelope.
+    Look,
     /// A browser in which staff signed in before: it opens nothing.
     Known,
 }
@@ -22,6 +24,8 @@ impl Cookie {
             (Cookie::Staff, false) => "closewatch-staff",
             (Cookie::Phone, true) => "__Host-closewatch-phone",
             (Cookie::Phone, false) => "closewatch-phone",
+            (Cookie::Look, true) => "__Host-closewatch-look",
+            (Cookie::Look, false) => "closewatch-look",
             (Cookie::Known, true) => "__Host-closewatch-known",
             (Cookie::Known, false) => "closewatch-known",
         }
@@ -40,11 +44,11 @@ impl Cookie {
             .map(|(_, value)| value.to_owned())
     }
 
-    /// The header that sets it. A phone's cookie lasts 30 days, a staff member's until the browser closes, and a year that
-    /// a browser is known.
+    /// The header that sets it. A phone's cookie lasts 30 days, a staff member's and a look's until the browser closes, and
+    /// a year that a browser is known.
     pub fn set(self, app: &App, token: &str) -> HeaderValue {
         let age = match self {
-            Cookie::Staff => "",
+            Cookie::Staff | Cookie::Look => "",
             Cookie::Phone => "; Max-Age=2592000",
             Cookie::Known => "; Max-Age=31536000",
         };

@@ -7,7 +7,6 @@ use axum::extract::Request;
 use axum::extract::State;
 use axum::handler::Handler;
 use axum::http::Method;
-use axum::http::header;
 use axum::http::request::Parts;
 use axum::middleware::Next;
 use axum::middleware::from_fn_with_state;
@@ -17,19 +16,23 @@ use axum::routing::MethodFilter;
 use axum::routing::on;
 
 use crate::care::LinkHolder;
+use crate::care::envelope;
 use crate::care::knock;
 use crate::care::second_step::Coming;
 use crate::care::sign_in;
+use crate::ids::PracticeId;
+use crate::store::sealed_codes::Look;
 use crate::store::staff::StaffMember;
 use crate::store::staff_sessions::StaffSession;
 use crate::store::staff_sessions::Stage;
 use crate::web::App;
 use crate::web::cookies::Cookie;
 use crate::web::error::LinkNotOpen;
-use crate::web::error::OursFailed;
 use crate::web::error::PageError;
+use crate::web::fell_over;
+use crate::web::fell_over::Asked;
 use crate::web::patient::late;
-use crate::web::patient::unsaved;
+use crate::web::refusals;
 use crate::web::sign_in::turn_away;
 
 /// A page that reads itself again sends this: it must not keep a session alive that nobody is sitting at.
@@ -43,6 +46,8 @@ pub enum Who {
     Provider,
     /// A phone that opened a patient link. What needs the PIN says so itself.
     Phone,
+    /// Whoever opened the sealed envelope: looks, and changes nothing.
+    Onlooker,
     /// Staff at the second step of signing in, or wholly in.
     Entering,
     /// Any staff member who is signed in.
@@ -62,7 +67,7 @@ impl Who {
     fn admits(self, member: &StaffMember) -> bool {
         match self {
             Who::Anyone | Who::Entering | Who::Staff => true,
-            Who::Provider | Who::Phone => false,
+            Who::Provider | Who::Phone | Who::Onlooker => false,
             Who::Surgeon => member.roles.surgeon,
             Who::Office => member.roles.office,
             Who::Caller => member.roles.office || member.roles.surgeon,
@@ -111,6 +116,15 @@ impl Doors {
         self.hang(Door { method: Method::POST, path, who, fresh: false }, MethodFilter::POST, handler)
     }
 
+    /// As [`Doors::get`], for what leaves the house: whoever proved themselves longer ago does so again first.
+    pub fn get_fresh<H, T>(self, path: &'static str, who: Who, handler: H) -> Doors
+    where
+        H: Handler<T, App>,
+        T: 'static,
+    {
+        self.hang(Door { method: Method::GET, path, who, fresh: true }, MethodFilter::GET, handler)
+    }
+
     /// As [`Doors::post`], for what is sensitive: whoever proved themselves longer ago does so again first.
     pub fn post_fresh<H, T>(self, path: &'static str, who: Who, handler: H) -> Doors
     where
@@ -132,6 +146,18 @@ impl Doors {
         self
     }
 
+    /// Behind a rule like any other, and in no table: only tests know of it.
+    #[cfg(feature = "doubles")]
+    pub fn unlisted<H, T>(self, path: &'static str, who: Who, handler: H) -> Doors
+    where
+        H: Handler<T, App>,
+        T: 'static,
+    {
+        let mut hung = self.get(path, who, handler);
+        hung.table.pop();
+        hung
+    }
+
     pub fn into_parts(self) -> (Router<App>, Vec<Door>) {
         (self.router, self.table)
     }
@@ -146,6 +172,7 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
     let entered = match who {
         Who::Anyone | Who::Provider => Ok(()),
         Who::Phone => enter_phone(&app, &mut request).await.map(|holder| asked_by = Some(holder)),
+        Who::Onlooker => enter_look(&app, &mut request).await,
         Who::Entering
         | Who::Staff
         | Who::Surgeon
@@ -155,8 +182,10 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
         | Who::Lead
         | Who::Judge => enter_staff(&app, &door, &mut request).await,
     };
+    let practice = staff_of(&request);
+    let (knocker, refused) = (refusals::knocker(&request), entered.as_ref().err().and_then(refusals::why));
     let mut response = match entered {
-        Ok(()) => next.run(request).await,
+        Ok(()) => fell_over::caught(next.run(request)).await,
         Err(refused @ PageError::NoLink) => late::not_in(&app, refused, request).await,
         Err(refused) => turn_away(&app, refused, who, request).await.into_response(),
     };
@@ -166,18 +195,23 @@ async fn guard(State((app, door)): State<(App, Door)>, mut request: Request, nex
     {
         response = page;
     }
-    if who == Who::Phone && response.extensions().get::<OursFailed>().is_some() {
-        let (practice, language) = asked_by.map(|holder| (holder.practice, holder.language)).unzip();
-        let language = language.unwrap_or_default();
-        let after = response.headers().get(header::RETRY_AFTER).cloned();
-        response = unsaved::page(&app, practice, language, &method, response.status());
-        if let Some(after) = after {
-            response.headers_mut().insert(header::RETRY_AFTER, after);
-        }
+    if let Some(why) = refused.or_else(|| refusals::inside(&response)) {
+        refusals::note(&app, &door, knocker, why).await;
     }
+    let practice = practice.or(asked_by.as_ref().map(|holder| holder.practice));
+    let language = asked_by.map(|holder| holder.language).unwrap_or_default();
+    let phone = (who == Who::Phone).then_some(language);
+    response =
+        fell_over::see_to(&app, Asked { method: &method, door: path, practice, phone }, response).await;
     let took_ms = app.now().duration_since(began).as_millis();
     tracing::info!(%method, path, status = response.status().as_u16(), took_ms, "answered");
     response
+}
+
+/// The practice of whoever a staff door, or an onlooker's, let in.
+fn staff_of(request: &Request) -> Option<PracticeId> {
+    let member = request.extensions().get::<Member>().map(|member| member.member.practice);
+    member.or_else(|| request.extensions().get::<Onlooker>().map(|onlooker| onlooker.look.practice))
 }
 
 async fn enter_phone(app: &App, request: &mut Request) -> Result<LinkHolder, PageError> {
@@ -190,6 +224,14 @@ async fn enter_phone(app: &App, request: &mut Request) -> Result<LinkHolder, Pag
     Ok(holder)
 }
 
+/// Nothing is kept alive: a look ends at its hour, however busy.
+async fn enter_look(app: &App, request: &mut Request) -> Result<(), PageError> {
+    let token = Cookie::Look.read(app, request.headers()).ok_or(PageError::LookOver)?;
+    let look = envelope::running(&app.desk, &token, app.now()).await?.ok_or(PageError::LookOver)?;
+    request.extensions_mut().insert(Onlooker { look, token });
+    Ok(())
+}
+
 async fn enter_staff(app: &App, door: &Door, request: &mut Request) -> Result<(), PageError> {
     let token = Cookie::Staff.read(app, request.headers()).ok_or(PageError::SignedOut)?;
     let now = app.now();
@@ -200,17 +242,20 @@ async fn enter_staff(app: &App, door: &Door, request: &mut Request) -> Result<()
     };
     let session = found.ok_or(PageError::SignedOut)?;
     let is_whole = session.stage == Stage::Whole;
+    let is_fresh = now.duration_since(session.fresh) < sign_in::FRESH_LIMIT;
+    let admitted = door.who.admits(&session.member);
+    let known_browser = Cookie::Known.read(app, request.headers());
+    // Also of somebody who is turned away: the record says who it was.
+    request.extensions_mut().insert(Member { member: session.member.clone(), session, token, known_browser });
     if !is_whole && door.who != Who::Entering {
         return Err(PageError::HalfIn);
     }
-    if !door.who.admits(&session.member) {
+    if !admitted {
         return Err(PageError::NotAllowed);
     }
-    if door.fresh && is_whole && now.duration_since(session.fresh) >= sign_in::FRESH_LIMIT {
+    if door.fresh && is_whole && !is_fresh {
         return Err(PageError::NotFresh);
     }
-    let known_browser = Cookie::Known.read(app, request.headers());
-    request.extensions_mut().insert(Member { member: session.member.clone(), session, token, known_browser });
     Ok(())
 }
 
@@ -241,6 +286,21 @@ impl Member {
 pub struct Phone {
     pub holder: LinkHolder,
     pub token: String,
+}
+
+/// Whoever opened the sealed envelope, and their look's token. Only behind an onlooker's door.
+#[derive(Clone, Debug)]
+pub struct Onlooker {
+    pub look: Look,
+    pub token: String,
+}
+
+impl<S: Sync> FromRequestParts<S> for Onlooker {
+    type Rejection = PageError;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Onlooker, PageError> {
+        parts.extensions.get::<Onlooker>().cloned().ok_or(PageError::LookOver)
+    }
 }
 
 impl<S: Sync> FromRequestParts<S> for Member {

@@ -1,4 +1,7 @@
-//! What a person is told when something does not work: what to do next, never the cause. Logged once, here.
+//! What a person is told when something does not work: what to do next, never the cause. A fault of ours is logged where it gets
+//! its reference, in `fell_over`.
+
+use std::sync::Arc;
 
 use askama::Template;
 use axum::http::HeaderValue;
@@ -23,6 +26,8 @@ pub enum PageError {
     NotFresh,
     /// No phone session, or its link was closed.
     NoLink,
+    /// The look by a sealed code ended, or never began.
+    LookOver,
     NotAllowed,
     NotFound,
     /// A change that did not come from one of our own pages.
@@ -47,12 +52,27 @@ impl From<CareError> for PageError {
 }
 
 /// Goes with an answer that says nothing but that something of ours failed: the door knows who asked, and says more.
-#[derive(Clone, Copy, Debug)]
-pub struct OursFailed;
+#[derive(Clone, Debug)]
+pub struct OursFailed {
+    /// For the log; `None`: there was no room or no time, which is no fault.
+    pub fault: Option<Arc<str>>,
+}
 
 /// Goes with the answer to a phone whose link is not open: the door knows whose it was, and says more.
 #[derive(Clone, Copy, Debug)]
 pub struct LinkNotOpen;
+
+/// Goes with an answer that says that something is not for this person, behind a door that let them in.
+#[derive(Clone, Copy, Debug)]
+pub struct NotForThem;
+
+/// Goes with the answer to a change that did not come from one of our pages, or not over a private line.
+#[derive(Clone, Copy, Debug)]
+pub struct NotFromOurs;
+
+/// Goes with the answer to whoever came up against a limit.
+#[derive(Clone, Copy, Debug)]
+pub struct LimitHit;
 
 #[derive(Template)]
 #[template(path = "error.html")]
@@ -63,6 +83,10 @@ struct ErrorPage {
     /// Where the button leads; empty: no button.
     next: &'static str,
     next_words: &'static str,
+    /// Whom to ring; empty: not known, or no matter.
+    phone: String,
+    /// By what the log calls this fault; empty: it is none of ours.
+    reference: String,
 }
 
 impl PageError {
@@ -72,6 +96,7 @@ impl PageError {
             PageError::SignedOut
             | PageError::HalfIn
             | PageError::NoLink
+            | PageError::LookOver
             | PageError::Care(CareError::LinkClosed) => StatusCode::UNAUTHORIZED,
             PageError::NotAllowed | PageError::FromElsewhere | PageError::InTheOpen => StatusCode::FORBIDDEN,
             PageError::NotFound => StatusCode::NOT_FOUND,
@@ -96,6 +121,7 @@ impl PageError {
             | PageError::HalfIn
             | PageError::NotFresh
             | PageError::NoLink
+            | PageError::LookOver
             | PageError::NotAllowed
             | PageError::NotFound
             | PageError::FromElsewhere
@@ -103,6 +129,31 @@ impl PageError {
             | PageError::Unreadable
             | PageError::TooBig
             | PageError::Care(_) => None,
+        }
+    }
+
+    /// `None`: nothing of ours did.
+    fn ours_failed(&self) -> Option<OursFailed> {
+        match self {
+            PageError::Care(CareError::Store(fault)) => {
+                Some(OursFailed { fault: Some(format!("in the store: {fault}").into()) })
+            }
+            PageError::Care(CareError::Work(fault)) => {
+                Some(OursFailed { fault: Some(fault.as_str().into()) })
+            }
+            PageError::Care(CareError::NoRoom | CareError::Busy { .. }) => Some(OursFailed { fault: None }),
+            PageError::Care(_)
+            | PageError::SignedOut
+            | PageError::HalfIn
+            | PageError::NotFresh
+            | PageError::NoLink
+            | PageError::LookOver
+            | PageError::NotAllowed
+            | PageError::NotFound
+            | PageError::FromElsewhere
+            | PageError::InTheOpen
+            | PageError::Unreadable
+            | PageError::TooBig => None,
         }
     }
 
@@ -117,7 +168,7 @@ impl PageError {
             ),
             PageError::NotFresh => (
                 "Show once more that it is you",
-                "This is changed only by somebody who took the second step a moment ago.".to_owned(),
+                "This is done only by somebody who took the second step a moment ago.".to_owned(),
                 "/prove",
                 "Second step",
             ),
@@ -129,6 +180,12 @@ impl PageError {
                     .to_owned(),
                 "/go",
                 "Type the code / Escriba el código",
+            ),
+            PageError::LookOver => (
+                "The look is over",
+                "A sealed code opens once, for 60 minutes; a lead may end it sooner.".to_owned(),
+                "/envelope",
+                "Sealed code",
             ),
             PageError::NotAllowed | PageError::Care(CareError::NotAllowed) => (
                 "Not part of your role",
@@ -216,9 +273,26 @@ impl PageError {
                 "",
             ),
         };
-        ErrorPage { base_css: assets::address("base.css"), heading, advice, next, next_words }
+        ErrorPage {
+            base_css: assets::address("base.css"),
+            heading,
+            advice,
+            next,
+            next_words,
+            phone: String::new(),
+            reference: String::new(),
+        }
     }
 }
+
+/// The page for a fault of ours: whom to ring, where that is known, and by what the log calls the fault.
+pub fn failed_page(phone: String, reference: String) -> Response {
+    let failed = PageError::Care(CareError::Work(String::new()));
+    let page = ErrorPage { phone, reference, ..failed.page() };
+    (failed.status(), Html(page.render().unwrap_or_else(|_| LAST_WORDS.to_owned()))).into_response()
+}
+
+const LAST_WORDS: &str = "This did not work. Ring the practice.";
 
 /// `Retry-After`, in whole seconds, at least one.
 pub fn retry_after(again: SignedDuration) -> HeaderValue {
@@ -240,26 +314,25 @@ pub fn wait_words(again: SignedDuration) -> String {
 
 impl IntoResponse for PageError {
     fn into_response(self) -> Response {
-        if let PageError::Care(CareError::Store(fault)) = &self {
-            tracing::error!(%fault, "a change or a reading failed in the store");
-        }
-        if let PageError::Care(CareError::Work(fault)) = &self {
-            tracing::error!(%fault, "hashing or decoding failed");
-        }
-        let html =
-            self.page().render().unwrap_or_else(|_| "This did not work. Ring the practice.".to_owned());
+        let html = self.page().render().unwrap_or_else(|_| LAST_WORDS.to_owned());
         let mut response = (self.status(), Html(html)).into_response();
         if let Some(again) = self.again() {
             response.headers_mut().insert(header::RETRY_AFTER, retry_after(again));
         }
-        if let PageError::Care(
-            CareError::Store(_) | CareError::Work(_) | CareError::NoRoom | CareError::Busy { .. },
-        ) = self
-        {
-            response.extensions_mut().insert(OursFailed);
+        if let Some(failed) = self.ours_failed() {
+            response.extensions_mut().insert(failed);
         }
         if let PageError::NoLink | PageError::Care(CareError::LinkClosed) = self {
             response.extensions_mut().insert(LinkNotOpen);
+        }
+        if let PageError::NotAllowed | PageError::Care(CareError::NotAllowed) = self {
+            response.extensions_mut().insert(NotForThem);
+        }
+        if let PageError::Care(CareError::TooMany { .. } | CareError::Busy { .. }) = self {
+            response.extensions_mut().insert(LimitHit);
+        }
+        if let PageError::FromElsewhere | PageError::InTheOpen = self {
+            response.extensions_mut().insert(NotFromOurs);
         }
         response
     }

@@ -14,6 +14,7 @@ use axum::response::Response;
 use crate::web::App;
 use crate::web::error::PageError;
 use crate::web::reach::STATUS_PATH;
+use crate::web::refusals;
 
 /// Nothing from elsewhere, nothing inline.
 const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; \
@@ -32,6 +33,9 @@ const ALWAYS: &[(&str, &str)] = &[
 
 pub async fn add(State(app): State<App>, request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
+    if refusals::is_from_elsewhere(&response) {
+        refusals::note_elsewhere(&app).await;
+    }
     let headers = response.headers_mut();
     for (name, value) in ALWAYS {
         headers.insert(HeaderName::from_static(name), HeaderValue::from_static(value));

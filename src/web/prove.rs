@@ -89,6 +89,7 @@ pub async fn hold(
     let ways = second_step::ways(&app.desk, &session.member).await?;
     let words = match session.stage {
         Stage::Half => "One step is still missing. What you typed is kept and can be sent right after.",
+        Stage::Whole if held.body.is_empty() => "Show once more that it is you, and it goes on.",
         Stage::Whole => "Show once more that it is you. What you typed is kept and can be sent right after.",
     };
     prove_page(app, &session.member, session.stage == Stage::Whole, &ways, held, words, status).await

@@ -17,13 +17,14 @@ use tower_http::compression::predicate::SizeAbove;
 use tower_http::csrf::CsrfLayer;
 use tower_http::timeout::TimeoutLayer;
 
-use crate::care::CareError;
 use crate::web::App;
 use crate::web::Door;
 use crate::web::assets;
 use crate::web::doors::Doors;
 use crate::web::doors::Who;
 use crate::web::error::PageError;
+use crate::web::export;
+use crate::web::fell_over;
 use crate::web::headers;
 use crate::web::health;
 use crate::web::https_only;
@@ -46,12 +47,15 @@ fn hang_all(app: &App) -> Doors {
         .get("/ready", Who::Anyone, health::ready)
         .get("/attend", Who::Anyone, health::attend)
         .get("/robots.txt", Who::Anyone, health::robots);
-    reach::hang(practice::hang(office::hang(surgeon::hang(patient::hang(sign_in::hang(open))))))
+    #[cfg(feature = "doubles")]
+    let open = fell_over::on_purpose::hang(open);
+    let inside = office::hang(surgeon::hang(patient::hang(sign_in::hang(open))));
+    export::hang(reach::hang(practice::hang(inside)))
 }
 
-/// A handler fell over: that request is answered like any other fault of ours, and the others go on.
-fn fell_over(_why: Box<dyn Any + Send>) -> Response {
-    PageError::Care(CareError::Work("a handler fell over".to_owned())).into_response()
+/// Something outside the doors fell over.
+fn fallen(_why: Box<dyn Any + Send>) -> Response {
+    fell_over::fallen()
 }
 
 /// Who may enter where, row by row.
@@ -62,17 +66,19 @@ pub fn doors(app: &App) -> Vec<Door> {
 /// The whole site.
 pub fn router(app: &App) -> Router {
     let (router, _) = hang_all(app).into_parts();
-    // Pictures are compressed already, and a stream must not wait for a compressor's buffer.
+    // Pictures, and what is zipped, are compressed already, and a stream must not wait for a compressor's buffer.
     let compressible = SizeAbove::new(512)
         .and(NotForContentType::IMAGES)
         .and(NotForContentType::new("application/pdf"))
+        .and(NotForContentType::new("application/zip"))
         .and(NotForContentType::SSE);
     router
         .fallback(async || PageError::NotFound.into_response())
         .with_state(app.clone())
         .layer(from_fn(plain::without_nul))
         .layer(CompressionLayer::new().compress_when(compressible))
-        .layer(CatchPanicLayer::custom(fell_over))
+        .layer(CatchPanicLayer::custom(fallen))
+        .layer(from_fn_with_state(app.clone(), fell_over::outside_the_doors))
         .layer(CsrfLayer::new())
         .layer(from_fn(headers::need_origin))
         .layer(from_fn_with_state(app.clone(), https_only::guard))

@@ -39,6 +39,7 @@ use crate::web::cookies::Cookie;
 use crate::web::doors::Doors;
 use crate::web::doors::Member;
 use crate::web::doors::Who;
+use crate::web::envelope;
 use crate::web::error;
 use crate::web::error::PageError;
 use crate::web::error::retry_after;
@@ -56,6 +57,8 @@ pub fn hang(doors: Doors) -> Doors {
         .get("/sign-in", Who::Anyone, show)
         .post("/sign-in", Who::Anyone, enter)
         .post("/sign-out", Who::Entering, leave)
+        .get(envelope::PATH, Who::Anyone, envelope::show)
+        .post(envelope::PATH, Who::Anyone, envelope::open)
         .get("/prove", Who::Entering, prove::show)
         .post("/prove/code", Who::Entering, prove::by_code)
         .post("/prove/recovery-code", Who::Entering, prove::by_recovery_code)
@@ -249,10 +252,21 @@ fn held_form_page(path: &str, body: &str) -> Result<Html<String>, PageError> {
 
 /// Answers whoever a door did not let in. A form that was being sent is held over the sign-in: nothing typed is lost.
 pub async fn turn_away(app: &App, refused: PageError, who: Who, request: Request) -> Response {
+    if matches!(refused, PageError::LookOver) {
+        return Redirect::to(envelope::PATH).into_response();
+    }
     let is_half = matches!(refused, PageError::HalfIn | PageError::NotFresh);
     let signed_out = matches!(refused, PageError::SignedOut) && who != Who::Phone;
     if !signed_out && !is_half {
         return refused.into_response();
+    }
+    if *request.method() != Method::POST && matches!(refused, PageError::NotFresh) {
+        // Something that is taken home: it comes once the second step was taken.
+        let token = Cookie::Staff.read(app, request.headers());
+        let path = request.uri().path_and_query().map_or_else(String::new, ToString::to_string);
+        let held = Held { path, body: String::new() };
+        let page = prove::hold(app, token.as_deref(), held, StatusCode::FORBIDDEN).await;
+        return page.unwrap_or_else(IntoResponse::into_response);
     }
     if *request.method() != Method::POST {
         return Redirect::to(if is_half { "/prove" } else { "/sign-in" }).into_response();

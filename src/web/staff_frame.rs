@@ -5,13 +5,14 @@ use axum::http::StatusCode;
 use axum::response::Html;
 use axum::response::IntoResponse;
 use axum::response::Response;
-use jiff::tz::TimeZone;
 
 use crate::care::CareError;
 use crate::care::Fault;
 use crate::care::backup::noted;
+use crate::ids::PracticeId;
 use crate::store::practices;
 use crate::store::practices::Practice;
+use crate::store::sealed_codes::Look;
 use crate::store::staff::Roles;
 use crate::web::App;
 use crate::web::assets;
@@ -108,24 +109,65 @@ pub struct Frame {
     pub icon: String,
     /// What nobody sees to yet; `None`: nothing.
     pub strip: Option<Strip>,
+    /// What stands before every address of the queue and the checks: nothing for staff, `/look` for an onlooker.
+    pub root: &'static str,
+    /// Whose look it is; `None`: a member of staff is signed in.
+    pub look: Option<LookLine>,
     /// That the books came out of a back-up and nothing is sent; empty: everything is.
     pub held: String,
 }
+
+/// What every page of an onlooker says first.
+pub struct LookLine {
+    /// As they typed it.
+    pub name: String,
+    pub until: String,
+}
+
+/// What stands before the addresses of an onlooker's pages.
+pub const LOOK_ROOT: &str = "/look";
 
 impl Frame {
     /// The frame for `member`'s page in `part`. `title` stands in the browser's tab: never a patient's name.
     pub async fn of(app: &App, member: &Member, part: Part, title: &str) -> Result<Frame, PageError> {
         let roles = member.member.roles;
+        let bare = Frame::bare(app, member.member.practice, title).await?;
         let mut conn = app.desk.db.read().await.map_err(CareError::from)?;
-        let practice = practices::find(&mut conn, member.member.practice).await.map_err(CareError::from)?;
-        let strip = Strip::of(&mut conn, &member.member).await?;
-        let held = noted::held(&mut conn).await?;
-        let zone = practice.as_ref().map(|practice| practice.zone.clone());
-        let clock = |at| {
-            time_words::clock_time(at, app.now(), &zone.clone().unwrap_or(TimeZone::UTC), STAFF_LANGUAGE)
-        };
         Ok(Frame {
-            strip,
+            strip: Strip::of(&mut conn, &member.member).await?,
+            member_name: member.member.name.clone(),
+            is_lead: roles.lead,
+            ways: Part::ALL
+                .into_iter()
+                .filter(|way| way.is_open_to(roles))
+                .map(|way| Way { address: way.address(), words: way.words(), is_here: way == part })
+                .collect(),
+            ..bare
+        })
+    }
+
+    /// The frame for a page of whoever opened the sealed envelope: it leads nowhere else.
+    pub async fn of_look(app: &App, look: &Look, title: &str) -> Result<Frame, PageError> {
+        let bare = Frame::bare(app, look.practice, title).await?;
+        let until = time_words::clock_time(look.until, app.now(), &bare.practice.zone, STAFF_LANGUAGE);
+        Ok(Frame {
+            root: LOOK_ROOT,
+            member_name: look.name.clone(),
+            look: Some(LookLine { name: look.name.clone(), until }),
+            ..bare
+        })
+    }
+
+    async fn bare(app: &App, practice: PracticeId, title: &str) -> Result<Frame, PageError> {
+        let mut conn = app.desk.db.read().await.map_err(CareError::from)?;
+        let practice = practices::find(&mut conn, practice).await.map_err(CareError::from)?;
+        let practice = practice.ok_or(PageError::NotFound)?;
+        let held = noted::held(&mut conn).await?;
+        let clock = |at| time_words::clock_time(at, app.now(), &practice.zone, STAFF_LANGUAGE);
+        Ok(Frame {
+            root: "",
+            look: None,
+            strip: None,
             held: held.map_or_else(String::new, |held| {
                 format!(
                     "Restored from a back-up ({}): no message and no alarm is sent until whoever looks after the server \
@@ -134,14 +176,10 @@ impl Frame {
                 )
             }),
             title: title.to_owned(),
-            practice: practice.ok_or(PageError::NotFound)?,
-            member_name: member.member.name.clone(),
-            is_lead: roles.lead,
-            ways: Part::ALL
-                .into_iter()
-                .filter(|way| way.is_open_to(roles))
-                .map(|way| Way { address: way.address(), words: way.words(), is_here: way == part })
-                .collect(),
+            practice,
+            member_name: String::new(),
+            is_lead: false,
+            ways: Vec::new(),
             base_css: assets::address("base.css"),
             staff_css: assets::address("staff.css"),
             keys_js: assets::address("staff/keys.js"),

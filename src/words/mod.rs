@@ -10,6 +10,7 @@ pub mod patient_answers;
 pub mod patient_calendar;
 pub mod patient_check;
 pub mod patient_danger;
+pub mod patient_export;
 pub mod patient_faults;
 pub mod patient_open;
 pub mod patient_options;

@@ -232,6 +232,11 @@ notices! {
             en: "Your hours were changed. Please look: {link}",
             en_spoken: "This is your practice. Your hours were changed. Please sign in and look.",
         }
+        /// What the practice has kept for long enough goes soon.
+        ThingsWillGo = "things_will_go" {
+            en: "In a week your practice begins to clear away what is old. Please look: {link}",
+            en_spoken: "This is your practice. In a week it begins to clear away what is old. Please sign in and look.",
+        }
         /// The weekly drill.
         Drill = "drill" {
             en: "This is a drill. Please act as if it were real: {link}",

@@ -60,6 +60,7 @@ mod tests {
     use crate::words::patient_calendar::CalendarPageWords;
     use crate::words::patient_check::CheckWords;
     use crate::words::patient_danger::DangerWords;
+    use crate::words::patient_export::ExportWords;
     use crate::words::patient_faults::FaultWords;
     use crate::words::patient_open::OpenWords;
     use crate::words::patient_options::OptionWords;
@@ -76,7 +77,7 @@ mod tests {
 
     type Sentence = (&'static str, &'static str, &'static str);
 
-    fn sets() -> [(&'static str, &'static [Sentence]); 18] {
+    fn sets() -> [(&'static str, &'static [Sentence]); 19] {
         [
             ("frame", PatientWords::ALL),
             ("open", OpenWords::ALL),
@@ -96,6 +97,7 @@ mod tests {
             ("script", ScriptWords::ALL),
             ("told", ToldWords::ALL),
             ("unsaved", UnsavedWords::ALL),
+            ("export", ExportWords::ALL),
         ]
     }
 

@@ -25,9 +25,23 @@ messages! {
     from_surgeon(name: &str) { en: "From {name}", es: "De {name}" }
     from_practice() { en: "From the practice", es: "Del consultorio" }
     from_you() { en: "You asked", es: "Usted preguntó" }
+    cannot_be_read(phone: &str) {
+        en: "These words cannot be shown right now. Please call {phone} and ask.",
+        es: "Ahora no se pueden mostrar estas palabras. Llame al {phone} y pregunte.",
+    }
     new_mark() { en: "New", es: "Nueva" }
     mark_read() { en: "I have read this", es: "Ya lo leí" }
     read_at(when: &str) { en: "You read it: {when}", es: "Lo leyó: {when}" }
+    corrections() { en: "Corrections", es: "Correcciones" }
+    /// `sent`: the day of the check.
+    corrected_check(sent: &str, name: &str, when: &str) {
+        en: "About your wound check of {sent}. Corrected by {name}: {when}",
+        es: "Sobre su revisión del {sent}. Corregido por {name}: {when}",
+    }
+    corrected_answer(sent: &str, name: &str, when: &str) {
+        en: "About the answer to your wound check of {sent}. Corrected by {name}: {when}",
+        es: "Sobre la respuesta a su revisión del {sent}. Corregido por {name}: {when}",
+    }
     worse(emergency: &str, phone: &str) {
         en: "Got worse since? Call {phone}. An emergency? Call {emergency}.",
         es: "¿Empeoró desde entonces? Llame al {phone}. ¿Emergencia? Llame al {emergency}.",

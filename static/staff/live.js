@@ -13,6 +13,8 @@ const list = document.getElementById('list');
 const banner = document.getElementById('not-live');
 const state = document.getElementById('live');
 const words = document.getElementById('live-words');
+// An onlooker's pages lie elsewhere, and nobody sits at a desk there.
+const root = list.dataset.root ?? '';
 
 let heard = Date.now();
 let readAt = Date.now();
@@ -61,14 +63,15 @@ function notLive() {
 function out() {
   signedOut = true;
   source?.close();
-  banner.querySelector('.not-live-words').textContent = `You were signed out. NOT LIVE since ${clock(heard)}`;
+  const over = root ? 'This look is over.' : 'You were signed out.';
+  banner.querySelector('.not-live-words').textContent = `${over} NOT LIVE since ${clock(heard)}`;
   const more = banner.querySelector('.not-live-more');
   more.textContent = '';
   list.replaceChildren();
   document.dispatchEvent(new Event('signed-out'));
   const link = document.createElement('a');
-  link.href = '/sign-in';
-  link.textContent = 'Sign in again';
+  link.href = root ? '/envelope' : '/sign-in';
+  link.textContent = root ? 'A code opens once: a lead prints another' : 'Sign in again';
   more.append(link);
   banner.hidden = false;
   state.textContent = 'Not live';
@@ -85,7 +88,7 @@ async function read() {
   try {
     const asked = new URLSearchParams(location.search);
     asked.set('fragment', '1');
-    const answer = await fetch(`/queue?${asked}`, { headers: { 'x-unattended': '1' }, signal: AbortSignal.timeout(10000) });
+    const answer = await fetch(`${root}/queue?${asked}`, { headers: { 'x-unattended': '1' }, signal: AbortSignal.timeout(10000) });
     if (answer.redirected || answer.status === 401) return out();
     if (!answer.ok) throw new Error(String(answer.status));
     swap(await answer.text());
@@ -136,14 +139,14 @@ function soundIfUrgent() {
 
 // Tells the server that its beat was heard here. That it cannot be told shows on the line itself.
 function answer(beat) {
-  if (signedOut || Date.now() - answeredAt < ANSWER_MS) return;
+  if (root || signedOut || Date.now() - answeredAt < ANSWER_MS) return;
   answeredAt = Date.now();
   fetch('/here', { method: 'POST', headers: { 'x-unattended': '1' }, body: new URLSearchParams({ beat }) }).catch(() => {});
 }
 
 function listen() {
   source?.close();
-  source = new EventSource('/queue/stream');
+  source = new EventSource(`${root}/queue/stream`);
   source.addEventListener('beat', (event) => {
     live();
     answer(event.data);

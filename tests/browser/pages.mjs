@@ -109,6 +109,7 @@ export const staffPages = (world) => {
     const { browser, demo } = world;
     const page = await openPage(browser);
     await lookAt(t, page, 'sign-in', `${demo.home}/sign-in`, { patient: false });
+    await lookAt(t, page, 'sealed-code', `${demo.home}/envelope`, { patient: false });
     await lookAt(t, page, 'nothing-here', `${demo.home}/no-such-page`, { patient: false, status: 404 });
     await page.context().close();
   });
@@ -217,6 +218,7 @@ export const staffPages = (world) => {
     await lookAt(t, page, 'cover-answered', `${demo.home}/practice/forecast?${COVER}`, { patient: false });
     await lookAt(t, page, 'cover-faults', `${demo.home}/practice/forecast?source=typed&day=mon`, { patient: false, status: 422 });
     await lookAt(t, page, 'drill', `${demo.home}/practice/drill`, { patient: false });
+    await lookAt(t, page, 'keeping', `${demo.home}/practice/keeping`, { patient: false });
     await t.test('drill-faults', async () => {
       await page.goto(`${demo.home}/practice/drill`);
       await page.fill('#queue_oldest_hours', '0');
@@ -224,7 +226,35 @@ export const staffPages = (world) => {
       await mustSay(page, 'Enter whole hours from 1 to 168');
       await look(page, 'drill-faults', { patient: false });
     });
+    await lookAt(t, page, 'envelope', `${demo.home}/practice/envelope`, { patient: false });
+    await t.test('envelope-sheet, and the pages it opens', async () => {
+      await page.goto(`${demo.home}/practice/envelope`);
+      await Promise.all([page.waitForLoadState('load'), page.click('form[action="/practice/envelope"] button')]);
+      await look(page, 'envelope-sheet', { patient: false });
+      const code = await page.locator('.letter .code').innerText();
+      const other = await openPage(browser);
+      await other.goto(`${demo.home}/envelope`);
+      await other.fill('#code', code);
+      await Promise.all([other.waitForLoadState('load'), other.click('button.press')]);
+      await mustSay(other, 'The code was not looked at yet');
+      await look(other, 'sealed-code-faults', { patient: false });
+      await other.fill('#code', code);
+      await other.fill('#name', 'Kim Vale');
+      await other.fill('#reason', 'the surgeons are cut off');
+      await Promise.all([other.waitForURL('**/look/queue'), other.click('button.press')]);
+      await mustSay(other, 'Emergency look by Kim Vale');
+      await look(other, 'look-queue', { patient: false });
+      const first = other.locator('.queue-row').filter({ has: other.locator('img') }).first();
+      await Promise.all([other.waitForURL('**/look/checks/**'), first.locator('.row-open').click()]);
+      await look(other, 'look-check', { patient: false });
+      assert.equal(await other.locator('form[method=post]').count(), 0, 'nothing can be pressed');
+      await other.context().close();
+    });
+    await lookAt(t, page, 'envelope-opened', `${demo.home}/practice/envelope`, { patient: false });
     await lookAt(t, page, 'record', `${demo.home}/practice/record`, { patient: false });
+    await lookAt(t, page, 'record-found', `${demo.home}/practice/record?kind=sign_ins&from=2026-01-01`, { patient: false });
+    await lookAt(t, page, 'record-faults', `${demo.home}/practice/record?from=yesterday&patient=nobody`, { patient: false, status: 422 });
+    await lookAt(t, page, 'export', `${demo.home}/practice/export`, { patient: false });
     await lookAt(t, page, 'figures', `${demo.home}/practice/figures`, { patient: false });
     await lookAt(t, page, 'figures-30-days', `${demo.home}/practice/figures?period=30`, { patient: false });
     await t.test('the demo has enough checks for a percentage over three months, and too few over one', async () => {

@@ -11,7 +11,7 @@ use crate::photo_samples::opened;
 use crate::photo_samples::sample;
 use crate::photo_samples::segments;
 
-/// Small, so that many are tried; the true ones are kept by `tests/photo_hostile.rs`.
+/// Small, so that many are tried; the true ones are kept by `tests/photos/hostile.rs`.
 const LIMITS: Limits = Limits { bytes: 200_000, pixels: 400_000, side_px: 1_000, decode_bytes: 8 << 20 };
 
 const SAMPLES: &[&str] = &[

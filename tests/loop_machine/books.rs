@@ -142,7 +142,7 @@ pub struct Job {
 const SQL: &str = "SELECT \
     (SELECT group_concat(id || '|' || link_id || '|' || form_key || '|' || state || '|' || urgency || '|' || due_ms || '|' || \
         received_ms || '|' || COALESCE(claimed_by, '') || '|' || COALESCE(claimed_until_ms, '') || '|' || \
-        (SELECT COUNT(*) FROM answers_version WHERE check_id = id) || '|' || \
+        (SELECT COUNT(*) FROM answers_version WHERE check_id = wound_check.id) || '|' || \
         (SELECT COUNT(*) FROM audit WHERE subject = 'check:' || id AND action = 'check.view') || '|' || \
         (SELECT COUNT(*) FROM message WHERE sender = 'patient' AND message.link_id = wound_check.link_id), \
         ';' ORDER BY rowid) FROM wound_check) AS checks, \

@@ -45,8 +45,10 @@ pub struct Check {
     /// True time since when it is as urgent as it is.
     pub ranked: i64,
     says: Says,
-    /// Every body its form sent: what it said, and whether a photo was to come with it.
-    bodies: Vec<(Says, bool)>,
+    /// Every body its form sent, by what it said.
+    bodies: Vec<Says>,
+    /// A form said that a photo comes with it.
+    expects_photo: bool,
     /// Which of the town's pictures it has.
     pub photos: BTreeSet<usize>,
     pub seen: Seen,
@@ -248,7 +250,6 @@ impl Model {
         now: i64,
         seen: &Books,
     ) -> Expected {
-        let body = (says, photo.is_some());
         let place = self.check_of(patient, form).unwrap_or(self.checks.len());
         if place == self.checks.len() {
             self.checks.push(Check {
@@ -258,7 +259,8 @@ impl Model {
                 rank: self.class(says, place, seen),
                 ranked: now,
                 says,
-                bodies: vec![body],
+                bodies: vec![says],
+                expects_photo: photo.is_some(),
                 photos: photo.into_iter().collect(),
                 seen: Seen::NotYet,
                 looks: 0,
@@ -268,13 +270,14 @@ impl Model {
             return Expected::Done;
         }
         let check = &mut self.checks[place];
-        let is_new_body = !check.bodies.contains(&body);
+        let is_new_body = !check.bodies.contains(&says);
         let says_otherwise = is_new_body && check.says != says;
-        let first_photo = photo.is_some() && !check.bodies.iter().any(|(_, carried)| *carried);
+        let first_photo = photo.is_some() && !check.expects_photo;
+        check.expects_photo |= photo.is_some();
         let is_new_photo = photo.is_some_and(|photo| check.photos.insert(photo));
         check.added += usize::from(is_new_body) + usize::from(is_new_photo);
         if is_new_body {
-            check.bodies.push(body);
+            check.bodies.push(says);
         }
         if !(says_otherwise || first_photo || is_new_photo) {
             return Expected::Done;

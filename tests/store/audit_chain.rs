@@ -36,7 +36,7 @@ async fn break_after(practice: &Practice, harm: &[String]) -> Option<i64> {
     let guards: &[&'static str] = match practice.desk().db.engine() {
         Engine::Sqlite => &[
             "DROP TRIGGER audit_never_changes",
-            "DROP TRIGGER audit_never_goes",
+            "DROP TRIGGER audit_goes_by_age",
             "DROP TRIGGER audit_never_replaced",
         ],
         Engine::Postgres => &["ALTER TABLE audit DISABLE TRIGGER USER"],

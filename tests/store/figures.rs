@@ -18,6 +18,7 @@ use closewatch::care::review::Deciding;
 use closewatch::ids::Chance;
 use closewatch::ids::ReviewId;
 use closewatch::ids::WoundCheckId;
+use closewatch::store::FreeText;
 use closewatch::store::audit;
 use closewatch::store::callbacks;
 use closewatch::store::checks;
@@ -77,7 +78,7 @@ async fn a_busy_past(practice: &Practice, surgeon: &Staff) -> Vec<(WoundCheck, V
                 surgeon: surgeon.member.id,
                 decision: chosen(&chance, Decision::ALL),
                 come_in: Some(later(3_000)),
-                note: String::new(),
+                note: FreeText::default(),
                 urgency_shown: chosen(&chance, Urgency::ALL),
                 due_shown: chosen(&chance, &[None, Some(later(600))]),
                 urgency_judged: chosen(&chance, &[None, None, Some(Urgency::GoNow), Some(Urgency::OnTrack)]),

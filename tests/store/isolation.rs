@@ -11,13 +11,18 @@ use closewatch::care::callback::Attempting;
 use closewatch::care::check_draft;
 use closewatch::care::check_draft::Kept;
 use closewatch::care::check_draft::StepTyped;
+use closewatch::care::correction;
 use closewatch::care::drill;
 use closewatch::care::duty as care_duty;
 use closewatch::care::enrol;
+use closewatch::care::envelope;
+use closewatch::care::envelope::Opening;
+use closewatch::care::export::agreement;
 use closewatch::care::hand_off;
 use closewatch::care::hand_over;
 use closewatch::care::intake;
 use closewatch::care::intake::Sending;
+use closewatch::care::keeping::PROPOSED;
 use closewatch::care::knock;
 use closewatch::care::knock::AtTheDoor;
 use closewatch::care::ladder;
@@ -43,11 +48,15 @@ use closewatch::duty::DayHours;
 use closewatch::duty::Rank;
 use closewatch::duty::WeeklyShift;
 use closewatch::ids::Chance;
+use closewatch::ids::ExportAgreementId;
 use closewatch::ids::LadderId;
+use closewatch::ids::LegalHoldId;
 use closewatch::ids::LinkId;
 use closewatch::ids::PhotoId;
 use closewatch::ids::SilenceId;
 use closewatch::ids::StaffAddressId;
+use closewatch::ids::StaffId;
+use closewatch::ids::TombstoneId;
 use closewatch::photo::MmPoint;
 use closewatch::plan::EndWhy;
 use closewatch::plan::OutPress;
@@ -58,10 +67,13 @@ use closewatch::store::addresses::Reached;
 use closewatch::store::addresses::StaffAddress;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
+use closewatch::store::answer_versions;
 use closewatch::store::antibiotics;
 use closewatch::store::assessments;
 use closewatch::store::attendance;
 use closewatch::store::audit;
+use closewatch::store::audit_search;
+use closewatch::store::audit_search::Looked;
 use closewatch::store::calendar_feeds;
 use closewatch::store::callbacks;
 use closewatch::store::callbacks::CallbackState;
@@ -74,12 +86,19 @@ use closewatch::store::checks::CheckState;
 use closewatch::store::checks::Claim;
 use closewatch::store::checks::QueueFilter;
 use closewatch::store::claims;
+use closewatch::store::corrections;
 use closewatch::store::drills;
 use closewatch::store::duty;
+use closewatch::store::export_agreements;
+use closewatch::store::export_agreements::ExportAgreement;
+use closewatch::store::keepings;
+use closewatch::store::keepings::Keeping;
 use closewatch::store::ladders;
 use closewatch::store::late_knocks;
 use closewatch::store::late_knocks::Dealt;
 use closewatch::store::late_knocks::LateKnock;
+use closewatch::store::legal_holds;
+use closewatch::store::legal_holds::LegalHold;
 use closewatch::store::links;
 use closewatch::store::measurements;
 use closewatch::store::measuring_jobs;
@@ -93,8 +112,14 @@ use closewatch::store::plan::KeptStep;
 use closewatch::store::plan_texts;
 use closewatch::store::practices;
 use closewatch::store::protocols;
+use closewatch::store::purge;
+use closewatch::store::purge_letters;
 use closewatch::store::replies;
 use closewatch::store::reviews;
+use closewatch::store::sealed_blobs;
+use closewatch::store::sealed_codes;
+use closewatch::store::sealed_codes::Look;
+use closewatch::store::sealed_codes::Noted;
 use closewatch::store::second_steps;
 use closewatch::store::second_steps::KeptPasskey;
 use closewatch::store::sign_in_tries;
@@ -103,7 +128,14 @@ use closewatch::store::staff;
 use closewatch::store::staff::Activity;
 use closewatch::store::staff_sessions;
 use closewatch::store::strip_attempts;
+use closewatch::store::text_columns;
+use closewatch::store::text_columns::CALL_ATTEMPT_NOTE;
+use closewatch::store::text_columns::MESSAGE_BODY;
 use closewatch::store::thread;
+use closewatch::store::tombstones;
+use closewatch::store::tombstones::Gone;
+use closewatch::store::tombstones::Tombstone;
+use closewatch::store::unreadable_texts;
 use closewatch::store::wounds;
 use closewatch::triage::CallOutcome;
 use closewatch::triage::CallResult;
@@ -148,6 +180,8 @@ struct Busy {
     ladder: LadderId,
     silence: SilenceId,
     late: LateKnock,
+    look: Look,
+    agreement: ExportAgreementId,
 }
 
 /// A step moved, the practice's own text, a try at the strip, and a calendar address.
@@ -204,12 +238,49 @@ async fn is_told_of(practice: &Practice, surgeon: &Staff, check: &checks::WoundC
     alarms::raise(&mut tx, practice.id, AlarmKind::ClockSetBack, "practice", &moment).await.unwrap();
     attendance::note_beat(&mut tx, practice.id, surgeon.member.id, moment.now).await.unwrap();
     drills::begin(&mut tx, practice.id, None, &moment).await.unwrap().unwrap();
+    keeps_something(&mut tx, practice, surgeon.member.id).await;
     let flight = canary::Flight { begun: moment.now, check: None, came_through: None };
     canary::keep(&mut tx, practice.id, &flight).await.unwrap();
     tx.commit().await.unwrap();
     practice.works().await;
     let about = format!("check:{}", check.id);
     ladders::running(&mut *practice.books().await, practice.id, &about).await.unwrap().unwrap().id
+}
+
+/// Numbers, a hold, and what is left of something that went.
+async fn keeps_something(tx: &mut closewatch::store::Conn, practice: &Practice, staff: StaffId) {
+    let moment = practice.moment();
+    let keeping = Keeping {
+        numbers: PROPOSED,
+        confirmed_by: staff,
+        confirmed: moment.now,
+        waits_until: moment.now,
+        looked: moment.now,
+    };
+    keepings::keep(tx, practice.id, &keeping).await.unwrap();
+    let hold = LegalHold {
+        id: LegalHoldId::mint(&moment),
+        practice: practice.id,
+        patient: None,
+        reason: "A letter.".into(),
+        placed_by: staff,
+        placed: moment.now,
+        asked: None,
+        released: None,
+    };
+    legal_holds::insert(tx, &hold).await.unwrap();
+    let stone = Tombstone {
+        id: TombstoneId::mint(&moment),
+        practice: practice.id,
+        gone: Gone::Letters,
+        rule: "letters_days=90".to_owned(),
+        at: moment.now,
+        rows: 1,
+        files: 0,
+        sha256: "0".repeat(64),
+    };
+    tombstones::insert(tx, &stone).await.unwrap();
+    tombstones::insert_file(tx, practice.id, &"a".repeat(64), moment.now).await.unwrap();
 }
 
 /// A passkey and printed recovery codes; the app and the browser came with signing in.
@@ -238,6 +309,32 @@ async fn knocks_late(office: &Staff, patient: &Patient) -> LateKnock {
     late_knocks::waiting(&mut *office.practice.books().await, office.practice.id).await.unwrap().remove(0)
 }
 
+/// A text that the last look could not open.
+async fn cannot_be_read(practice: &Practice) {
+    let mut tx = practice.desk().db.write().await.unwrap();
+    unreadable_texts::note(&mut tx, practice.id, MESSAGE_BODY.name, "a row", practice.now()).await.unwrap();
+    tx.commit().await.unwrap();
+}
+
+/// Everything is to be taken out, and nobody has agreed.
+async fn asks_for_everything(lead: &Staff) -> ExportAgreementId {
+    let (desk, moment) = (lead.practice.desk(), lead.practice.moment());
+    let asked = ExportAgreement {
+        id: ExportAgreementId::mint(&moment),
+        practice: lead.practice.id,
+        asked_by: lead.member.id,
+        asked: moment.now,
+        until: moment.now + agreement::WITHIN,
+        agreed: None,
+        taken: None,
+        withdrawn: None,
+    };
+    let mut tx = desk.db.write().await.unwrap();
+    export_agreements::insert(&mut tx, &asked).await.unwrap();
+    tx.commit().await.unwrap();
+    asked.id
+}
+
 async fn busy(practice: Practice) -> Busy {
     let (office, surgeon, lead) = (practice.office().await, practice.surgeon().await, practice.lead().await);
     let patient = office.enrols("Mia Stone", &surgeon).await;
@@ -254,6 +351,7 @@ async fn busy(practice: Practice) -> Busy {
     protocol_draft::keep(practice.desk(), &lead.member, program, &edits, practice.now()).await.unwrap();
     enters_duty(&practice, &lead, &surgeon).await;
     sets_up_more_ways(&surgeon).await;
+    cannot_be_read(&practice).await;
     let mut books = practice.books().await;
     let waiting = checks::find(&mut books, practice.id, second.check).await.unwrap().unwrap();
     let calling = checks::find(&mut books, practice.id, first.check).await.unwrap().unwrap();
@@ -266,6 +364,9 @@ async fn busy(practice: Practice) -> Busy {
     let ladder = is_told_of(&practice, &surgeon, &waiting).await;
     let (silence, _) = goes_silent(&practice, &office.member, patient.enrolled.wound.id).await;
     let late = knocks_late(&office, &patient).await;
+    let look = opens_envelope(&practice, &lead).await;
+    correction::add(desk, &surgeon.member, calling.id, None, "It was the left one.", &moment).await.unwrap();
+    let agreement = asks_for_everything(&lead).await;
     Busy {
         practice,
         office,
@@ -282,7 +383,19 @@ async fn busy(practice: Practice) -> Busy {
         ladder,
         silence,
         late,
+        look,
+        agreement,
     }
+}
+
+/// The sealed envelope is opened, and another one made.
+async fn opens_envelope(practice: &Practice, lead: &Staff) -> Look {
+    let (desk, moment) = (practice.desk(), practice.moment());
+    let code = envelope::print(desk, &lead.member, &moment).await.unwrap();
+    let opening = Opening { code: code.reveal(), name: "Kim Vale", reason: "cut off", ..Opening::default() };
+    assert!(envelope::open(desk, opening, &moment).await.unwrap().is_some());
+    envelope::print(desk, &lead.member, &moment).await.unwrap();
+    sealed_codes::looks(&mut *practice.books().await, practice.id, 1).await.unwrap().remove(0)
 }
 
 /// Hours, a holiday, a weekly shift, one on a date, and somebody away.
@@ -383,6 +496,22 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert_eq!(protocols::of_practice(b, us).await.unwrap().len(), 1);
         assert!(reviews::of_check(b, us, theirs.calling.id).await.unwrap().is_empty());
         assert!(thread::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert_eq!(text_columns::after(b, us, &MESSAGE_BODY, "", 50).await.unwrap().len(), 1);
+        assert_eq!(text_columns::strange(b, us, &MESSAGE_BODY, 50).await.unwrap(), None);
+        assert_eq!(unreadable_texts::count(b, us).await.unwrap(), 1);
+        assert_eq!(unreadable_texts::rows(b, us, MESSAGE_BODY.name).await.unwrap(), ["a row"]);
+        assert!(corrections::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert!(strip_attempts::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert!(late_knocks::of_wound(b, us, wound).await.unwrap().is_empty());
+        assert_eq!(wounds::all(b, us).await.unwrap().len(), 1);
+        assert!(export_agreements::find(b, us, theirs.agreement).await.unwrap().is_none());
+        assert_eq!(export_agreements::newest(b, us, 50).await.unwrap().len(), 1);
+        let looked = Looked { patient: Some(theirs.patient.enrolled.patient.id), ..Looked::default() };
+        assert!(audit_search::find(b, us, &looked, i64::MAX, 50).await.unwrap().is_empty());
+        let receipt = &theirs.waiting.receipt;
+        assert!(audit_search::patients_meant(b, us, receipt).await.unwrap().is_empty());
+        let theirs_by_id = theirs.patient.enrolled.patient.id.to_string();
+        assert!(audit_search::patients_meant(b, us, &theirs_by_id).await.unwrap().is_empty());
         let (link, typed, began) = (theirs.draft.link, &theirs.draft, theirs.draft.began);
         assert!(check_drafts::find(b, us, link, DRAFT_KEY).await.unwrap().is_none());
         assert!(check_drafts::newest(b, us, link, &typed.phone_sha256, began).await.unwrap().is_none());
@@ -426,6 +555,11 @@ async fn with_the_other_practices_ids_nothing_is_found() {
         assert!(second_steps::last_step(b, us, surgeon).await.unwrap().is_none());
         assert!(second_steps::unused_codes(b, us, surgeon).await.unwrap().is_empty());
         assert_eq!(second_steps::seeds(b, us).await.unwrap().len(), 3);
+        assert!(sealed_codes::find_look(b, us, theirs.look.id).await.unwrap().is_none());
+        assert_eq!(sealed_codes::looks(b, us, 50).await.unwrap(), std::slice::from_ref(&ours.look));
+        let standing = sealed_codes::standing(b, us).await.unwrap().unwrap();
+        assert_eq!(standing.printed_by, ours.lead.member.id);
+        assert!(sealed_blobs::damaged_photos(b, us, theirs.waiting.id).await.unwrap().is_empty());
         let lines = audit::newest(b, us, 1_000).await.unwrap();
         assert!(lines.iter().all(|line| line.practice == us));
         let texts = replies::of_practice(b, us).await.unwrap();
@@ -455,7 +589,7 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         checks::amend(&mut tx, &check).await.unwrap();
         let claim = Claim { by: ours.surgeon.member.id, until: now };
         assert!(!claims::claim_for(&mut tx, us, theirs.waiting.id, claim, now).await.unwrap());
-        assert!(checks::versions(&mut tx, &check).await.unwrap().is_empty());
+        assert!(answer_versions::of_check(&mut tx, &check).await.unwrap().is_empty());
         assert!(checks::before(&mut tx, &check).await.unwrap().is_none());
         wounds::note_check(&mut tx, &wound, now).await.unwrap();
         wounds::note_strip_out(&mut tx, &wound, now).await.unwrap();
@@ -481,10 +615,18 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         assert!(!links::book_pin_try(&mut tx, &link, now).await.unwrap());
         links::forget_wrong_pins(&mut tx, &link, now).await.unwrap();
         links::end_replaced(&mut tx, &link, now).await.unwrap();
-        let dealt = Dealt { at: now, by: ours.office.member.id, note: "ours now".to_owned() };
+        let dealt = Dealt { at: now, by: ours.office.member.id, note: "ours now".into() };
         assert!(!late_knocks::note_dealt(&mut tx, us, theirs.late.id, &dealt).await.unwrap());
+        late_knocks::set_apart(&mut tx, us, theirs.late.id, now).await.unwrap();
         let message = thread::of_wound(&mut tx, theirs.practice.id, wound.id).await.unwrap()[0].id;
         assert!(!thread::note_read(&mut tx, us, wound.id, message, now).await.unwrap());
+        let text =
+            text_columns::after(&mut tx, theirs.practice.id, &MESSAGE_BODY, "", 1).await.unwrap().remove(0);
+        assert!(
+            !text_columns::replace(&mut tx, us, &MESSAGE_BODY, &text, text.sealed.clone()).await.unwrap()
+        );
+        assert!(text_columns::seal_plain(&mut tx, us, &MESSAGE_BODY, "", 9).await.unwrap().is_none());
+        unreadable_texts::forget(&mut tx, us, CALL_ATTEMPT_NOTE.name, "a row").await.unwrap();
         thread::note_dealt_with(&mut tx, us, wound.id, now).await.unwrap();
         let typed = Draft { practice: us, shown: Vec::new(), ..theirs.draft.clone() };
         check_drafts::keep(&mut tx, &typed).await.unwrap();
@@ -529,6 +671,25 @@ async fn with_the_other_practices_ids_nothing_is_changed() {
         second_steps::remove_seed(&mut tx, &posing).await.unwrap();
         sign_in_tries::forget_browsers(&mut tx, &posing).await.unwrap();
         staff_sessions::end_all(&mut tx, us, posing.id).await.unwrap();
+        let noted = Noted { at: now, by: ours.lead.member.id, words: "ours now".into() };
+        assert!(!sealed_codes::note_look(&mut tx, us, theirs.look.id, &noted).await.unwrap());
+        assert!(!sealed_codes::end_look(&mut tx, us, theirs.look.id, noted.by, now).await.unwrap());
+        let code = sealed_codes::standing(&mut tx, them).await.unwrap().unwrap();
+        assert!(!sealed_codes::use_up(&mut tx, us, code.id, now).await.unwrap());
+        links::pepper_pin(&mut tx, &link, "ours now").await.unwrap();
+        let hold = legal_holds::in_force(&mut tx, them).await.unwrap().remove(0).id;
+        assert!(legal_holds::find(&mut tx, us, hold).await.unwrap().is_none());
+        assert!(!legal_holds::note_asked(&mut tx, us, hold, by, now).await.unwrap());
+        assert!(!legal_holds::release(&mut tx, us, hold, by, now).await.unwrap());
+        let whose = theirs.patient.enrolled.patient.id;
+        assert_eq!(purge::take(&mut tx, us, whose).await.unwrap(), None);
+        assert_eq!(purge::last_touched(&mut tx, us, whose).await.unwrap(), None);
+        let later = now + jiff::SignedDuration::from_hours(24 * 400);
+        purge_letters::take_letters(&mut tx, us, later, 1_000).await.unwrap();
+        purge_letters::take_passing(&mut tx, us, later).await.unwrap();
+        keepings::wait_until(&mut tx, us, later).await.unwrap();
+        keepings::note_look(&mut tx, us, later).await.unwrap();
+        tombstones::forget_file(&mut tx, us, &"a".repeat(64).parse().unwrap()).await.unwrap();
         let alarm = alarms::open(&mut tx, them).await.unwrap().remove(0);
         alarms::note_told(&mut tx, us, alarm.id, now).await.unwrap();
         canary::clear(&mut tx, us).await.unwrap();
@@ -599,6 +760,11 @@ async fn random_step(ours: &Busy, theirs: &Busy, chance: &Chance, step: i64) {
             let id = drills::running(&mut *theirs.practice.books().await, them).await.unwrap().unwrap().id;
             is_refused(drill::open(desk, surgeon, id, now).await);
             is_refused(drill::view(desk, surgeon, id).await);
+            is_refused(envelope::end(desk, &ours.lead.member, theirs.look.id, now).await);
+            is_refused(envelope::note(desk, &ours.lead.member, theirs.look.id, "ours", now).await);
+            is_refused(envelope::check(desk, &ours.look, theirs.waiting.id, now).await);
+            let seen = envelope::photo(desk, &ours.look, theirs.photo, Size::Full, now).await.unwrap();
+            assert!(seen.is_none(), "another practice's photo");
         }
         16 => is_refused(ladder::acknowledge(desk, surgeon, theirs.ladder, now).await),
         15 => {

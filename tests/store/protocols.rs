@@ -11,6 +11,7 @@ use closewatch::care::rule_counts::RuleCount;
 use closewatch::care::trial::Findings;
 use closewatch::care::trial::Move;
 use closewatch::ids::WoundCheckId;
+use closewatch::store::audit;
 use closewatch::store::checks;
 use closewatch::store::staff::Roles;
 use closewatch::triage::Decision;
@@ -100,7 +101,7 @@ async fn a_lower_fever_limit_is_tried_on_the_past_approved_and_counts_from_then_
         let kept: Vec<&str> = shelf.kept.iter().map(|kept| kept.version.as_str()).collect();
         assert_eq!(kept, vec![version.as_str(), built_in.as_str()]);
         assert_eq!(shelf.kept[0].approvals[0].reason, "Two patients ran a fever below the old limit.");
-        let record = closewatch::care::record::newest(practice.desk(), &lead.member, 50).await.unwrap();
+        let record = audit::newest(&mut *practice.books().await, practice.id, 50).await.unwrap();
         let line = record.iter().find(|line| line.action == "protocol.approve").unwrap();
         assert!(
             line.detail.contains("fever_c=38>37.5") && line.detail.contains("Two patients"),

@@ -9,10 +9,12 @@ use closewatch::store::BlobName;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
 use closewatch::store::audit;
+use closewatch::store::photos;
 use closewatch::store::sealed_blobs;
 
 use crate::support::Place;
 use crate::support::Practice;
+use crate::support::Staff;
 use crate::support::jpeg;
 use crate::support::no_danger;
 
@@ -76,6 +78,47 @@ async fn one_damaged_photo_among_many_is_named_in_one_pass_and_so_is_its_return(
         assert_eq!(pass(&practice).await.read, 16);
         assert!(!is_raised(&practice).await);
         assert_eq!(last_line(&practice).await.0, "photo.whole_again");
+        place.clear().await;
+    }
+}
+
+#[tokio::test]
+async fn beside_a_damaged_photo_the_review_page_says_so_and_what_to_do_until_it_is_whole_again() {
+    for place in Place::each().await {
+        let practice = Practice::open(&place).await;
+        let (office, surgeon) = (practice.office().await, practice.surgeon().await);
+        let phone = office.enrols("Mia Stone", &surgeon).await.opens_link().await;
+        phone.sends("first", no_danger(), &[jpeg(1)]).await;
+        practice.minutes_pass(60);
+        let check = phone.sends("second", no_danger(), &[jpeg(2), jpeg(3)]).await.check;
+        practice.minutes_pass(21 * 60);
+        let reads = async || {
+            let surgeon = Staff::signs_in(&practice, surgeon.member.clone()).await;
+            surgeon.opens(&format!("/checks/{check}")).await
+        };
+        const DAMAGED: &str = "The kept file of this photo is damaged";
+        assert_eq!(pass(&practice).await.damaged, 0);
+        reads().await.must_not_say(DAMAGED);
+        let photos = photos::of_check(&mut *practice.books().await, practice.id, check).await.unwrap();
+        let small = &photos[1].renditions.as_ref().unwrap().small;
+        let kept = sealed_blobs::find(&mut *practice.books().await, practice.id, small).await.unwrap();
+        let path = path_of(&place, &kept.unwrap().file);
+        let whole = fs::read(&path).unwrap();
+        fs::write(&path, &whole[..whole.len() / 2]).unwrap();
+        practice.minutes_pass(21 * 60);
+        assert_eq!(pass(&practice).await.damaged, 1);
+        let page = reads().await;
+        page.must_say(DAMAGED)
+            .must_say("ask the patient for another")
+            .must_say("bring its file back from a back-up");
+        let html = page.html();
+        assert_eq!(html.matches(DAMAGED).count(), 1, "beside one photo");
+        let beside = html.split("id=\"photo-2\"").nth(1).unwrap().split("</figure>").next().unwrap();
+        assert!(beside.contains(DAMAGED), "beside the second one");
+        fs::write(&path, &whole).unwrap();
+        practice.minutes_pass(21 * 60);
+        pass(&practice).await;
+        reads().await.must_not_say(DAMAGED);
         place.clear().await;
     }
 }

@@ -107,6 +107,34 @@ pub fn words_of(html: &str) -> String {
     read_entities(&words).split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// A piece of a page with its entities read, each once, and every space as it is.
+pub fn words_exactly(piece: &str) -> String {
+    let mut words = String::new();
+    let mut rest = piece;
+    while let Some(start) = rest.find('&') {
+        words.push_str(&rest[..start]);
+        rest = &rest[start..];
+        let end = rest.find(';').unwrap_or_else(|| panic!("an entity without an end: {rest}"));
+        let letter = match &rest[1..end] {
+            "amp" => '&',
+            "lt" => '<',
+            "gt" => '>',
+            "quot" => '"',
+            "nbsp" => '\u{a0}',
+            entity => {
+                let number = entity.strip_prefix('#').and_then(|number| match number.strip_prefix('x') {
+                    Some(hex) => u32::from_str_radix(hex, 16).ok(),
+                    None => number.parse().ok(),
+                });
+                number.and_then(char::from_u32).unwrap_or_else(|| panic!("an entity `{entity}`"))
+            }
+        };
+        words.push(letter);
+        rest = &rest[end + 1..];
+    }
+    words + rest
+}
+
 fn read_entities(text: &str) -> String {
     text.replace("&lt;", "<")
         .replace("&gt;", ">")

@@ -271,7 +271,7 @@ impl Practice {
     }
 }
 
-async fn opens(practice: &Practice, path: &str, cookie: &str) -> Page {
+pub async fn opens(practice: &Practice, path: &str, cookie: &str) -> Page {
     let request = from_our_page(Method::GET, path, cookie).body(axum::body::Body::empty()).unwrap();
     send(&practice.router, request).await
 }

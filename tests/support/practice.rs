@@ -13,6 +13,7 @@ use jiff::SignedDuration;
 use jiff::Timestamp;
 
 use closewatch::care::Desk;
+use closewatch::care::decoder::Decoder;
 use closewatch::care::second_step::app::Seed;
 use closewatch::care::staff::NewPractice;
 use closewatch::config::NotifySettings;
@@ -70,7 +71,10 @@ impl Practice {
     pub async fn open_by(place: &Place, clock: Clock) -> Practice {
         let db = Db::open(&place.url).await.unwrap();
         let key_path = place.folder.path().join("sealing-keys");
-        let (keys, _) = key_file::open_keys(&key_path, &Chance::seeded(12)).unwrap();
+        let keys = match key_file::read_keys(&key_path).unwrap() {
+            Some(keys) => keys,
+            None => key_file::make_keys(&key_path, None, &Chance::seeded(12)).unwrap(),
+        };
         let blobs = Blobs::in_folder(&place.folder.path().join("photos")).unwrap();
         let blobs = blobs.sealed_by(keys, &key_path, Chance::seeded(13));
         let desk = Desk::new(db, blobs, Protocol::built_in().clone(), Limits::default());
@@ -106,6 +110,13 @@ impl Practice {
         let app = App::new(desk, self.app.clock.clone(), Chance::seeded(8), "https://wounds.example");
         let app = app.with_post(self.app.post.clone(), self.app.outside.clone());
         Practice { router: web::router(&app), app, id: self.id, letters: self.letters.clone() }
+    }
+
+    /// The same practice on a server that decodes photos there.
+    pub fn decoded_by(&self, decoder: Decoder) -> Practice {
+        let mut app = self.app.clone();
+        app.desk = app.desk.decoded_by(decoder);
+        Practice { router: web::router(&app), app, ..self.clone() }
     }
 
     pub fn desk(&self) -> &Desk {

@@ -9,6 +9,9 @@ use sqlx::any::AnyRow;
 
 use closewatch::ids::PracticeId;
 use closewatch::store::Conn;
+use closewatch::store::text_columns;
+
+use super::Practice;
 
 /// Every table whose rows belong to one practice.
 pub const TABLES: &[&str] = &[
@@ -64,6 +67,15 @@ pub const TABLES: &[&str] = &[
     "drill",
     "canary",
     "sealed_blob",
+    "unreadable_text",
+    "sealed_code",
+    "sealed_look",
+    "keeping",
+    "legal_hold",
+    "tombstone",
+    "purged_file",
+    "correction",
+    "export_agreement",
 ];
 
 /// Every row of one practice, its own row among them, by table. Equal before and after: nothing of it changed.
@@ -84,6 +96,19 @@ async fn rows(conn: &mut Conn, sql: &str, practice: PracticeId) -> Vec<String> {
     let mut lines: Vec<String> = found.iter().map(line).collect();
     lines.sort();
     lines
+}
+
+/// Everything of a practice that is sealed, opened, by the name of its column.
+pub async fn opened_texts(practice: &Practice) -> Vec<(&'static str, String)> {
+    let seals = practice.desk().blobs.seals().unwrap();
+    let mut all = Vec::new();
+    for column in text_columns::ALL {
+        let texts = text_columns::after(&mut *practice.books().await, practice.id, column, "", 10_000).await;
+        for text in texts.unwrap() {
+            all.push((column.name, text.sealed.open(&seals, column, &text.sealed_for).unwrap()));
+        }
+    }
+    all
 }
 
 /// One row as `column=value` pairs.

@@ -224,9 +224,9 @@ pub async fn compare(place: &Place, told: &Told) -> Found {
 /// The same, for these books and this folder.
 pub async fn compare_in(folder: &Path, database_url: &str, told: &Told) -> Found {
     let db = Db::open(database_url).await.unwrap();
-    let keys = key_file::open_keys(&folder.join("sealing-keys"), &Chance::seeded(1));
+    let keys = key_file::read_keys(&folder.join("sealing-keys")).unwrap();
     let blobs = Blobs::in_folder(&folder.join("photos")).unwrap();
-    let blobs = blobs.sealed_with(keys.unwrap().0, Chance::seeded(2));
+    let blobs = blobs.sealed_with(keys.unwrap(), Chance::seeded(2));
     let told = told.lock().unwrap().clone();
     let mut conn = db.read().await.unwrap();
     let mut found = Found::default();

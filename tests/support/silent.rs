@@ -6,6 +6,7 @@ use closewatch::ids::AntibioticCourseId;
 use closewatch::ids::SilenceCallId;
 use closewatch::ids::SilenceId;
 use closewatch::ids::WoundId;
+use closewatch::store::FreeText;
 use closewatch::store::antibiotics;
 use closewatch::store::antibiotics::AntibioticCourse;
 use closewatch::store::antibiotics::Culture;
@@ -33,7 +34,7 @@ pub async fn goes_silent(
         practice: practice.id,
         wound,
         kind: SilenceKind::Visit,
-        about: "step:an old visit",
+        about: &format!("step:an old visit of {wound}"),
         since: moment.now,
         next: (SilenceStep::Call, moment.now),
         by: moment.now,
@@ -46,9 +47,9 @@ pub async fn goes_silent(
         staff: office.id,
         whom: Whom::Patient,
         result: CallResult::NoAnswer,
-        spoke_with: String::new(),
+        spoke_with: FreeText::default(),
         interpreter: Interpreter::NotNeeded,
-        note: String::new(),
+        note: FreeText::default(),
         at: moment.now,
     };
     silences::insert_call(&mut tx, &call).await.unwrap();
@@ -57,13 +58,13 @@ pub async fn goes_silent(
         practice: practice.id,
         wound,
         review: None,
-        drug: "cephalexin".to_owned(),
+        drug: "cephalexin".into(),
         doses_per_day: Some(4),
         days: 7,
         started: moment.now,
         ends: moment.now + SignedDuration::from_hours(24 * 7),
         culture: Culture::Sent,
-        culture_result: String::new(),
+        culture_result: FreeText::default(),
         culture_fits: None,
         culture_by: None,
         culture_at: None,

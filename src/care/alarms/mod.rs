@@ -269,7 +269,7 @@ pub async fn end_alarm(desk: &Desk, member: &StaffMember, id: AlarmId, now: Time
             }
         }
         Thing::Job(job) => jobs::set_aside(&mut tx, member.practice, &job.about, now).await?,
-        Thing::Check(_) | Thing::Call(_) | Thing::Silent(_) | Thing::House => {}
+        Thing::Check(_) | Thing::Call(_) | Thing::Silent(_) | Thing::Look(_) | Thing::House => {}
     }
     note(&mut tx, member, "alarm.end", &alarm, now).await?;
     tx.commit().await?;
@@ -285,6 +285,9 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         | AlarmKind::JobFailed
         | AlarmKind::PasswordGuessed
         | AlarmKind::LinkFloods
+        | AlarmKind::ExportAsked
+        | AlarmKind::ExportTaken
+        | AlarmKind::ListNotWritten
         | AlarmKind::ClockSetBack => true,
         AlarmKind::Unopened
         | AlarmKind::Overdue
@@ -292,9 +295,12 @@ pub fn ends_by_hand(kind: AlarmKind) -> bool {
         | AlarmKind::QueueOld
         | AlarmKind::DrillMissing
         | AlarmKind::LinksGuessed
+        | AlarmKind::EnvelopeOpened
+        | AlarmKind::EnvelopeGuessed
         | AlarmKind::DiskFilling
         | AlarmKind::BooksDamaged
         | AlarmKind::PhotoDamaged
+        | AlarmKind::TextUnreadable
         | AlarmKind::BackupOld
         | AlarmKind::RestoreUnproved
         | AlarmKind::NoPageOpen

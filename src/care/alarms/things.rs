@@ -26,6 +26,8 @@ use crate::store::notices;
 use crate::store::notices::Notice;
 use crate::store::notices::Recipient;
 use crate::store::patients;
+use crate::store::sealed_codes;
+use crate::store::sealed_codes::Look;
 use crate::store::silences;
 use crate::store::silences::SilenceState;
 use crate::store::staff;
@@ -97,6 +99,8 @@ pub enum Thing {
     Silent(SilentThing),
     Letter(Box<LetterThing>),
     Job(Box<Job>),
+    /// Somebody who opened the sealed envelope.
+    Look(Box<Look>),
     /// The practice or the server as a whole.
     House,
 }
@@ -108,7 +112,7 @@ impl Thing {
             Thing::Check(check) => check.is_waiting,
             Thing::Call(call) => call.is_waiting,
             Thing::Silent(silent) => silent.is_waiting,
-            Thing::Letter(_) | Thing::Job(_) | Thing::House => true,
+            Thing::Letter(_) | Thing::Job(_) | Thing::Look(_) | Thing::House => true,
         }
     }
 }
@@ -134,6 +138,12 @@ pub async fn thing(conn: &mut Conn, practice: PracticeId, about: &str) -> Done<T
         Some(("notice", id)) => letter(conn, practice, id, None).await?,
         Some(("job", id)) => match id.parse() {
             Ok(id) => jobs::find(conn, practice, id).await?.map(|job| Thing::Job(Box::new(job))),
+            Err(_) => None,
+        },
+        Some(("look", id)) => match id.parse() {
+            Ok(id) => {
+                sealed_codes::find_look(conn, practice, id).await?.map(|look| Thing::Look(Box::new(look)))
+            }
             Err(_) => None,
         },
         Some(_) | None => None,

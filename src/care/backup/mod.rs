@@ -32,6 +32,7 @@ pub use put_back::put_back_photos;
 pub use read::Backup;
 pub use read::Fault;
 pub use read::Listed;
+pub use read::from_before;
 pub use take::Taken;
 pub use take::Taking;
 pub use take::take;
@@ -65,7 +66,7 @@ pub struct Manifest {
     pub key: String,
     pub tables: Vec<TablePart>,
     pub photos: PhotosPart,
-    /// Versions of the keys without which its photos cannot be opened.
+    /// Versions of the keys without which its photos and texts cannot be opened.
     pub sealing_keys: Vec<u32>,
     /// The last line of each practice's record, signed.
     pub heads: Vec<SignedHead>,

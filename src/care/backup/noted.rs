@@ -6,6 +6,7 @@ use jiff::Timestamp;
 
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::keeping;
 use crate::care::record;
 use crate::care::record::Actor;
 use crate::care::sha256_hex;
@@ -152,6 +153,7 @@ pub async fn arm(db: &Db, moment: &Moment) -> Done<Option<Armed>> {
         }
         armed.letters += letters + notices;
         armed.ladders += running.len() as u64;
+        keeping::wait(&mut tx, practice, "restored", moment).await?;
     }
     server::forget(&mut tx, Noted::Held).await?;
     let detail = format!("held_since_ms={} letters={}", held.as_millisecond(), armed.letters);

@@ -5,6 +5,8 @@ use std::io;
 use std::path::Path;
 use std::path::PathBuf;
 
+use jiff::Timestamp;
+
 use crate::care::backup::FORMAT;
 use crate::care::backup::MANIFEST;
 use crate::care::backup::Manifest;
@@ -118,7 +120,21 @@ impl Backup {
     }
 }
 
+/// The back-ups in a folder of them that stand for an earlier moment, oldest first: what went since is still in them.
+pub fn from_before(target: &Path, moment: Timestamp) -> Result<Vec<PathBuf>, Fault> {
+    let mut older = all(target)?;
+    older.retain(|path| Backup::open(path).is_ok_and(|backup| backup.manifest.taken < moment));
+    Ok(older)
+}
+
 fn newest(target: &Path) -> Result<PathBuf, Fault> {
+    all(target)?.pop().ok_or_else(|| {
+        Fault::NoBackup(target.display().to_string(), "no folder in it is a whole back-up".to_owned())
+    })
+}
+
+/// Every whole back-up in a folder of them, oldest first.
+fn all(target: &Path) -> Result<Vec<PathBuf>, Fault> {
     let told = |fault| Fault::File(target.display().to_string(), fault);
     let mut found = Vec::new();
     for entry in fs::read_dir(target).map_err(told)? {
@@ -130,7 +146,5 @@ fn newest(target: &Path) -> Result<PathBuf, Fault> {
     }
     // Their names are their times.
     found.sort();
-    found.pop().ok_or_else(|| {
-        Fault::NoBackup(target.display().to_string(), "no folder in it is a whole back-up".to_owned())
-    })
+    Ok(found)
 }

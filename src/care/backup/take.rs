@@ -33,6 +33,7 @@ use crate::care::record::Actor;
 use crate::care::record_head;
 use crate::care::record_head::RecordKey;
 use crate::care::record_head::SignedHead;
+use crate::care::sealing_keys;
 use crate::care::sha256_hex;
 use crate::ids::Moment;
 use crate::store::Db;
@@ -83,6 +84,8 @@ struct BooksPart {
     schema_version: i64,
     tables: Vec<TablePart>,
     photos: Vec<PhotoFile>,
+    /// Versions of the keys that open what is sealed in it.
+    sealing_keys: Vec<u32>,
     heads: Vec<SignedHead>,
 }
 
@@ -168,6 +171,7 @@ async fn write_books(taking: &Taking<'_>, half: &Path, now: Timestamp) -> Done<B
         schema_version: books::schema_version(&mut snapshot).await?,
         tables,
         photos: books::photo_files(&mut snapshot).await?,
+        sealing_keys: sealing_keys::needed(&mut snapshot).await?,
         heads: heads.into_iter().map(|(_, head)| head).collect(),
     })
 }
@@ -183,8 +187,12 @@ fn write_rest(
     let mut files = books.photos;
     let Carried { new, bytes, lost } =
         carry::into_target(&mut files, taking.photos, &taking.target.join(PHOTOS), taking.key)?;
-    let mut sealing_keys: Vec<u32> =
-        files.iter().map(|photo| photo.key_version).filter(|key| *key > 0).collect();
+    let mut sealing_keys: Vec<u32> = files
+        .iter()
+        .map(|photo| photo.key_version)
+        .chain(books.sealing_keys)
+        .filter(|key| *key > 0)
+        .collect();
     sealing_keys.sort_unstable();
     sealing_keys.dedup();
     let count = files.len();

@@ -1,9 +1,12 @@
-//! Whether books that came out of a back-up are whole: the database, the record, every photo, and a lead who can sign in.
+//! Whether books that came out of a back-up are whole: the database, the record, every photo and text, what PINs and
+//! apps are known by, and a lead who can sign in.
 
 use crate::care::Done;
+use crate::care::pins;
 use crate::care::record_head::RecordPublicKey;
 use crate::care::record_head::SignedHead;
 use crate::care::record_head::WrongHead;
+use crate::care::second_step::app;
 use crate::care::sign_in::NOBODY_PHC;
 use crate::store::Blobs;
 use crate::store::Db;
@@ -12,11 +15,15 @@ use crate::store::audit;
 use crate::store::audit_chain::Flaw;
 use crate::store::audit_chain::RecordHead;
 use crate::store::books;
+use crate::store::keyring::SealFault;
 use crate::store::practices;
 use crate::store::sealed_blobs;
+use crate::store::seals::Seals;
+use crate::store::second_steps;
 use crate::store::staff;
+use crate::store::text_columns;
 
-/// So many photos are looked up at once.
+/// So many photos or texts are looked up at once.
 const AT_ONCE: i64 = 500;
 
 /// What the database says of its own pages; `None`: all is well.
@@ -70,9 +77,28 @@ fn ends_alike(noted: &RecordHead, signed: &RecordHead) -> bool {
     (noted.sequence, &noted.sha256) == (signed.sequence, &signed.sha256)
 }
 
-/// Opens every sealed photo. How many could be, and the names of the files that could not.
-pub async fn photos(db: &Db, blobs: &Blobs) -> Done<(usize, Vec<String>)> {
-    let (mut whole, mut broken) = (0, Vec::new());
+/// What opening things came to.
+#[derive(Clone, Debug, Default)]
+pub struct Opened {
+    pub whole: usize,
+    /// Sealed with a key that is lost for good.
+    pub closed: usize,
+    /// What cannot be opened for another reason.
+    pub broken: Vec<String>,
+}
+
+impl Opened {
+    fn note(&mut self, fault: SealFault, lost_keys: &[u32], name: String) {
+        match fault {
+            SealFault::UnknownKey { version } if lost_keys.contains(&version) => self.closed += 1,
+            SealFault::UnknownKey { .. } | SealFault::Broken | SealFault::NoKeys => self.broken.push(name),
+        }
+    }
+}
+
+/// Opens every sealed photo; those that cannot be opened are named by their files.
+pub async fn photos(db: &Db, blobs: &Blobs, lost_keys: &[u32]) -> Done<Opened> {
+    let mut opened = Opened::default();
     let practices = practices::all(&mut *db.read().await?).await?;
     for practice in practices {
         let mut after = String::new();
@@ -82,14 +108,59 @@ pub async fn photos(db: &Db, blobs: &Blobs) -> Done<(usize, Vec<String>)> {
             after = last.name.to_string();
             for kept in next.iter().filter(|kept| kept.key_version > 0) {
                 match blobs.open(kept).await {
-                    Ok(Some(_)) => whole += 1,
-                    Ok(None) | Err(StoreError::Sealed(_)) => broken.push(kept.file.to_string()),
+                    Ok(Some(_)) => opened.whole += 1,
+                    Ok(None) => opened.broken.push(kept.file.to_string()),
+                    Err(StoreError::Sealed(fault)) => opened.note(fault, lost_keys, kept.file.to_string()),
                     Err(fault) => return Err(fault.into()),
                 }
             }
         }
     }
-    Ok((whole, broken))
+    Ok(opened)
+}
+
+/// Opens every sealed text; those that cannot be opened are named by where they stand.
+pub async fn texts(db: &Db, seals: &Seals, lost_keys: &[u32]) -> Done<Opened> {
+    let mut opened = Opened::default();
+    let practices = practices::all(&mut *db.read().await?).await?;
+    for (practice, column) in
+        practices.iter().flat_map(|practice| text_columns::ALL.iter().map(|column| (practice.id, *column)))
+    {
+        let mut after = String::new();
+        loop {
+            let next = text_columns::after(&mut *db.read().await?, practice, column, &after, AT_ONCE).await?;
+            let Some(last) = next.last() else { break };
+            after = last.row_id.clone();
+            for text in next {
+                match text.sealed.open(seals, column, &text.sealed_for) {
+                    Ok(_) => opened.whole += 1,
+                    Err(fault) => {
+                        opened.note(fault, lost_keys, format!("{} of {}", column.name, text.row_id));
+                    }
+                }
+            }
+        }
+    }
+    Ok(opened)
+}
+
+/// Opens what is mixed into PINs, and the seeds of authenticator apps; those that cannot be opened are named by what they are.
+pub async fn for_entering(db: &Db, blobs: &Blobs, lost_keys: &[u32]) -> Done<Opened> {
+    let (mut conn, mut opened) = (db.read().await?, Opened::default());
+    for practice in practices::all(&mut conn).await? {
+        let pepper = practices::sealed_pin_pepper(&mut conn, practice.id).await?;
+        let pepper = pepper.map(|sealed| (sealed, pins::about(practice.id)));
+        let seeds = second_steps::seeds(&mut conn, practice.id).await?;
+        let seeds = seeds.into_iter().map(|(staff, sealed)| (sealed, app::about(staff)));
+        for (sealed, about) in pepper.into_iter().chain(seeds) {
+            match blobs.unseal(&sealed, &about) {
+                Ok(_) => opened.whole += 1,
+                Err(StoreError::Sealed(fault)) => opened.note(fault, lost_keys, about),
+                Err(fault) => return Err(fault.into()),
+            }
+        }
+    }
+    Ok(opened)
 }
 
 /// How many active leads there are who have a password.

@@ -5,6 +5,7 @@ pub mod guesses;
 mod network;
 mod tally;
 mod waiting_room;
+pub mod wrong_codes;
 
 pub use network::Network;
 pub(in crate::care) use tally::Tally;
@@ -17,6 +18,7 @@ use std::sync::atomic::Ordering;
 use jiff::SignedDuration;
 
 use crate::care::gates::guesses::Guesses;
+use crate::care::gates::wrong_codes::WrongCodes;
 
 /// Tries to sign in that did not prove right, from one network (safety promise A11; the figure is ours: a practice behind
 /// one address mistypes less often).
@@ -47,6 +49,7 @@ const ARRIVING_BYTES: usize = 320 * 1_024 * 1_024;
 pub(in crate::care) struct Gates {
     pub sign_ins: Tally<Network>,
     pub guesses: Guesses,
+    pub wrong_codes: WrongCodes,
     pub hashing: WaitingRoom,
     pub decoding: WaitingRoom,
     pub arriving: Arriving,
@@ -57,6 +60,7 @@ impl Default for Gates {
         Gates {
             sign_ins: Tally::new(SIGN_INS, SIGN_INS_WITHIN),
             guesses: Guesses::default(),
+            wrong_codes: WrongCodes::default(),
             hashing: WaitingRoom::new(HASHING_AT_ONCE, HASHING_WAITS),
             decoding: WaitingRoom::new(DECODING_AT_ONCE, DECODING_WAITS),
             arriving: Arriving::of(ARRIVING_BYTES),

@@ -7,6 +7,7 @@ use crate::ids::CallbackId;
 use crate::ids::Moment;
 use crate::ids::ReviewId;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::callbacks;
 use crate::store::callbacks::Callback;
 use crate::store::callbacks::CallbackState;
@@ -72,16 +73,16 @@ pub async fn call_instead(conn: &mut Conn, notice: &Notice, moment: &Moment) -> 
         review,
         urgency: URGENCY,
         reason: REASON.to_owned(),
-        ask: ASK.to_owned(),
+        ask: ASK.into(),
         due: moment.now + call_within(URGENCY),
         missed: 0,
         state: CallbackState::Open,
         outcome: None,
-        hand_back_note: String::new(),
+        hand_back_note: FreeText::default(),
         closed: None,
         created: moment.now,
         visit: None,
-        emergency_place: String::new(),
+        emergency_place: FreeText::default(),
         next_try: None,
     };
     callbacks::insert(conn, &callback).await?;

@@ -27,6 +27,7 @@ pub fn how_many(kind: NoticeKind) -> Places {
         | NoticeKind::TestLetter
         | NoticeKind::LadderTimes
         | NoticeKind::DutyChanged
+        | NoticeKind::ThingsWillGo
         | NoticeKind::LateKnock
         | NoticeKind::WrongPins => Places::First,
     }
@@ -50,6 +51,7 @@ pub fn words(kind: NoticeKind) -> NoticeWords {
         NoticeKind::TestLetter => NoticeWords::TestLetter,
         NoticeKind::LadderTimes => NoticeWords::LadderTimes,
         NoticeKind::DutyChanged => NoticeWords::DutyChanged,
+        NoticeKind::ThingsWillGo => NoticeWords::ThingsWillGo,
     }
 }
 
@@ -60,6 +62,7 @@ pub fn page_of(notice: &Notice) -> &'static str {
         (Recipient::Staff(_) | Recipient::Office, NoticeKind::TestLetter) => "/me",
         (Recipient::Staff(_) | Recipient::Office, NoticeKind::LadderTimes) => "/practice/ladder",
         (Recipient::Staff(_) | Recipient::Office, NoticeKind::DutyChanged) => "/practice/duty",
+        (Recipient::Staff(_) | Recipient::Office, NoticeKind::ThingsWillGo) => "/practice/keeping",
         // Every member of staff may look there, and from there a surgeon opens the check.
         (
             Recipient::Staff(_) | Recipient::Office,

@@ -39,10 +39,11 @@ pub async fn can_wait(conn: &mut Conn, notice: &Notice) -> Done<bool> {
                 Some(id) => late_knocks::find(conn, notice.practice, id).await?,
                 None => None,
             };
-            knock.is_some_and(|knock| ladder_of(late_knock::class_of(&knock.words)).is_none())
+            knock.is_some_and(|knock| ladder_of(late_knock::class_of_knock(&knock)).is_none())
         }
         NoticeKind::WrongPins
         | NoticeKind::LadderTimes
+        | NoticeKind::ThingsWillGo
         | NoticeKind::StepDue
         | NoticeKind::NotHeard
         | NoticeKind::ReplyUnread

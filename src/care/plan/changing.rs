@@ -21,6 +21,7 @@ use crate::plan::STRIP_NEVER_H;
 use crate::plan::StepKind;
 use crate::plan::strip_may_be_due;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::Tx;
 use crate::store::plan;
 use crate::store::plan::CancelledWhy;
@@ -118,7 +119,7 @@ pub async fn move_step(
         step: Some(id),
         was: Some(found.step.due),
         becomes: Some(due),
-        reason: reason.trim().to_owned(),
+        reason: reason.trim().into(),
         by: member.id,
         at: moment.now,
     };
@@ -164,7 +165,7 @@ pub async fn came(
         step: Some(id),
         was: Some(found.step.due),
         becomes: None,
-        reason: String::new(),
+        reason: FreeText::default(),
         by: member.id,
         at: moment.now,
     };
@@ -227,7 +228,7 @@ fn whole(
     member: &StaffMember,
     moment: &Moment,
 ) -> PlanChange {
-    let reason = reason.trim().to_owned();
+    let reason = reason.trim().into();
     PlanChange { kind, step: None, was: None, becomes, reason, by: member.id, at: moment.now }
 }
 

@@ -58,7 +58,7 @@ pub async fn end(
         step: None,
         was: None,
         becomes: None,
-        reason: format!("{}: {}", why.code(), reason.trim()),
+        reason: format!("{}: {}", why.code(), reason.trim()).into(),
         by: member.id,
         at: moment.now,
     };

@@ -30,6 +30,7 @@ use crate::plan::Site;
 use crate::plan::StepKind;
 use crate::plan::coded;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::Stored;
 use crate::store::patients;
 use crate::store::patients::Patient;
@@ -206,7 +207,7 @@ pub(in crate::care) async fn book_visit(
         step: Some(id),
         was: instead_of,
         becomes: Some(when),
-        reason: String::new(),
+        reason: FreeText::default(),
         by: member.id,
         at: moment.now,
     };
@@ -229,7 +230,7 @@ pub(in crate::care) async fn add_visit(
         step: Some(id),
         was: None,
         becomes: Some(when),
-        reason: String::new(),
+        reason: FreeText::default(),
         by: review.surgeon,
         at: moment.now,
     };

@@ -24,6 +24,7 @@ use crate::ids::SilenceId;
 use crate::ids::WoundId;
 use crate::plan::coded;
 use crate::store::Conn;
+use crate::store::FreeText;
 use crate::store::Tx;
 use crate::store::alarms;
 use crate::store::alarms::AlarmKind;
@@ -129,9 +130,9 @@ pub async fn log_call(
         staff: member.id,
         whom: calling.whom,
         result: calling.result,
-        spoke_with,
+        spoke_with: spoke_with.into(),
         interpreter: calling.interpreter,
-        note: calling.note.trim().to_owned(),
+        note: calling.note.trim().into(),
         at: moment.now,
     };
     silences::insert_call(&mut tx, &call).await?;
@@ -325,8 +326,8 @@ async fn ask_in(
     moment: &Moment,
 ) -> Done<()> {
     silence.asked = Some(moment.now);
-    silence.asked_note = words.to_owned();
-    silence.decided_note = String::new();
+    silence.asked_note = words.into();
+    silence.decided_note = FreeText::default();
     silence.decided_by = None;
     silences::keep(conn, silence).await?;
     // Whoever was sent to the emergency department and is not there is looked for at once.
@@ -354,7 +355,7 @@ pub async fn decide(
     }
     let mut tx = desk.db.write().await?;
     let (mut silence, _) = open(&mut tx, surgeon, id).await?;
-    silence.decided_note = words.to_owned();
+    silence.decided_note = words.into();
     silence.decided_by = Some(surgeon.id);
     (silence.next, silence.next_from) = (SilenceStep::Call, moment.now);
     silence.by = moment.now + silence.kind.step_within();

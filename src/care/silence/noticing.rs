@@ -249,7 +249,7 @@ pub(in crate::care) async fn see_to(
     }
     if surgeon_decides(&silence, now) && silence.asked.is_none() {
         silence.asked = Some(now);
-        silence.asked_note = "The strip is still in, and nobody has reached the patient.".to_owned();
+        silence.asked_note = "The strip is still in, and nobody has reached the patient.".into();
         silences::keep(&mut tx, &silence).await?;
         ask(&mut tx, &silence, &wound, moment).await?;
     }

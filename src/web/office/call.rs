@@ -296,8 +296,8 @@ fn shown(app: &App, opened: &OpenedCall, frame: Frame, form: CallForm, faults: F
         }),
         come_in: opened.review.as_ref().and_then(|review| review.come_in).map_or_else(String::new, clock),
         ask: callback.ask.lines().map(str::trim).filter(|line| !line.is_empty()).map(str::to_owned).collect(),
-        note: opened.review.as_ref().map_or_else(String::new, |review| review.note.clone()),
-        reply: opened.reply.as_ref().map_or_else(String::new, |reply| reply.body.clone()),
+        note: opened.review.as_ref().map_or_else(String::new, |review| review.note.to_string()),
+        reply: opened.reply.as_ref().map_or_else(String::new, |reply| reply.body.to_string()),
         reply_read: opened.reply.as_ref().map_or_else(String::new, |reply| match reply.read {
             Some(read) => format!("read {}", clock(read)),
             None => "not marked as read yet".to_owned(),
@@ -307,7 +307,7 @@ fn shown(app: &App, opened: &OpenedCall, frame: Frame, form: CallForm, faults: F
             .iter()
             .map(|attempt| AttemptView {
                 result: attempt_words(attempt),
-                note: attempt.note.clone(),
+                note: attempt.note.to_string(),
                 by: name_of(attempt.staff).to_owned(),
                 at: clock(attempt.at),
             })
@@ -343,7 +343,7 @@ fn shown(app: &App, opened: &OpenedCall, frame: Frame, form: CallForm, faults: F
         next_try: callback.next_try.filter(|at| *at > now).map_or_else(String::new, clock),
         is_open: callback.state == CallbackState::Open,
         ended: ended_words(call, now, zone),
-        hand_back_note: callback.hand_back_note.clone(),
+        hand_back_note: callback.hand_back_note.to_string(),
         about_go_now: call.about_go_now,
         results: CallResult::ALL
             .iter()

@@ -58,6 +58,7 @@ struct HandOffPage {
     class: &'static str,
     reasons: Vec<String>,
     answers: Vec<AnswerRow>,
+    corrections: Vec<String>,
     patient_address: String,
 }
 
@@ -125,19 +126,24 @@ pub async fn show(
         decided: of.review.as_ref().map_or_else(String::new, |review| {
             format!("{} — {}, {}", review.decision.words(), of.decided_by, clock(review.decided))
         }),
-        note: of.review.as_ref().map_or_else(String::new, |review| review.note.clone()),
+        note: of.review.as_ref().map_or_else(String::new, |review| review.note.to_string()),
         sent: of.check.as_ref().map_or_else(String::new, |check| clock(check.received)),
         class: of.check.as_ref().map_or("", |check| check.assessment.urgency.staff_words()),
         reasons: of.check.as_ref().map_or_else(Vec::new, |check| {
             check.assessment.reasons.iter().take(MOST_REASONS).map(|reason| reason.sentence.clone()).collect()
         }),
         answers: of.check.as_ref().map_or_else(Vec::new, |check| {
-            answer_words::lines(&check.answers, None, &context)
+            answer_words::lines(&check.answers_shown(), None, &context)
                 .into_iter()
                 .filter(|line| !line.is_unknown)
                 .map(|line| AnswerRow { label: line.question, answer: line.answer })
                 .collect()
         }),
+        corrections: of
+            .corrections
+            .iter()
+            .map(|one| format!("Corrected, {}: {}", full(one.noted), one.words))
+            .collect(),
         patient_address: format!("/patients/{}", patient.id),
     };
     page(StatusCode::OK, &shown)

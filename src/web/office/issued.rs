@@ -106,7 +106,8 @@ pub async fn sheet(
     member: Member,
     Form(form): Form<SheetForm>,
 ) -> Result<Response, PageError> {
-    let found = enrol::link_of_secrets(&app.desk, &member.member, &form.token, &form.code, &form.pin).await?;
+    let desk = &app.desk;
+    let found = enrol::link_of_secrets(desk, &member.member, &form.token, &form.code, &form.pin).await?;
     let (patient, wound, link) = found.ok_or(PageError::NotFound)?;
     let practice = practice(&app, &member).await?;
     let paper = form.paper.parse().unwrap_or(practice.paper);

@@ -59,7 +59,7 @@ pub fn row(one: &Knocked, typed: &Typed, now: Timestamp, zone: &TimeZone) -> Lat
         place: wound_words::place_line(&one.operation),
         phone: one.patient.phone.clone(),
         link: one.link.name.clone(),
-        class: class_in_time(late_knock::class_of(&knock.words), knock.due, now),
+        class: class_in_time(late_knock::class_of_knock(knock), knock.due, now),
         left: time_words::time_left(knock.due, now),
         due: clock(knock.due),
         when: match knock.knocks {

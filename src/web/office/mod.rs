@@ -1,6 +1,6 @@
 //! What the office works with: callbacks, enrolment, patients and their links.
 
-mod antibiotics;
+pub(in crate::web) mod antibiotics;
 mod call;
 mod call_script;
 mod calls;
@@ -12,10 +12,10 @@ mod hand_off;
 mod issued;
 mod late;
 mod patient;
-mod patients;
+pub(in crate::web) mod patients;
 mod plan;
 mod silence;
-mod silences;
+pub(in crate::web) mod silences;
 
 use crate::web::doors::Doors;
 use crate::web::doors::Who;

@@ -21,6 +21,7 @@ use crate::care::phones as care_phones;
 use crate::ids::AntibioticCourseId;
 use crate::ids::LinkId;
 use crate::ids::PatientId;
+use crate::ids::WoundCheckId;
 use crate::ids::WoundId;
 use crate::plan::PlanStep;
 use crate::plan::StepKind;
@@ -35,6 +36,7 @@ use crate::web::chart_words::Class;
 use crate::web::chart_words::Risks;
 use crate::web::doors::Member;
 use crate::web::error::PageError;
+use crate::web::export::names;
 use crate::web::office::antibiotics::AntibioticForm;
 use crate::web::office::antibiotics::CourseView;
 use crate::web::office::antibiotics::FITS;
@@ -106,6 +108,8 @@ struct PatientPage {
     age_years: i16,
     phone: String,
     language: &'static str,
+    /// By which a lead, who sees no names, finds them in the record.
+    reference: String,
     helper_name: String,
     helper_phone: String,
     /// Since when texts are not wanted; empty: they are.
@@ -166,6 +170,7 @@ pub async fn patient_page(
         age_years: patient.age_years(now.to_zoned_datetime(chart.practice.zone.clone()).date()),
         phone: patient.phone.clone(),
         language: patient.language.own_name(),
+        reference: names::reference(&patient.id.to_string()),
         helper_name: patient.helper_name.clone().unwrap_or_default(),
         helper_phone: patient.helper_phone.clone().unwrap_or_default(),
         stopped: chart.stopped.map_or_else(String::new, |since| clock_of(&chart, since, now)),
@@ -238,11 +243,16 @@ fn wound_view(chart: &Chart, of: &ChartWound, now: Timestamp) -> WoundView {
                     stands: match decided {
                         Some(review) => format!("{}; {}", review.decision.words(), state_words(check.state)),
                         None => state_words(check.state).to_owned(),
-                    },
+                    } + corrected(of, check.id),
                 }
             })
             .collect(),
     }
+}
+
+/// That something about a check was corrected.
+fn corrected(of: &ChartWound, check: WoundCheckId) -> &'static str {
+    if of.corrections.iter().any(|one| one.check == check) { "; corrected" } else { "" }
 }
 
 /// What lies ahead in the plan, one line each.

@@ -259,7 +259,7 @@ fn change_line(change: &PlanChange, view: &PlanView, now: Timestamp) -> ChangeLi
     ChangeLine {
         at: format!("{}, {}", clock(Some(change.at)), name_of(&change.by.to_string(), view)),
         what,
-        reason: change.reason.clone(),
+        reason: change.reason.to_string(),
     }
 }
 

@@ -284,7 +284,7 @@ fn shown(
                         Interpreter::Declined => ", interpreter declined",
                     }
                 ),
-                note: call.note.clone(),
+                note: call.note.to_string(),
             })
             .collect(),
         asked: silence.asked.map_or_else(String::new, |at| format!("{} ({})", silence.asked_note, clock(at))),

@@ -27,6 +27,7 @@ use crate::web::patient::clock;
 use crate::web::patient::frame;
 use crate::web::patient::frame::Frame;
 use crate::web::patient::frame::Here;
+use crate::words::calendar;
 use crate::words::patient_answers::AnswersWords;
 
 /// One message as shown.
@@ -46,6 +47,13 @@ struct MessageView {
 struct Opened {
     patient: String,
     messages: Vec<MessageView>,
+    corrections: Vec<CorrectionView>,
+}
+
+/// A note beside something that was wrong.
+struct CorrectionView {
+    above: String,
+    words: String,
 }
 
 #[derive(Template)]
@@ -111,7 +119,26 @@ fn open(app: &App, home: &Home, answered: &Answered, words: AnswersWords) -> Ope
         answered.messages.iter().map(|message| view(app, answered, message, words)).collect();
     messages.reverse();
     // A name in another script keeps its own direction inside our sentence.
-    Opened { patient: format!("\u{2068}{}\u{2069}", home.patient.name), messages }
+    let corrections = answered.corrections.iter().map(|one| {
+        let by = answered.staff.iter().find(|member| member.id == one.by);
+        let by = by.map_or(answered.practice.name.as_str(), |member| member.name.as_str());
+        let when = clock::when(one.noted, app.now(), &answered.practice.zone, words.language());
+        let noted =
+            one.words.read().map_or_else(|| words.cannot_be_read(&answered.practice.phone), str::to_owned);
+        // The day, and not the hour: a full stop follows it.
+        let sent = answered.sent(one).to_zoned_datetime(answered.practice.zone.clone()).datetime();
+        let sent = calendar::long_day(words.language(), sent);
+        let above = match one.review {
+            Some(_) => words.corrected_answer(&sent, by, &when),
+            None => words.corrected_check(&sent, by, &when),
+        };
+        CorrectionView { above, words: noted }
+    });
+    Opened {
+        patient: format!("\u{2068}{}\u{2069}", home.patient.name),
+        corrections: corrections.collect(),
+        messages,
+    }
 }
 
 fn view(app: &App, answered: &Answered, message: &Message, words: AnswersWords) -> MessageView {
@@ -128,7 +155,11 @@ fn view(app: &App, answered: &Answered, message: &Message, words: AnswersWords) 
         from,
         side,
         sent: clock(message.sent),
-        body: message.body.clone(),
+        // Nobody is shown other words than were written, and nobody is left without a number.
+        body: message
+            .body
+            .read()
+            .map_or_else(|| words.cannot_be_read(&answered.practice.phone), str::to_owned),
         read: message.read.filter(|_| from_practice).map(clock),
         can_mark: (from_practice && message.read.is_none()).then_some(()),
     }

@@ -203,13 +203,13 @@ pub async fn open_with_code(
     headers: HeaderMap,
     Form(form): Form<DoorForm>,
 ) -> Result<Response, PageError> {
-    let form = DoorForm { code: form.code.chars().take(LONGEST_CODE).collect(), ..form };
+    let code: String = form.code.chars().take(LONGEST_CODE).collect();
     let browser = browser_words::of(&headers);
-    match knock::knock_with_code(&app.desk, &form.code, form.said(&browser, from), &app.moment()).await {
+    match knock::knock_with_code(&app.desk, &code, form.said(&browser, from), &app.moment()).await {
         Ok(Knock::Unknown) => code_page(form, Notice::Wrong, StatusCode::UNPROCESSABLE_ENTITY),
         Err(CareError::TooMany { again }) => {
             waits(code_page(form, Notice::Wait, StatusCode::TOO_MANY_REQUESTS)?, again)
         }
-        other => answer(&app, other?, LeaveBy::Code(&form.code)),
+        other => answer(&app, other?, LeaveBy::Code(&code)),
     }
 }

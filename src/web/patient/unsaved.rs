@@ -44,15 +44,19 @@ struct UnsavedPage {
     sent: Option<()>,
     /// `None`: nobody knows which practice it is.
     to_call: Option<ToCall>,
+    /// By what the log calls this fault; empty: it is none.
+    reference: String,
 }
 
-/// `practice`: whose patient it is; `None`: not known. The patient's language stands first.
+/// `practice`: whose patient it is; `None`: not known. The patient's language stands first. `reference`: by what the log calls
+/// the fault; empty: there was only no room.
 pub fn page(
     app: &App,
     practice: Option<PracticeId>,
     language: Language,
     method: &Method,
     status: StatusCode,
+    reference: String,
 ) -> Response {
     let tried = if method.is_safe() { Tried::ToOpen } else { Tried::ToSend };
     let to_call = app.desk.vitals.numbers(practice).map(|Numbers { phone, emergency, .. }| ToCall {
@@ -71,6 +75,7 @@ pub fn page(
         }),
         sent: (tried == Tried::ToSend).then_some(()),
         to_call,
+        reference,
     };
     frame::show(&page, status).unwrap_or_else(IntoResponse::into_response)
 }

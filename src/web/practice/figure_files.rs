@@ -15,8 +15,10 @@ use crate::triage::figures::Share;
 use crate::triage::figures::Tally;
 use crate::web::App;
 use crate::web::csv::Csv;
+use crate::web::csv::TakenBy;
 use crate::web::doors::Member;
 use crate::web::error::PageError;
+use crate::web::export::names;
 use crate::web::local_time;
 use crate::web::practice::figure_words;
 use crate::web::practice::figures::Asking;
@@ -57,14 +59,18 @@ async fn file(
 ) -> Result<Response, PageError> {
     let now = app.now();
     let figures = figures::download(&app.desk, &member.member, table, asking.period(), now).await?;
-    let csv = match table {
-        Table::Decisions => decisions_table(&figures),
-        Table::Shares => shares_table(&figures),
-        Table::MovedUp => moved_up_table(&figures),
-        Table::ResponseByClass => by_class_table(&figures),
-        Table::ResponseByHour => by_hour_table(&figures),
+    let taken = TakenBy {
+        name: member.member.name.clone(),
+        local_time: local_time::write(now, &figures.practice.zone),
     };
-    let name = file_name(&figures, table, now);
+    let csv = match table {
+        Table::Decisions => decisions_table(&figures, &taken),
+        Table::Shares => shares_table(&figures, &taken),
+        Table::MovedUp => moved_up_table(&figures, &taken),
+        Table::ResponseByClass => by_class_table(&figures, &taken),
+        Table::ResponseByHour => by_hour_table(&figures, &taken),
+    };
+    let name = file_name(&figures, table, &member.member.name, now);
     Ok((
         [
             (header::CONTENT_TYPE, "text/csv; charset=utf-8; header=present".to_owned()),
@@ -75,19 +81,18 @@ async fn file(
         .into_response())
 }
 
-/// Such as `decisions-90-days-2026-03-10.csv`.
-fn file_name(figures: &Figures, table: Table, now: Timestamp) -> String {
-    let today = now.to_zoned_datetime(figures.practice.zone.clone()).date();
+/// Such as `decisions-90-days-2026-03-10-1105-by-lee-park.csv`.
+fn file_name(figures: &Figures, table: Table, by: &str, now: Timestamp) -> String {
     let span = figures.period.days().map_or_else(|| "all".to_owned(), |days| format!("{days}-days"));
-    format!("{}-{span}-{today}.csv", table.code())
+    format!("{}-{span}-{}.csv", table.code(), names::made(by, now, &figures.practice.zone))
 }
 
-fn decisions_table(figures: &Figures) -> Csv {
+fn decisions_table(figures: &Figures, taken: &TakenBy) -> Csv {
     let names: Vec<String> =
         most_urgent_first().map(|class| format!("assessed_{}_checks", class.code())).collect();
     let mut header = vec!["decision"];
     header.extend(names.iter().map(String::as_str));
-    let mut csv = Csv::with_header(&header);
+    let mut csv = Csv::with_header(&header, taken);
     for decision in Decision::ALL {
         let mut cells = vec![decision.code().to_owned()];
         cells
@@ -108,17 +113,20 @@ fn share_cells(share: Share) -> [String; 4] {
     }
 }
 
-fn shares_table(figures: &Figures) -> Csv {
-    let mut csv = Csv::with_header(&[
-        "share",
-        "formula",
-        "hits_checks",
-        "cases_checks",
-        "share_percent",
-        "wilson_95_low_percent",
-        "wilson_95_high_percent",
-        "note",
-    ]);
+fn shares_table(figures: &Figures, taken: &TakenBy) -> Csv {
+    let mut csv = Csv::with_header(
+        &[
+            "share",
+            "formula",
+            "hits_checks",
+            "cases_checks",
+            "share_percent",
+            "wilson_95_low_percent",
+            "wilson_95_high_percent",
+            "note",
+        ],
+        taken,
+    );
     let matrix = figures.agreement.matrix();
     for (name, formula, share) in [
         (MISSED_SHARE, "c/(a+c)", matrix.missed_share_of_the_urgent()),
@@ -133,16 +141,19 @@ fn shares_table(figures: &Figures) -> Csv {
     csv
 }
 
-fn moved_up_table(figures: &Figures) -> Csv {
-    let mut csv = Csv::with_header(&[
-        "receipt",
-        "received_local_time",
-        "decision",
-        "assessed_class",
-        "judged_class",
-        "judgement",
-        "rules_fired",
-    ]);
+fn moved_up_table(figures: &Figures, taken: &TakenBy) -> Csv {
+    let mut csv = Csv::with_header(
+        &[
+            "receipt",
+            "received_local_time",
+            "decision",
+            "assessed_class",
+            "judged_class",
+            "judgement",
+            "rules_fired",
+        ],
+        taken,
+    );
     for one in &figures.moved_up {
         csv.row(&[
             one.receipt.as_str(),
@@ -186,10 +197,10 @@ fn tally_cells(tally: &Tally) -> Vec<String> {
     cells
 }
 
-fn tally_table<'a>(first: &str, rows: impl Iterator<Item = (String, &'a Tally)>) -> Csv {
+fn tally_table<'a>(first: &str, rows: impl Iterator<Item = (String, &'a Tally)>, taken: &TakenBy) -> Csv {
     let mut header = vec![first];
     header.extend(TALLY_NAMES);
-    let mut csv = Csv::with_header(&header);
+    let mut csv = Csv::with_header(&header, taken);
     for (name, tally) in rows {
         let mut cells = vec![name];
         cells.extend(tally_cells(tally));
@@ -198,13 +209,18 @@ fn tally_table<'a>(first: &str, rows: impl Iterator<Item = (String, &'a Tally)>)
     csv
 }
 
-fn by_class_table(figures: &Figures) -> Csv {
-    tally_table("class", figures.response.by_class().map(|(class, tally)| (class.code().to_owned(), tally)))
+fn by_class_table(figures: &Figures, taken: &TakenBy) -> Csv {
+    tally_table(
+        "class",
+        figures.response.by_class().map(|(class, tally)| (class.code().to_owned(), tally)),
+        taken,
+    )
 }
 
-fn by_hour_table(figures: &Figures) -> Csv {
+fn by_hour_table(figures: &Figures, taken: &TakenBy) -> Csv {
     tally_table(
         "received_local_hour",
         figures.response.by_hour().map(|(hour, tally)| (hour.to_string(), tally)),
+        taken,
     )
 }

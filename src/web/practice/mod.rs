@@ -6,6 +6,7 @@ mod duty;
 mod duty_change;
 mod duty_typed;
 mod duty_view;
+mod envelope;
 mod figure_files;
 mod figure_plots;
 mod figure_words;
@@ -15,6 +16,7 @@ mod forecast_form;
 mod forecast_view;
 mod forecast_words;
 mod hand_over;
+mod keeping;
 mod overview;
 mod plan_text;
 mod protocol;
@@ -22,6 +24,7 @@ mod protocol_draft;
 mod protocol_trial;
 mod protocol_view;
 mod record;
+pub(in crate::web) mod record_words;
 mod replies;
 mod staff;
 
@@ -61,11 +64,11 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/practice/plan-text", Who::Lead, plan_text::keep)
         .get("/practice/forecast", Who::Judge, forecast::show)
         .get("/practice/figures", Who::Judge, figures::show)
-        .get("/practice/figures/decisions.csv", Who::Judge, figure_files::decisions)
-        .get("/practice/figures/shares.csv", Who::Judge, figure_files::shares)
-        .get("/practice/figures/moved-up.csv", Who::Judge, figure_files::moved_up)
-        .get("/practice/figures/response-by-class.csv", Who::Judge, figure_files::by_class)
-        .get("/practice/figures/response-by-hour.csv", Who::Judge, figure_files::by_hour)
+        .get_fresh("/practice/figures/decisions.csv", Who::Judge, figure_files::decisions)
+        .get_fresh("/practice/figures/shares.csv", Who::Judge, figure_files::shares)
+        .get_fresh("/practice/figures/moved-up.csv", Who::Judge, figure_files::moved_up)
+        .get_fresh("/practice/figures/response-by-class.csv", Who::Judge, figure_files::by_class)
+        .get_fresh("/practice/figures/response-by-hour.csv", Who::Judge, figure_files::by_hour)
         .get("/practice/protocol", Who::Judge, protocol::show)
         .get("/practice/protocol/versions/{version}", Who::Judge, protocol::show_version)
         .get("/practice/protocol/draft", Who::Lead, protocol_draft::show)
@@ -77,5 +80,13 @@ pub fn hang(doors: Doors) -> Doors {
         .get("/practice/drill", Who::Lead, drill::show)
         .post("/practice/drill", Who::Lead, drill::keep)
         .post("/practice/drill/start", Who::Lead, drill::start)
+        .get("/practice/envelope", Who::Lead, envelope::show)
+        .post_fresh("/practice/envelope", Who::Lead, envelope::print)
+        .post("/practice/envelope/{look}/end", Who::Lead, envelope::end)
+        .post("/practice/envelope/{look}/note", Who::Lead, envelope::note)
+        .get("/practice/keeping", Who::Judge, keeping::show)
+        .post_fresh("/practice/keeping", Who::Lead, keeping::set)
+        .post_fresh("/practice/keeping/holds", Who::Lead, keeping::place)
+        .post_fresh("/practice/keeping/holds/{id}/release", Who::Judge, keeping::release)
         .get("/practice/record", Who::Lead, record::show)
 }

@@ -1,25 +1,51 @@
-//! The record, newest first: who did or saw what.
+//! The record, newest first: who did or saw what, found by person, kind, days and patient.
 
 use askama::Template;
+use axum::extract::Query;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
+use jiff::Timestamp;
+use jiff::ToSpan;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use serde::Deserialize;
 
-use crate::care::CareError;
+use crate::care::Fault;
+use crate::care::envelope;
 use crate::care::record;
+use crate::care::record::Asked;
+use crate::care::record::Found;
 use crate::store::staff::StaffMember;
-use crate::store::staff::of_practice;
 use crate::web::App;
 use crate::web::doors::Member;
 use crate::web::error::PageError;
+use crate::web::practice::record_words;
+use crate::web::practice::record_words::KINDS;
 use crate::web::sign_in::STAFF_LANGUAGE;
+use crate::web::staff_frame::Faults;
 use crate::web::staff_frame::Frame;
 use crate::web::staff_frame::Part;
 use crate::web::staff_frame::page;
 use crate::web::time_words;
 
-/// Lines on the page.
-const LINES: i64 = 200;
+/// Lines on a page.
+const LINES: i64 = 100;
+
+/// What the address asks for; what is left out asks for nothing.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Asking {
+    /// A member's id, `program` or `patients`.
+    person: String,
+    kind: String,
+    /// Days in the practice's calendar, both included.
+    from: String,
+    until: String,
+    /// What tells a patient: the reference on their page, or the number of a check.
+    patient: String,
+    /// The page that follows the line of this number.
+    before: String,
+}
 
 struct Line {
     sequence: i64,
@@ -30,218 +56,131 @@ struct Line {
     detail: String,
 }
 
+struct Choice {
+    code: String,
+    words: String,
+    is_chosen: bool,
+}
+
 #[derive(Template)]
 #[template(path = "practice/record.html")]
 struct RecordPage {
     frame: Frame,
     lines: Vec<Line>,
+    people: Vec<Choice>,
+    kinds: Vec<Choice>,
+    asking: Asking,
+    /// Anything was asked for.
+    is_narrowed: bool,
+    /// Where the older lines are; empty: these are the last.
+    older: String,
+    /// Where the newest are; empty: these are.
+    newest: String,
+    faults: Faults,
 }
 
-pub async fn show(State(app): State<App>, member: Member) -> Result<Response, PageError> {
+pub async fn show(
+    State(app): State<App>,
+    member: Member,
+    Query(asking): Query<Asking>,
+) -> Result<Response, PageError> {
     let now = app.now();
-    let entries = record::newest(&app.desk, &member.member, LINES).await?;
-    let staff = {
-        let mut conn = app.desk.db.read().await.map_err(CareError::from)?;
-        of_practice(&mut conn, member.member.practice).await.map_err(CareError::from)?
-    };
     let frame = Frame::of(&app, &member, Part::Practice, "Record").await?;
-    let lines = entries
-        .into_iter()
-        .map(|entry| Line {
-            sequence: entry.sequence,
-            at: time_words::clock_time(entry.at, now, &frame.practice.zone, STAFF_LANGUAGE),
-            who: actor_words(&entry.actor, &staff),
-            did: action_words(&entry.action),
-            to_what: subject_words(&entry.subject, &staff),
-            detail: entry.detail.replace('_', " ").replace('=', ": "),
-        })
-        .collect();
-    page(StatusCode::OK, &RecordPage { frame, lines })
+    let mut faults = Vec::new();
+    let asked = asked(&asking, &frame.practice.zone, &mut faults);
+    let looks = envelope::names(&app.desk, &member.member).await?;
+    let Found { lines, staff, fault } = record::find(&app.desk, &member.member, &asked, LINES, now).await?;
+    faults.extend(fault);
+    let last = lines.last().map(|line| line.sequence).filter(|_| lines.len() as i64 == LINES);
+    let shown = RecordPage {
+        lines: lines
+            .into_iter()
+            .map(|entry| Line {
+                sequence: entry.sequence,
+                at: time_words::clock_time(entry.at, now, &frame.practice.zone, STAFF_LANGUAGE),
+                who: record_words::actor(&entry.actor, &staff, &looks),
+                did: record_words::action(&entry.action),
+                to_what: record_words::subject(&entry.subject, &staff),
+                detail: record_words::detail(&entry.detail),
+            })
+            .collect(),
+        people: people(&staff, &asking.person),
+        kinds: KINDS
+            .iter()
+            .map(|kind| Choice {
+                code: kind.code.to_owned(),
+                words: kind.words.to_owned(),
+                is_chosen: kind.code == asking.kind,
+            })
+            .collect(),
+        older: last.map_or_else(String::new, |last| address(&asking, Some(last))),
+        newest: if asking.before.is_empty() { String::new() } else { address(&asking, None) },
+        is_narrowed: asking.is_narrowed(),
+        asking,
+        faults: Faults(faults),
+        frame,
+    };
+    page(shown.faults.status(), &shown)
 }
 
-fn actor_words(actor: &str, staff: &[StaffMember]) -> String {
-    match actor.split_once(':') {
-        Some(("staff", id)) => staff_name(id, staff),
-        Some(("link", id)) => format!("patient link {}", short(id)),
-        Some(_) | None => actor.to_owned(),
+impl Asking {
+    fn is_narrowed(&self) -> bool {
+        [&self.person, &self.kind, &self.from, &self.until, &self.patient]
+            .iter()
+            .any(|typed| !typed.is_empty())
     }
 }
 
-fn subject_words(subject: &str, staff: &[StaffMember]) -> String {
-    match subject.split_once(':') {
-        Some(("staff", id)) => staff_name(id, staff),
-        Some((kind, id)) => format!("{} {}", kind.replace('_', " "), short(id)),
-        None => subject.to_owned(),
+fn asked(asking: &Asking, zone: &TimeZone, faults: &mut Vec<Fault>) -> Asked {
+    let mut day = |field: &'static str, typed: &str| -> Option<Date> {
+        let typed = typed.trim();
+        if typed.is_empty() {
+            return None;
+        }
+        let read = typed.parse().ok();
+        if read.is_none() {
+            faults.push(Fault::new(field, "Enter a day such as 2026-03-10."));
+        }
+        read
+    };
+    let (from, until) = (day("from", asking.from.as_str()), day("until", &asking.until));
+    let begins = |day: Date| -> Option<Timestamp> {
+        Some(day.at(0, 0, 0, 0).to_zoned_datetime(zone.clone()).ok()?.timestamp())
+    };
+    Asked {
+        actor: match asking.person.as_str() {
+            "" => String::new(),
+            "program" => "program".to_owned(),
+            id => format!("staff:{id}"),
+        },
+        beginnings: record_words::kind(&asking.kind).map_or_else(Vec::new, |kind| kind.beginnings.to_vec()),
+        from: from.and_then(begins),
+        until: until.and_then(|day| day.checked_add(1.day()).ok()).and_then(begins),
+        patient: asking.patient.trim().to_owned(),
+        before: asking.before.trim().parse().ok(),
     }
 }
 
-fn staff_name(id: &str, staff: &[StaffMember]) -> String {
-    staff
-        .iter()
-        .find(|member| member.id.to_string() == id)
-        .map_or_else(|| format!("staff member {}", short(id)), |member| member.name.clone())
+fn people(staff: &[StaffMember], chosen: &str) -> Vec<Choice> {
+    let members = staff.iter().map(|member| {
+        let gone = if member.active { "" } else { " (switched off)" };
+        (member.id.to_string(), format!("{}{gone}", member.name))
+    });
+    let program = [("program".to_owned(), "the program".to_owned())];
+    members.chain(program).map(|(code, words)| Choice { is_chosen: code == chosen, code, words }).collect()
 }
 
-/// The end of an id, which tells apart what was made in the same moment.
-fn short(id: &str) -> &str {
-    id.get(id.len().saturating_sub(6)..).unwrap_or(id)
-}
-
-fn action_words(action: &str) -> String {
-    match action {
-        "sign_in" => "signed in",
-        "sign_in.wrong" => "typed a wrong password",
-        "sign_in.half" => "typed their password right",
-        "sign_in.again" => "showed again who they are",
-        "second_step.wrong" => "got the second step wrong",
-        "second_step.recovery_code" => "used a recovery code",
-        "second_step.app" => "set up an app for the second step of",
-        "second_step.app_removed" => "took the app away from",
-        "second_step.passkey" => "added a passkey to",
-        "second_step.passkey_removed" => "took a passkey away from",
-        "second_step.codes" => "made new recovery codes for",
-        "second_step.taken_away" => "took the second step away from",
-        "passkey.copied" => "used a passkey whose count went back: it may have been copied",
-        "password.change" => "changed the password of",
-        "session.end" => "ended sessions of",
-        "sign_out" => "signed out",
-        "patient.enrol" => "enrolled",
-        "patient.view" => "looked at",
-        "link.issue" => "issued",
-        "link.revoke" => "revoked",
-        "link.late_knock" => "knocked in vain at",
-        "link.phone_out" => "put a phone out of",
-        "late_knock.deal_with" => "saw to a knock:",
-        "link.open" => "opened",
-        "check.receive" => "sent",
-        "draft.keep" => "went on filling in a check through",
-        "draft.forget" => "began a check afresh through",
-        "answers.view" => "saw their own answers of",
-        "check.amend" => "sent more for",
-        "check.view" => "looked at",
-        "check.explain" => "read the reasons of",
-        "protocol.draft" => "drafted a change of the protocol of",
-        "protocol.discard" => "threw away the protocol draft of",
-        "protocol.try" => "tried the protocol draft of",
-        "protocol.approve" => "approved a protocol for",
-        "check.claim" => "took",
-        "check.release" => "gave back",
-        "check.decide" => "decided",
-        "photo.receive" => "sent",
-        "photo.view" => "looked at",
-        "links.guessed" => "saw one unknown link after another tried at",
-        "links.quiet" => "saw no more links guessed at",
-        "photos.too_many" => "sent photos with too many checks in a day through",
-        "disk.filling" => "found little room on the disk of",
-        "disk.room" => "found room again on the disk of",
-        "books.damaged" => "found damage in the books of",
-        "books.whole_again" => "found the books whole again of",
-        "photo.damaged" => "cannot read",
-        "photo.whole_again" => "can read again",
-        "backup.make" => "made a back-up of",
-        "backup.prove" => "learned that a back-up can be restored of",
-        "server.restore" => "came out of a back-up:",
-        "server.arm" => "was armed again after the restore of",
-        "callback.view" => "looked at",
-        "callback.attempt" => "tried",
-        "callback.end" => "ended",
-        "thread.view" => "read the thread of",
-        "message.ask" => "asked in",
-        "message.read" => "marked as read",
-        "reply_text.keep" => "changed",
-        "staff.add" => "added",
-        "staff.switch_on" => "switched on",
-        "staff.switch_off" => "switched off",
-        "staff.photos_on" => "let photos be seen by",
-        "staff.photos_off" => "let photos no longer be seen by",
-        "silence.begin" => "noticed the silence of",
-        "silence.list" => "looked at who is silent in",
-        "silence.view" => "looked at the silence of",
-        "silence.call" => "rang about the silence of",
-        "silence.letter" => "sent a letter about",
-        "silence.ask" => "asked the surgeon about",
-        "silence.decide" => "decided about the silence of",
-        "silence.end" => "ended the silence of",
-        "ladder.unneeded" => "ended, as what was due came, the calling about",
-        "antibiotic.start" => "recorded the start of",
-        "antibiotic.end" => "ended the following of",
-        "antibiotic.culture" => "noted the culture of",
-        "hand_off.view" => "looked at the hand-off of",
-        "patient.contacts" => "changed how to reach",
-        "come_in.answer" => "answered about the visit of",
-        "plan.view" => "looked at the plan of",
-        "plan.move" => "moved a step of",
-        "plan.came" => "noted a visit of",
-        "plan.pause" => "paused the plan of",
-        "plan.resume" => "resumed the plan of",
-        "plan.wash" => "changed the washing of",
-        "plan.end" => "ended the plan of",
-        "plan_text.keep" => "changed the care plan text of",
-        "strip.part" => "went on taking the strip out of",
-        "strip.say" => "told about the strip of",
-        "calendar.make" => "made a calendar address for",
-        "calendar.end" => "ended the calendar address of",
-        "duty.weekly_add" => "entered a weekly shift for",
-        "duty.weekly_remove" => "took a weekly shift back:",
-        "duty.dated_add" => "entered a shift on a date for",
-        "duty.dated_remove" => "took a shift on a date back:",
-        "duty.swap" => "swapped duty to",
-        "duty.take_over" => "gave duty over to",
-        "duty.away_add" => "entered as away",
-        "duty.away_remove" => "took an absence back:",
-        "duty.hand_over" => "handed duty over to",
-        "duty.hand_over_for" => "handed duty over for",
-        "check.hand_over" => "handed over",
-        "hand_over.view" => "looked at what is open in",
-        "holiday.keep" => "entered a holiday:",
-        "holiday.remove" => "took a holiday back:",
-        "ladder.begin" => "began calling about",
-        "ladder.rung" => "told the next people of",
-        "ladder.stop" => "sees to",
-        "alarms.view" => "looked at the alarms of",
-        "alarm.take" => "sees to the alarm about",
-        "alarm.end" => "ended the alarm about",
-        "letter.dead" => "gave up",
-        "letter.failed" => "learned that it did not arrive:",
-        "letter.delivered" => "learned that it arrived:",
-        "letter.send_again" => "sent again",
-        "letter.not_needed" => "set aside",
-        "notice.nobody" => "found no address for",
-        "notice.address_again" => "looked again whom to write to for",
-        "job.give_up" => "gave up",
-        "job.try_now" => "tried at once",
-        "address.add" => "added an address of",
-        "address.remove" => "removed an address of",
-        "address.first" => "put an address first of",
-        "address.test" => "tested an address of",
-        "address.gone" => "took away a browser that is gone, of",
-        "push.begin" => "wants to be told in a browser, through",
-        "push.end" => "wants no more to be told in a browser, through",
-        "opt_out.keep" => "learned of a STOP by",
-        "opt_out.end" => "learned of a START by",
-        "provider.refuse" => "refused a provider’s call to",
-        "ladder_times.keep" => "changed how soon who is told in",
-        "hours.keep" => "set the hours of",
-        "drill.begin" => "began",
-        "drill.answer" => "answered",
-        "watch.set" => "set drills and the longest wait of",
-        "practice.add" => "set up",
-        "figures.view" => "looked at the figures of",
-        "figures.download" => "took figures home of",
-        other => return other.replace(['.', '_'], " "),
-    }
-    .to_owned()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_line_reads_as_a_sentence_and_an_unknown_action_is_still_readable() {
-        assert_eq!(actor_words("program", &[]), "program");
-        assert_eq!(subject_words("reply_text:0000-abcdef", &[]), "reply text abcdef");
-        assert_eq!(action_words("check.view"), "looked at");
-        assert_eq!(action_words("new_thing.do"), "new thing do");
-    }
+/// The same question, from another line on.
+fn address(asking: &Asking, before: Option<i64>) -> String {
+    let before = before.map_or_else(String::new, |line| line.to_string());
+    let fields = [
+        ("person", asking.person.as_str()),
+        ("kind", asking.kind.as_str()),
+        ("from", asking.from.as_str()),
+        ("until", asking.until.as_str()),
+        ("patient", asking.patient.as_str()),
+        ("before", before.as_str()),
+    ];
+    let typed: Vec<(&str, &str)> = fields.into_iter().filter(|(_, value)| !value.is_empty()).collect();
+    format!("/practice/record?{}", serde_urlencoded::to_string(typed).unwrap_or_default())
 }

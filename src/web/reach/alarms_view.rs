@@ -186,6 +186,16 @@ impl Reader<'_> {
                 page: if self.roles.lead { "/practice/jobs".to_owned() } else { String::new() },
                 check: String::new(),
             },
+            Thing::Look(look) => About {
+                title: format!("{}: {}", look.name, look.reason),
+                more: match look.ended {
+                    Some((at, _)) => format!("ended by a lead, {}", self.clock(at)),
+                    None if look.is_running(self.now) => format!("runs until {}", self.clock(look.until)),
+                    None => format!("ended by itself, {}", self.clock(look.until)),
+                },
+                page: if self.roles.lead { "/practice/envelope".to_owned() } else { String::new() },
+                check: String::new(),
+            },
             Thing::House => {
                 About { title: String::new(), more: String::new(), page: String::new(), check: String::new() }
             }

@@ -35,20 +35,26 @@ pub fn alarm(kind: AlarmKind) -> &'static str {
         AlarmKind::NobodyToTell => "Nobody was there to be told",
         AlarmKind::SurgeonAsked => "A surgeon was asked, and has not answered",
         AlarmKind::LetterFailed => "A message could not be sent",
-        AlarmKind::JobFailed => "The program gave up on a job",
+        AlarmKind::JobFailed => "A job of the program failed again and again",
         AlarmKind::NoPageOpen => "Nobody has a page open in practice hours",
         AlarmKind::NobodySignedIn => "Nobody signed in today",
         AlarmKind::ClockSetBack => "The server’s clock was set back",
         AlarmKind::QueueOld => "A check has waited longer than the practice wants any to wait",
         AlarmKind::DrillMissing => "No drill was answered for more than a week",
         AlarmKind::PhotoDamaged => "A photo cannot be read as it was kept",
+        AlarmKind::TextUnreadable => "Something that was typed cannot be read any more",
         AlarmKind::PasswordGuessed => "Somebody tries one password after another",
         AlarmKind::LinksGuessed => "Somebody tries one patient link after another",
         AlarmKind::LinkFloods => "One patient link sends far more photos than a wound needs",
+        AlarmKind::EnvelopeOpened => "Somebody opened the sealed envelope and looks at what waits",
+        AlarmKind::EnvelopeGuessed => "Somebody types one wrong sealed code after another",
         AlarmKind::DiskFilling => "The server’s disk is nearly full",
+        AlarmKind::ListNotWritten => "The downtime list could not be written",
         AlarmKind::BooksDamaged => "The books did not pass their check",
         AlarmKind::BackupOld => "No back-up was made for more than a day",
         AlarmKind::RestoreUnproved => "No back-up was restored to try it for more than a month",
+        AlarmKind::ExportAsked => "A lead asked to take out everything of the practice",
+        AlarmKind::ExportTaken => "Everything of the practice was taken out",
     }
 }
 
@@ -66,17 +72,31 @@ pub fn advice(kind: AlarmKind) -> &'static str {
         AlarmKind::DiskFilling => {
             "Ask whoever looks after the server to make room today. When less is left, photos are refused; answers still come in."
         }
+        AlarmKind::ListNotWritten => {
+            "Ask whoever looks after the server today: the list you would print without it is old by now."
+        }
         AlarmKind::BooksDamaged => {
             "Ask whoever looks after the server at once: what is shown may be wrong. Until the back-up is back, ring those who wait."
         }
         AlarmKind::PhotoDamaged => {
             "Ask whoever looks after the server to bring its file back from a back-up. The record names it."
         }
+        AlarmKind::TextUnreadable => {
+            "Its page says so. Ask whoever looks after the server whether a key is missing, or to bring it back from a back-up. The \
+             record names where it stands. If it may be urgent, ring the patient."
+        }
         AlarmKind::PasswordGuessed => {
             "Ask the colleague whether it was them. The record names whom it is about; browsers they use stay open."
         }
         AlarmKind::LinksGuessed => {
             "No link was found this way: they are too long to guess. Tell whoever looks after the server; patients can send as always."
+        }
+        AlarmKind::EnvelopeOpened => {
+            "If you do not know who it is, ring a lead: each of them can end it at once. It stays here until a lead has noted what \
+             happened."
+        }
+        AlarmKind::EnvelopeGuessed => {
+            "None was right: such a code is too long to guess. See whether the envelope is where it belongs, and closed."
         }
         AlarmKind::LinkFloods => {
             "More photos of this link are not taken for a day; answers are. Ring the patient: if it is not them, the office closes \
@@ -85,6 +105,13 @@ pub fn advice(kind: AlarmKind) -> &'static str {
         AlarmKind::BackupOld => "Ask whoever looks after the server why no back-up is made, and to make one.",
         AlarmKind::RestoreUnproved => {
             "Ask whoever looks after the server to restore one on another machine, and to tell the server the code it shows."
+        }
+        AlarmKind::ExportAsked => {
+            "It needs a second person, within a day: another lead or a surgeon, under Practice → Export. Know of no reason? Ask the lead, \
+             and take it back there."
+        }
+        AlarmKind::ExportTaken => {
+            "Two people agreed to it; the record names them. Know of no reason? Tell a lead and whoever looks after the server at once."
         }
         AlarmKind::ClockSetBack => {
             "What waits was moved nearer by as much. Ask whoever looks after the server to set its clock right."
@@ -112,6 +139,7 @@ pub fn notice(kind: NoticeKind) -> &'static str {
         NoticeKind::TestLetter => "A test",
         NoticeKind::LadderTimes => "The ladder’s times were changed",
         NoticeKind::DutyChanged => "Somebody’s duty was changed",
+        NoticeKind::ThingsWillGo => "In a week what is old begins to go",
     }
 }
 
@@ -124,6 +152,7 @@ pub fn job(kind: JobKind) -> &'static str {
         JobKind::Sweep => "Clear away photo files that belong to nothing",
         JobKind::CheckBooks => "Check that the books are whole",
         JobKind::Canary => "See that a check goes the whole way",
+        JobKind::Purge => "Clear away what has been kept long enough",
     }
 }
 

@@ -251,7 +251,7 @@ async fn again(
     let unsent = form.reply.clone();
     let view = can_decide(&opened, me, now).then(|| DecideView::of(&opened, form, faults, now));
     let frame = Frame::of(app, member, Part::Queue, "Wound check").await?;
-    let mut shown = ReviewPage::of(&opened, frame, me, view, now);
+    let mut shown = ReviewPage::of(&opened, frame, Some(me), view, now);
     if shown.form.is_none() {
         shown.unsent = unsent;
         shown.standing = format!("Nothing of yours was sent. {}", shown.standing);

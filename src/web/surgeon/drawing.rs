@@ -283,7 +283,7 @@ async fn again(
     let frame = Frame::of(app, member, Part::Queue, "Wound check").await?;
     let drawn =
         Drawn { photo: photo.id, form, faults: faults.into_iter().map(|fault| fault.words).collect() };
-    let shown = ReviewPage::of(&opened, frame, me, deciding, now).with_drawing(&opened, &drawn, now);
+    let shown = ReviewPage::of(&opened, frame, Some(me), deciding, now).with_drawing(&opened, &drawn, now);
     page(StatusCode::UNPROCESSABLE_ENTITY, &shown)
 }
 

@@ -145,6 +145,7 @@ fn changed(explained: &Explained) -> Vec<AnswerLine> {
     let wound = &explained.wound;
     // Only what changed is shown; whether the strip was confirmed out by then changes nothing of that.
     let context = Context::of(&wound.operation, &wound.risk, wound.strip_out);
-    let lines = answer_words::lines(&explained.check.answers, Some(&before.answers), &context);
+    let lines =
+        answer_words::lines(&explained.check.answers_shown(), Some(&before.answers_shown()), &context);
     lines.into_iter().filter(|line| line.is_changed).collect()
 }

@@ -2,6 +2,7 @@
 
 pub(in crate::web) mod answer_words;
 mod clash_words;
+mod correction_view;
 mod course_chart;
 mod course_view;
 mod course_words;
@@ -43,6 +44,10 @@ pub fn hang(doors: Doors) -> Doors {
         .post("/checks/{id}/release", Who::Surgeon, review::release)
         .post("/checks/{id}/decide", Who::Surgeon, decide::send)
         .get("/photos/{id}/{size}", Who::PhotoViewer, photo::show)
+        .get("/look/queue", Who::Onlooker, queue::show_to_onlooker)
+        .get("/look/queue/stream", Who::Onlooker, stream::listen_as_onlooker)
+        .get("/look/checks/{id}", Who::Onlooker, review::show_to_onlooker)
+        .get("/look/photos/{id}/{size}", Who::Onlooker, photo::show_to_onlooker)
         .post("/photos/{id}/outline", Who::Surgeon, drawing::save)
         .post("/photos/{id}/outline/confirm", Who::Surgeon, drawing::confirm)
 }

@@ -6,11 +6,13 @@ use axum::http::header;
 use axum::response::IntoResponse;
 use axum::response::Response;
 
+use crate::care::envelope;
 use crate::care::review;
 use crate::ids::PhotoId;
 use crate::store::photos::Size;
 use crate::web::App;
 use crate::web::doors::Member;
+use crate::web::doors::Onlooker;
 use crate::web::error::PageError;
 
 pub async fn show(
@@ -22,13 +24,30 @@ pub async fn show(
     let size = read_size(&size).ok_or(PageError::NotFound)?;
     let bytes =
         review::photo(&app.desk, &member.member, id, size, app.now()).await?.ok_or(PageError::NotFound)?;
+    Ok(picture(id, size, bytes))
+}
+
+/// The same for whoever opened the sealed envelope, of wounds with an open check.
+pub async fn show_to_onlooker(
+    State(app): State<App>,
+    onlooker: Onlooker,
+    Path((id, size)): Path<(String, String)>,
+) -> Result<Response, PageError> {
+    let id: PhotoId = id.parse().map_err(|_| PageError::NotFound)?;
+    let size = read_size(&size).ok_or(PageError::NotFound)?;
+    let bytes =
+        envelope::photo(&app.desk, &onlooker.look, id, size, app.now()).await?.ok_or(PageError::NotFound)?;
+    Ok(picture(id, size, bytes))
+}
+
+fn picture(id: PhotoId, size: Size, bytes: bytes::Bytes) -> Response {
     let keep = match size {
         // The queue shows the same small pictures again and again; the rest leaves no trace on a shared desk.
         Size::Small => "private, max-age=300",
         Size::Review | Size::Full => "no-store",
     };
     let name = format!("inline; filename=\"wound-{id}.jpg\"");
-    Ok((
+    (
         [
             (header::CONTENT_TYPE, "image/jpeg".to_owned()),
             (header::CONTENT_DISPOSITION, name),
@@ -36,7 +55,7 @@ pub async fn show(
         ],
         bytes,
     )
-        .into_response())
+        .into_response()
 }
 
 fn read_size(word: &str) -> Option<Size> {

@@ -29,6 +29,8 @@ pub struct PhotoView {
     pub alt: String,
     /// Empty: nothing is wrong with it.
     pub flags: String,
+    /// Since when its kept file is damaged; empty: it is whole.
+    pub damaged_since: String,
     pub is_readable: bool,
 }
 
@@ -101,6 +103,9 @@ fn photo_view(opened: &Opened, photo: &Photo, day: i64, drawn: Option<&Drawn>, n
         },
         alt: format!("Photo {} of day {day}", photo.position),
         flags: flags(opened, photo, now).join(", "),
+        damaged_since: opened.damaged.get(&photo.id).map_or_else(String::new, |since| {
+            time_words::clock_time(*since, now, &opened.practice.zone, STAFF_LANGUAGE)
+        }),
         is_readable: photo.renditions.is_some(),
     }
 }

@@ -11,6 +11,7 @@ use serde::Deserialize;
 
 use crate::care::CareError;
 use crate::care::backup::noted::Restored;
+use crate::care::envelope;
 use crate::care::pulse;
 use crate::care::queue;
 use crate::care::queue::Looking;
@@ -32,10 +33,12 @@ use crate::web::chart_words::Class;
 use crate::web::chart_words::class;
 use crate::web::chart_words::class_in_time;
 use crate::web::doors::Member;
+use crate::web::doors::Onlooker;
 use crate::web::error::PageError;
 use crate::web::reach::Strip;
 use crate::web::sign_in::STAFF_LANGUAGE;
 use crate::web::staff_frame::Frame;
+use crate::web::staff_frame::LOOK_ROOT;
 use crate::web::staff_frame::Part;
 use crate::web::staff_frame::page;
 use crate::web::surgeon::fact_words;
@@ -65,6 +68,10 @@ impl Asking {
             urgency: self.class.parse().ok(),
             state: self.state.parse().ok(),
         }
+    }
+
+    fn looking(&self) -> Looking {
+        if self.fragment.is_empty() { Looking::Opened } else { Looking::Refreshed }
     }
 }
 
@@ -110,6 +117,8 @@ struct DrillRow {
 }
 
 struct List {
+    /// What stands before the addresses of the checks and photos.
+    root: &'static str,
     strip: Option<Strip>,
     rows: Vec<Row>,
     /// `None`: none waits.
@@ -157,24 +166,44 @@ pub async fn show(
     Query(asking): Query<Asking>,
 ) -> Result<Response, PageError> {
     let (filter, now) = (asking.filter(), app.now());
-    let looking = if asking.fragment.is_empty() { Looking::Opened } else { Looking::Refreshed };
-    let queue = queue::read(&app.desk, &member.member, &filter, looking, now).await?;
+    let queue = queue::read(&app.desk, &member.member, &filter, asking.looking(), now).await?;
     let strip = Strip::of(&mut *app.desk.db.read().await.map_err(CareError::from)?, &member.member).await?;
-    let list = list(&queue, &filter, member.member.id, strip, now);
+    let list = List { strip, ..list(&queue, &filter, Some(member.member.id), now) };
     if !asking.fragment.is_empty() {
         return page(StatusCode::OK, &ListPage { list });
     }
-    let shown = QueuePage {
-        frame: Frame::of(&app, &member, Part::Queue, "Queue").await?,
+    let frame = Frame::of(&app, &member, Part::Queue, "Queue").await?;
+    page(StatusCode::OK, &queue_page(frame, asking, &queue, list, now))
+}
+
+/// The same for whoever opened the sealed envelope: nothing on it can be pressed.
+pub async fn show_to_onlooker(
+    State(app): State<App>,
+    onlooker: Onlooker,
+    Query(asking): Query<Asking>,
+) -> Result<Response, PageError> {
+    let (filter, now) = (asking.filter(), app.now());
+    let queue = envelope::queue(&app.desk, &onlooker.look, &filter, asking.looking(), now).await?;
+    let list = List { root: LOOK_ROOT, ..list(&queue, &filter, None, now) };
+    if !asking.fragment.is_empty() {
+        return page(StatusCode::OK, &ListPage { list });
+    }
+    let frame = Frame::of_look(&app, &onlooker.look, "Queue").await?;
+    page(StatusCode::OK, &queue_page(frame, asking, &queue, list, now))
+}
+
+fn queue_page(frame: Frame, asking: Asking, queue: &Queue, list: List, now: Timestamp) -> QueuePage {
+    let filter = asking.filter();
+    QueuePage {
+        frame,
         live_js: assets::address("staff/live.js"),
         name: asking.name,
-        choices: choices(&queue, &filter),
+        choices: choices(queue, &filter),
         class: filter.urgency.map_or("", Urgency::code),
         state: filter.state.map_or("", CheckState::code).to_owned(),
-        duty: duty_line(&queue, now),
+        duty: duty_line(queue, now),
         list,
-    };
-    page(StatusCode::OK, &shown)
+    }
 }
 
 fn duty_line(queue: &Queue, now: Timestamp) -> DutyLine {
@@ -201,9 +230,11 @@ fn choices(queue: &Queue, filter: &QueueFilter) -> Vec<Choice> {
     Urgency::ALL.iter().rev().map(|urgency| choice(*urgency)).collect()
 }
 
-fn list(queue: &Queue, filter: &QueueFilter, me: StaffId, strip: Option<Strip>, now: Timestamp) -> List {
+/// `me`: whose claims are their own; `None`: an onlooker's, who has none.
+fn list(queue: &Queue, filter: &QueueFilter, me: Option<StaffId>, now: Timestamp) -> List {
     List {
-        strip,
+        root: "",
+        strip: None,
         rows: queue.rows.iter().map(|check| row(queue, check, me, now)).collect(),
         drill: queue.drill.as_ref().map(|drill| DrillRow {
             id: drill.id.to_string(),
@@ -218,7 +249,7 @@ fn list(queue: &Queue, filter: &QueueFilter, me: StaffId, strip: Option<Strip>, 
     }
 }
 
-fn row(queue: &Queue, check: &WaitingCheck, me: StaffId, now: Timestamp) -> Row {
+fn row(queue: &Queue, check: &WaitingCheck, me: Option<StaffId>, now: Timestamp) -> Row {
     let zone = &queue.practice.zone;
     let reasons = &check.assessment.reasons;
     Row {
@@ -294,10 +325,10 @@ fn measured(now: &Facts, before: &Facts) -> String {
     redness.into_iter().chain(area).collect::<Vec<_>>().join(" · ").replace('-', "−")
 }
 
-fn claim(queue: &Queue, check: &WaitingCheck, me: StaffId, now: Timestamp) -> String {
+fn claim(queue: &Queue, check: &WaitingCheck, me: Option<StaffId>, now: Timestamp) -> String {
     let Some(claim) = check.claim.filter(|claim| claim.until > now) else { return String::new() };
     let until = time_words::clock_time(claim.until, now, &queue.practice.zone, STAFF_LANGUAGE);
-    if claim.by == me {
+    if me == Some(claim.by) {
         return format!("You have it until {until}");
     }
     let by = queue.staff.iter().find(|member| member.id == claim.by);

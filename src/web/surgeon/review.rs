@@ -8,10 +8,12 @@ use axum::response::Redirect;
 use axum::response::Response;
 use serde::Deserialize;
 
+use crate::care::envelope;
 use crate::care::review;
 use crate::ids::WoundCheckId;
 use crate::web::App;
 use crate::web::doors::Member;
+use crate::web::doors::Onlooker;
 use crate::web::error::PageError;
 use crate::web::staff_frame::Frame;
 use crate::web::staff_frame::Part;
@@ -61,7 +63,19 @@ pub async fn show(
         DecideView::of(&opened, DecideForm::beginning_with(&asking.reply, &opened, now), Vec::new(), now)
     });
     let frame = Frame::of(&app, &member, Part::Queue, "Wound check").await?;
-    page(StatusCode::OK, &ReviewPage::of(&opened, frame, me, form, now))
+    page(StatusCode::OK, &ReviewPage::of(&opened, frame, Some(me), form, now))
+}
+
+/// The same for whoever opened the sealed envelope: nothing on it can be pressed.
+pub async fn show_to_onlooker(
+    State(app): State<App>,
+    onlooker: Onlooker,
+    Path(id): Path<String>,
+) -> Result<Response, PageError> {
+    let now = app.now();
+    let opened = envelope::check(&app.desk, &onlooker.look, read_id(&id)?, now).await?;
+    let frame = Frame::of_look(&app, &onlooker.look, "Wound check").await?;
+    page(StatusCode::OK, &ReviewPage::of(&opened, frame, None, None, now).for_a_look())
 }
 
 /// An id in an address; what cannot be one is nowhere.

@@ -31,6 +31,9 @@ use crate::web::surgeon::answer_words;
 use crate::web::surgeon::answer_words::AnswerLine;
 use crate::web::surgeon::clash_words;
 use crate::web::surgeon::clash_words::ClashView;
+use crate::web::surgeon::correction_view;
+use crate::web::surgeon::correction_view::Correctable;
+use crate::web::surgeon::correction_view::CorrectionView;
 use crate::web::surgeon::course_view::CourseView;
 use crate::web::surgeon::decide::DecideView;
 use crate::web::surgeon::disagreement_words;
@@ -83,7 +86,7 @@ pub struct DecisionView {
 #[template(path = "surgeon/review.html")]
 pub struct ReviewPage {
     pub frame: Frame,
-    pub scripts: [String; 3],
+    pub scripts: Vec<String>,
     pub measure_css: String,
     pub id: String,
     pub name: String,
@@ -127,31 +130,33 @@ pub struct ReviewPage {
     pub thread: Vec<MessageView>,
     pub calls: Vec<CallView>,
     pub decisions: Vec<DecisionView>,
+    pub corrections: Vec<CorrectionView>,
+    pub correctable: Vec<Correctable>,
     pub form: Option<DecideView>,
     /// What was typed but can no longer be sent; empty otherwise.
     pub unsent: String,
 }
 
 impl ReviewPage {
-    /// `form`: `None` when this surgeon cannot decide it now.
+    /// `me`: `None` for whoever is no surgeon; `form`: `None` when they cannot decide it now.
     pub fn of(
         opened: &Opened,
         frame: Frame,
-        me: StaffId,
+        me: Option<StaffId>,
         form: Option<DecideView>,
         now: Timestamp,
     ) -> ReviewPage {
         let (check, zone, patient) = (&opened.check, &opened.practice.zone, &opened.patient);
         let operation = &opened.wound.operation;
         let today = now.to_zoned_datetime(zone.clone()).date();
-        let before_answers = opened.before.as_ref().map(|(earlier, _)| &earlier.answers);
+        let before_answers = opened.before.as_ref().map(|(earlier, _)| earlier.answers_shown());
         let context = Context::of(operation, &opened.wound.risk, strip_out_before(opened));
-        let answers = answer_words::lines(&check.answers, before_answers, &context);
+        let answers = answer_words::lines(&check.answers_shown(), before_answers.as_ref(), &context);
         let clock = |at| time_words::clock_time(at, now, zone, STAFF_LANGUAGE);
-        let mine = check.claim.filter(|claim| claim.by == me && claim.until > now);
+        let mine = check.claim.filter(|claim| me == Some(claim.by) && claim.until > now);
         ReviewPage {
             frame,
-            scripts: ["staff/review.js", "staff/zoom.js", "staff/measured.js"].map(assets::address),
+            scripts: ["staff/review.js", "staff/zoom.js", "staff/measured.js"].map(assets::address).to_vec(),
             measure_css: assets::address("staff/measure.css"),
             id: check.id.to_string(),
             name: patient.name.clone(),
@@ -200,9 +205,22 @@ impl ReviewPage {
             thread: opened.thread.iter().map(|message| message_view(opened, message, now)).collect(),
             calls: opened.callbacks.iter().map(|callback| call_view(callback, now, zone)).collect(),
             decisions: decisions(opened, now),
+            corrections: correction_view::corrections(opened, now),
+            correctable: correction_view::correctable(opened, now),
             form,
             unsent: String::new(),
         }
+    }
+
+    /// The same page with nothing on it that could be pressed.
+    pub fn for_a_look(mut self) -> ReviewPage {
+        self.scripts = ["staff/zoom.js", "staff/measured.js"].map(assets::address).to_vec();
+        self.form = None;
+        for photo in self.photos.photos.iter_mut().filter_map(|photo| photo.measured.as_mut()) {
+            photo.hand = None;
+            photo.no_hand = "";
+        }
+        self
     }
 
     /// The same page with a drawing that could not be kept, as it was sent.
@@ -229,12 +247,14 @@ pub fn can_decide(opened: &Opened, me: StaffId, now: Timestamp) -> bool {
     is_waiting(&opened.check) && opened.check.claim.is_none_or(|claim| claim.by == me || claim.until <= now)
 }
 
-fn standing(opened: &Opened, me: StaffId, now: Timestamp) -> String {
+fn standing(opened: &Opened, me: Option<StaffId>, now: Timestamp) -> String {
     let check = &opened.check;
     match (check.state, check.claim) {
         (CheckState::AwaitingCall, _) => "Decided; the office is calling the patient.".to_owned(),
         (CheckState::Closed, _) => "Decided and closed.".to_owned(),
-        (CheckState::Queued | CheckState::InReview, Some(claim)) if claim.by != me && claim.until > now => {
+        (CheckState::Queued | CheckState::InReview, Some(claim))
+            if me != Some(claim.by) && claim.until > now =>
+        {
             let until = time_words::clock_time(claim.until, now, &opened.practice.zone, STAFF_LANGUAGE);
             format!(
                 "{} has this check until {until}. You can read it; deciding waits until it is free.",
@@ -326,7 +346,8 @@ fn history(opened: &Opened, now: Timestamp) -> Vec<HistoryLine> {
                 .iter()
                 .rev()
                 .find(|review| review.check == check.id)
-                .map_or_else(|| "not decided".to_owned(), |review| review.decision.words().to_owned()),
+                .map_or_else(|| "not decided".to_owned(), |review| review.decision.words().to_owned())
+                + if opened.corrections.iter().any(|one| one.check == check.id) { "; corrected" } else { "" },
             is_this: check.id == opened.check.id,
         })
         .collect()
@@ -342,7 +363,7 @@ fn message_view(opened: &Opened, message: &Message, now: Timestamp) -> MessageVi
             (Sender::Practice, None) => "The practice".to_owned(),
         },
         is_patient,
-        body: message.body.clone(),
+        body: message.body.to_string(),
         sent: clock(message.sent),
         read: match (message.sender, message.read) {
             (Sender::Practice, Some(read)) => format!("read {}", clock(read)),
@@ -374,7 +395,7 @@ fn call_view(callback: &Callback, now: Timestamp, zone: &TimeZone) -> CallView {
             Some(closed) => format!("{how} ({})", clock(closed)),
             None => how,
         },
-        note: callback.hand_back_note.clone(),
+        note: callback.hand_back_note.to_string(),
         is_handed_back: callback.state == CallbackState::HandedBack,
     }
 }
@@ -393,6 +414,6 @@ fn decisions(opened: &Opened, now: Timestamp) -> Vec<DecisionView> {
         .reviews
         .iter()
         .filter(|review| review.check == opened.check.id)
-        .map(|review| DecisionView { words: words(review), note: review.note.clone() })
+        .map(|review| DecisionView { words: words(review), note: review.note.to_string() })
         .collect()
 }

@@ -21,5 +21,6 @@ if [ -n "$said" ]; then
 fi
 echo "systemd understands every unit"
 
+bash tests/outside/deploy/unit.sh "$CLOSEWATCH_BIN_DIR/../closewatch"
 bash tests/outside/deploy/image.sh "$CLOSEWATCH_BIN_DIR/../closewatch"
 python3 tests/outside/deploy/proxy.py "$CLOSEWATCH_BIN_DIR/../closewatch"

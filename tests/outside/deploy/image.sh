@@ -28,6 +28,11 @@ image=$1 port=$2
 mount --bind "$image" "$image"
 mount --bind "$image/var/lib/closewatch" "$image/var/lib/closewatch"
 mount -t tmpfs -o size=64m,mode=1777 tmpfs "$image/tmp"
+# What every container is given.
+mkdir "$image/proc" "$image/dev"
+: >"$image/dev/null"
+mount -t proc proc "$image/proc"
+mount --bind /dev/null "$image/dev/null"
 mount -o remount,bind,ro "$image"
 # By chroot's own switch for the user: it takes every capability away with it.
 inside=(setpriv --no-new-privs chroot --userspec=65532:65532 --groups=65532 "$image" /usr/local/bin/closewatch)

@@ -1,28 +1,29 @@
 """Looks at what the cleaner keeps with tools that share no code with it: exiftool, Pillow (libjpeg-turbo) and littlecms.
 
 cargo build --example clean_photo
-python tests/outside/photo/check.py [target/debug/examples/clean_photo] [--corpus DIRECTORY]
+python tests/outside/photo/check.py [target/debug/examples/clean_photo] [--corpora DIRECTORY [--apart PROGRAM] [--write]]
 
-With `--corpus` every file below the directory is also fed to the cleaner, which must neither crash nor take more
-than two seconds nor 400 MiB, and must keep no metadata.
+With `--corpora` (`bash tests/run.sh --corpora` fetches them) only this is looked at: every file below the directory is fed to the
+cleaner, which must neither fall over, nor take more than two seconds of a core, nor 400 MiB. What becomes of each file must be what
+`tests/truth/corpora.txt` says, which `--write` renews, and no kept picture may hold anything but the picture. With `--apart` each file
+is also read as a server reads it, by that program in a process that is shut in, and comes out the same.
 """
 
 import argparse
 import json
 import os
 import pathlib
-import resource
 import shutil
 import subprocess
 import sys
 import tempfile
-import time
 
 import numpy as np
 from PIL import Image, ImageOps
 
 HERE = pathlib.Path(__file__).resolve().parent
 TRUTH = HERE.parent.parent / "truth" / "photo"
+BASELINE = HERE.parent.parent / "truth" / "corpora.txt"
 # What exiftool may say of a kept file: facts of the file itself, its pixels and the bare JFIF header.
 ALLOWED_GROUPS = {"ExifTool", "System", "File", "JFIF", "Composite"}
 ALLOWED_COMPOSITE = {"ImageSize", "Megapixels"}
@@ -38,33 +39,65 @@ def expect(holds, words):
 
 
 class Kept:
-    def __init__(self, program, picture):
+    def __init__(self, program, picture, *apart):
         self.directory = pathlib.Path(tempfile.mkdtemp())
-        before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        start = time.monotonic()
-        done = subprocess.run([program, picture, self.directory], capture_output=True, timeout=60)
-        self.seconds = time.monotonic() - start
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-        self.cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-        self.code, self.words = done.returncode, done.stderr.decode(errors="replace")
+        self.code, self.words, self.cpu, self.peak_mib = run([program, picture, self.directory, *apart])
         report = self.directory / "photo.json"
         self.report = json.loads(report.read_text()) if report.exists() else {}
 
     def picture(self, size="full"):
         return Image.open(self.directory / f"{size}.jpg").convert("RGB")
 
+    def became(self):
+        """One word or two of what became of the file."""
+        if self.code == 3:
+            return "refused " + self.report["refused"]
+        if self.code != 0:
+            return f"crashed {self.code}"
+        return "incomplete" if "truncated" in self.report["flags"] else "clean"
+
     def done(self):
         shutil.rmtree(self.directory)
 
 
-def no_metadata(kept, name):
-    files = [str(kept.directory / f"{size}.jpg") for size in SIZES]
-    said = json.loads(subprocess.run(["exiftool", "-j", "-G", "-a", "-U", *files], capture_output=True).stdout)
-    for found in said:
+def run(line):
+    """Status, what it said, seconds of a core, and its largest memory in MiB."""
+    with tempfile.TemporaryFile() as said:
+        process = subprocess.Popen([str(word) for word in line], stdout=subprocess.DEVNULL, stderr=said)
+        _, status, used = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+        said.seek(0)
+        words = said.read().decode(errors="replace")
+    return process.returncode, words, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
+
+
+def exiftool(*words):
+    found = subprocess.run(["exiftool", "-j", "-G", "-a", "-U", *map(str, words)], capture_output=True).stdout
+    return json.loads(found or "[]")
+
+
+def no_metadata(directory, names):
+    """Of all kept pictures below a directory; `names` has the sent file's name for each folder in it."""
+    for found in exiftool("-r", "-ext", "jpg", directory):
+        kept = pathlib.Path(found["SourceFile"])
+        name = names[kept.parent]
         for key in found:
             group, _, tag = key.rpartition(":")
             fine = group in ALLOWED_GROUPS and (group != "Composite" or tag in ALLOWED_COMPOSITE) or key == "SourceFile"
             expect(fine and tag != "Comment", f"{name}: exiftool still finds {key}")
+        expect(only_a_header(kept.read_bytes()), f"{name}: a segment beside header, tables and picture")
+
+
+def only_a_header(jpeg):
+    """Of the segments that applications may add there is one, a JFIF header without a thumbnail: no profile either, all is sRGB."""
+    at, added = 2, []
+    while True:
+        marker, length = jpeg[at + 1], int.from_bytes(jpeg[at + 2 : at + 4], "big")
+        if marker == 0xDA:
+            return added == [(0xE0, 16, b"JFIF")]
+        if 0xE0 <= marker <= 0xEF or marker == 0xFE:
+            added.append((marker, length, jpeg[at + 4 : at + 8]))
+        at += 2 + length
 
 
 def check_metadata(program):
@@ -73,7 +106,7 @@ def check_metadata(program):
     for there in ("Thumbnail", "GPS", "CanaryOwner", "CanaryMake", "ICC_Profile"):
         expect(there in before, f"the sample itself holds {there}")
     kept = Kept(program, sent)
-    no_metadata(kept, sent.name)
+    no_metadata(kept.directory, {kept.directory: sent.name})
     expect(kept.report["capture_time"] == "2026-03-09T17:05:59", "capture time is kept as a field")
     kept.done()
 
@@ -114,42 +147,78 @@ def check_colour(program):
         kept.done()
 
 
-def check_corpus(program, directory):
-    outcomes, slow, flagged = {}, [], []
+# Tags that name a place, a device or a person, or hold another picture.
+TELLING = ["-GPS*", "-Make", "-Model", "-*Serial*", "-*Thumbnail*", "-*Owner*"]
+# So many of the kept pictures must have had such a tag when they were sent, or nothing is shown by their having none.
+SENT_TELLING = 40
+SENT_PLACES = 7
+
+
+def check_corpora(program, directory, apart, write):
     files = [path for path in sorted(directory.rglob("*")) if path.is_file()]
-    for path in files:
-        name = str(path.relative_to(directory))
-        kept = Kept(program, path)
-        what = kept.report.get("refused", "kept") if kept.code in (0, 3) else "crashed"
-        outcomes[what] = outcomes.get(what, 0) + 1
-        expect(what != "crashed", f"{name}: exit {kept.code} {kept.words[:200]}")
-        expect(kept.cpu <= 2, f"{name}: {kept.cpu:.2f} s of CPU")
-        slow.append((kept.cpu, name))
-        if what == "kept":
-            no_metadata(kept, name)
-            if "truncated" in kept.report["flags"]:
-                flagged.append(name)
-        if "panicked" in kept.words:
-            print("    decoder panicked on", name)
-        kept.done()
-    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
-    print(f"    {len(files)} files: {outcomes}; slowest {max(slow)}; largest process {peak:.0f} MiB")
-    print(f"    flagged truncated: {flagged}")
-    expect(peak < 400, f"{peak:.0f} MiB")
+    names = [path.relative_to(directory).as_posix() for path in files]
+    became, telling, places, most = {}, 0, 0, {"s of a core": (0, ""), "MiB": (0, "")}
+    for begin in range(0, len(files), 100):
+        part = list(zip(files, names))[begin : begin + 100]
+        kept = [(path, name, Kept(program, path)) for path, name in part]
+        for path, name, one in kept:
+            became[name] = one.became()
+            expect(one.code in (0, 3), f"{name}: status {one.code} {one.words[:200]}")
+            expect("panicked" not in one.words, f"{name}: a decoder fell over: {one.words[:200]}")
+            expect(one.cpu <= 2, f"{name}: {one.cpu:.2f} s of a core")
+            expect(one.peak_mib < 400, f"{name}: {one.peak_mib:.0f} MiB")
+            most = {unit: max(most[unit], (used, name)) for unit, used in (("s of a core", one.cpu), ("MiB", one.peak_mib))}
+            if apart:
+                again = Kept(program, path, apart)
+                same = (again.code, again.report) == (one.code, one.report)
+                expect(same, f"{name}: otherwise in a process of its own: {again.became()} {again.report.get('lost', '')}")
+                again.done()
+        whole = [(path, name, one) for path, name, one in kept if one.code == 0]
+        with tempfile.TemporaryDirectory() as together:
+            for path, name, one in whole:
+                shutil.move(one.directory, pathlib.Path(together) / str(files.index(path)))
+            no_metadata(together, {pathlib.Path(together) / str(files.index(path)): name for path, name, _ in whole})
+        for path, _, one in kept:
+            if one.code != 0:
+                one.done()
+        if whole:
+            sent = exiftool(*TELLING, *[path for path, _, _ in whole])
+            telling += sum(len(found) > 1 for found in sent)
+            places += sum(any("GPS" in key for key in found) for found in sent)
+    counts = {word: list(became.values()).count(word) for word in sorted(set(became.values()))}
+    print(f"    {len(files)} files: {counts}")
+    for unit, (used, name) in most.items():
+        print(f"    most {unit}: {used:.2f} ({name})")
+    print(f"    {telling} of the kept named a device, a place or a person when they were sent, {places} a place")
+    expect(telling >= SENT_TELLING and places >= SENT_PLACES, "too few of the sent pictures say anything")
+    compare_outcomes(became, write)
+
+
+def compare_outcomes(became, write):
+    lines = [f"{name}: {word}" for name, word in sorted(became.items())]
+    if write:
+        BASELINE.write_text("\n".join(lines) + "\n")
+        return
+    before = dict(line.rsplit(": ", 1) for line in BASELINE.read_text().splitlines())
+    for name in sorted(before.keys() | became.keys()):
+        was, now = before.get(name, "not there"), became.get(name, "not there")
+        expect(was == now, f"{name}: {was} before, {now} now")
 
 
 def main():
     arguments = argparse.ArgumentParser()
     built = pathlib.Path(os.environ.get("CLOSEWATCH_BIN_DIR", "target/debug/examples"))
     arguments.add_argument("program", nargs="?", default=str(built / "clean_photo"), help="the built example clean_photo")
-    arguments.add_argument("--corpus", type=pathlib.Path, action="append", default=[])
+    arguments.add_argument("--corpora", type=pathlib.Path)
+    arguments.add_argument("--apart", type=pathlib.Path, help="the built closewatch")
+    arguments.add_argument("--write", action="store_true")
     given = arguments.parse_args()
-    for check in (check_metadata, check_orientations, check_resizing, check_colour):
-        print(check.__name__)
-        check(given.program)
-    for directory in given.corpus:
-        print("corpus", directory)
-        check_corpus(given.program, directory)
+    if given.corpora:
+        check_corpora(given.program, given.corpora, given.apart, given.write)
+    else:
+        for check in (check_metadata, check_orientations, check_resizing, check_colour):
+            print(check.__name__)
+            check(given.program)
     print("all well" if not problems else f"{len(problems)} problems")
     sys.exit(bool(problems))
 
