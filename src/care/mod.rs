@@ -34,6 +34,7 @@ pub mod forecast;
 pub mod gates;
 pub mod hand_off;
 pub mod hand_over;
+mod hashing;
 pub mod intake;
 pub mod job_list;
 pub mod keeping;

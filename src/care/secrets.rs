@@ -16,6 +16,7 @@ use crate::care::Done;
 use crate::care::gates::HASHING_AGAIN;
 use crate::care::gates::Place;
 use crate::care::gates::Turn;
+use crate::care::hashing;
 use crate::ids::Chance;
 
 /// After so many wrong guesses in a row a colleague must help.
@@ -160,15 +161,11 @@ pub(in crate::care) fn place(desk: &Desk) -> Done<Place> {
 pub(in crate::care) async fn hash(desk: &Desk, secret: &str, chance: &Chance) -> Done<String> {
     let turn = desk.gates.hashing.turn().await?;
     let (secret, salt) = (secret.to_owned(), chance.bytes::<16>());
-    let hashed = tokio::task::spawn_blocking(move || {
+    let hashed = hashing::apart(move || {
         let _turn = turn;
         Argon2::default().hash_password_with_salt(secret.as_bytes(), &salt).map(|phc| phc.to_string())
     });
-    match hashed.await {
-        Ok(Ok(phc)) => Ok(phc),
-        Ok(Err(fault)) => Err(CareError::Work(fault.to_string())),
-        Err(fault) => Err(CareError::Work(fault.to_string())),
-    }
+    hashed.await?.map_err(|fault| CareError::Work(fault.to_string()))
 }
 
 /// Whether `secret` is the one behind `phc`. A hash that cannot be read matches nothing. Waits for its turn, however long.
@@ -186,12 +183,12 @@ pub(in crate::care) async fn matches_at(place: Place, secret: &str, phc: &str) -
 /// The turn goes with the work: a visitor who leaves does not let a third hash begin.
 async fn compare(turn: Turn, secret: &str, phc: &str) -> Done<bool> {
     let (secret, phc) = (secret.to_owned(), phc.to_owned());
-    let checked = tokio::task::spawn_blocking(move || {
+    let checked = hashing::apart(move || {
         let _turn = turn;
         PasswordHash::new(&phc)
             .is_ok_and(|hash| Argon2::default().verify_password(secret.as_bytes(), &hash).is_ok())
     });
-    checked.await.map_err(|fault| CareError::Work(fault.to_string()))
+    checked.await
 }
 
 /// Whether a hash was made with the costs that are used today: one that was not is made anew when its password comes by.

@@ -2,11 +2,14 @@
 
 use std::fs::File;
 use std::sync::Arc;
+use std::time::Duration;
 
 use data_encoding::HEXLOWER;
 use rustix::fs::FlockOperation;
 use rustix::fs::flock;
 use tokio::net::TcpListener;
+use tokio::task::JoinError;
+use tokio::task::JoinHandle;
 
 use crate::care::Desk;
 use crate::care::decoder::Decoder;
@@ -36,6 +39,7 @@ use crate::notify::Post;
 use crate::photo::Limits;
 use crate::store::Blobs;
 use crate::store::Db;
+use crate::store::Stored;
 use crate::store::backup_key::BackupKey;
 use crate::store::disk_fault;
 use crate::store::key_file;
@@ -53,6 +57,10 @@ use crate::web::Clock;
 use crate::web::listen::ListenLimits;
 use crate::web::tls::Tls;
 
+/// So long a start waits to hear that the books hang together. Those of most practices are read in less; 200,000 checks took 38 s
+/// on a slow disk, in which nobody could have sent one.
+const LOOKED_AT_WITHIN: Duration = Duration::from_secs(3);
+
 /// Opens the database and the photo folder the settings name.
 pub async fn open(settings: &Settings) -> Result<App, Failure> {
     std::fs::create_dir_all(settings.data_folder())?;
@@ -64,11 +72,16 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
         Err(fault) if fault.is_damage() => return Err(damaged(&[fault.to_string()])),
         opened => opened?,
     };
-    let faults = whole::faults(&db, Depth::Pages).await?;
-    if !faults.is_empty() {
-        return Err(damaged(&faults));
+    if let Some(looking) = look_at_pages(&db, LOOKED_AT_WITHIN).await? {
+        tracing::info!("the books are large: whether they are whole is looked at while the program works");
+        let db = db.clone();
+        tokio::spawn(async move {
+            if let Err(fault) = looked_at(&db, looking.await).await {
+                eprintln!("{fault}");
+                std::process::exit(1);
+            }
+        });
     }
-    db.settle().await?;
     let keys = open_keys(&db, settings).await?;
     let blobs = Blobs::in_folder(&settings.photo_folder())?;
     let blobs = blobs.sealed_by(keys, &settings.sealing_keys(), Chance::OperatingSystem);
@@ -82,6 +95,30 @@ pub async fn open(settings: &Settings) -> Result<App, Failure> {
     let doorway = Doorway::new(Post::from_settings(&settings.notify)?, &settings.public_url());
     let app = App::new(desk, clock, Chance::OperatingSystem, &settings.public_url());
     Ok(app.with_post(doorway.post(), doorway.outside()))
+}
+
+/// Looks whether the books hang together, and moves what stands in their log into them. `Some`: it takes longer than `within`, and
+/// goes on; [`looked_at`] is for its end.
+async fn look_at_pages(
+    db: &Db,
+    within: Duration,
+) -> Result<Option<JoinHandle<Stored<Vec<String>>>>, Failure> {
+    let looked = db.clone();
+    let mut looking = tokio::spawn(async move { whole::faults(&looked, Depth::Pages).await });
+    match tokio::time::timeout(within, &mut looking).await {
+        Ok(ended) => looked_at(db, ended).await.map(|()| None),
+        Err(_) => Ok(Some(looking)),
+    }
+}
+
+/// The end of a look: books that are damaged are an error, and nothing more is served from them.
+async fn looked_at(db: &Db, ended: Result<Stored<Vec<String>>, JoinError>) -> Result<(), Failure> {
+    let faults = ended??;
+    if !faults.is_empty() {
+        return Err(damaged(&faults));
+    }
+    // While somebody reads, the log stays where it is.
+    Ok(db.settle().await?)
 }
 
 /// The keys that seal; on a first start they are made. Where anything was ever sealed, a file that is not there is lost or named
@@ -105,7 +142,7 @@ async fn log_is_cut_short(database_url: &str) -> Result<Option<CutShort>, Failur
     if first.is_none() {
         return Ok(None);
     }
-    tokio::time::sleep(std::time::Duration::from_millis(300)).await;
+    tokio::time::sleep(Duration::from_millis(300)).await;
     let second = log_whole::cut_short(database_url)?;
     Ok(second.filter(|cut| first.is_some_and(|first| first.frame == cut.frame)))
 }
@@ -224,7 +261,7 @@ pub async fn listen(
         until_told_to_stop().await;
         stopped.notify_waiters();
         // Streams stay open for as long as somebody looks at the queue: give the rest a moment, then go.
-        tokio::time::sleep(std::time::Duration::from_secs(3)).await;
+        tokio::time::sleep(Duration::from_secs(3)).await;
         std::process::exit(0);
     });
     let clock = app.clone();
@@ -320,7 +357,7 @@ async fn seal_old_texts(app: App) {
 /// Reads the sealing keys again now and then: a new one is used within a minute, without a restart; and the books know of it.
 async fn reload_keys(desk: Desk, name: String) {
     loop {
-        tokio::time::sleep(std::time::Duration::from_secs(30)).await;
+        tokio::time::sleep(Duration::from_secs(30)).await;
         if let Err(why) = desk.blobs.reload_keys() {
             tracing::error!(why, "the sealing keys cannot be read; the old ones are used");
         }
@@ -345,5 +382,24 @@ async fn until_told_to_stop() {
         Err(_) => {
             let _ = interrupt.await;
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[tokio::test]
+    async fn books_that_take_longer_to_look_at_are_looked_at_while_the_program_works() {
+        let folder = tempfile::tempdir().unwrap();
+        let url = format!("sqlite:{}", folder.path().join("test.sqlite").display());
+        let db = Db::open(&url).await.unwrap();
+        let looking = look_at_pages(&db, Duration::ZERO).await.unwrap().expect("it was given no time");
+        looked_at(&db, looking.await).await.unwrap();
+        let faults = vec!["Page 3 is never used".to_owned()];
+        let told = looked_at(&db, Ok(Ok(faults))).await.unwrap_err().to_string();
+        assert!(told.contains("Page 3 is never used") && told.contains("Nothing is served"), "{told}");
+        assert!(look_at_pages(&db, Duration::from_secs(600)).await.unwrap().is_none());
+        db.close().await;
     }
 }
