@@ -161,8 +161,7 @@ pub(in crate::care) fn place(desk: &Desk) -> Done<Place> {
 pub(in crate::care) async fn hash(desk: &Desk, secret: &str, chance: &Chance) -> Done<String> {
     let turn = desk.gates.hashing.turn().await?;
     let (secret, salt) = (secret.to_owned(), chance.bytes::<16>());
-    let hashed = hashing::apart(move || {
-        let _turn = turn;
+    let hashed = hashing::apart(turn, move || {
         Argon2::default().hash_password_with_salt(secret.as_bytes(), &salt).map(|phc| phc.to_string())
     });
     hashed.await?.map_err(|fault| CareError::Work(fault.to_string()))
@@ -180,11 +179,9 @@ pub(in crate::care) async fn matches_at(place: Place, secret: &str, phc: &str) -
     compare(turn, secret, phc).await
 }
 
-/// The turn goes with the work: a visitor who leaves does not let a third hash begin.
 async fn compare(turn: Turn, secret: &str, phc: &str) -> Done<bool> {
     let (secret, phc) = (secret.to_owned(), phc.to_owned());
-    let checked = hashing::apart(move || {
-        let _turn = turn;
+    let checked = hashing::apart(turn, move || {
         PasswordHash::new(&phc)
             .is_ok_and(|hash| Argon2::default().verify_password(secret.as_bytes(), &hash).is_ok())
     });
