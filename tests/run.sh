@@ -210,7 +210,7 @@ format() { cargo fmt --check; }
 
 # With and without the feature that only tests switch on: what is shipped is built without.
 clippy() {
-  cargo clippy --locked --all-targets -- -D warnings
+  cargo clippy --locked --lib --bins --examples -- -D warnings
   cargo clippy --locked --all-targets --features doubles -- -D warnings
 }
 
@@ -263,7 +263,8 @@ corpora() {
 browser() {
   node_packages
   cargo build --locked --bins
-  CLOSEWATCH_BIN="$target/debug/closewatch" node --test --test-reporter=spec tests/browser/*.test.mjs
+  CLOSEWATCH_BIN="$target/debug/closewatch" node --test --test-concurrency=2 --test-reporter=spec \
+    tests/browser/*.test.mjs
 }
 
 chosen=("$@")

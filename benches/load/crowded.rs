@@ -8,6 +8,7 @@ use crate::figures::Figure;
 use crate::figures::percentile_ms;
 use crate::phone::Browser;
 use crate::server::House;
+use crate::server::Server;
 use crate::support::Crowd;
 use crate::support::Due;
 use crate::support::fill;
@@ -26,13 +27,14 @@ pub async fn crowded(scale: &Scale) -> Vec<Figure> {
     let server = house.opens(&[]);
     let browser = Browser::at(server.address(), NET, 0);
     let is_full = |html: &str| html.matches("queue-row ").count() == 200;
-    let mut queue = looks(&browser, &house, "/queue", scale.looks, is_full).await;
+    let mut queue = looks(&browser, &house, &server, "/queue", scale.looks, is_full).await;
     let one = format!("Mia Stone 0 {}", scale.open / 2);
     let is_found = |html: &str| html.contains(&one);
     let asked = one.to_lowercase().replace(' ', "+");
-    let mut on_queue = looks(&browser, &house, &format!("/queue?name={asked}"), scale.looks, is_found).await;
+    let mut on_queue =
+        looks(&browser, &house, &server, &format!("/queue?name={asked}"), scale.looks, is_found).await;
     let mut patients =
-        looks(&browser, &house, &format!("/patients?name={asked}"), scale.looks, is_found).await;
+        looks(&browser, &house, &server, &format!("/patients?name={asked}"), scale.looks, is_found).await;
     let figures = vec![
         Figure::told("L4", "checks that wait", scale.open as f64, ""),
         Figure::told("L4", "checks that are closed", scale.closed as f64, ""),
@@ -56,6 +58,7 @@ pub async fn crowded(scale: &Scale) -> Vec<Figure> {
 async fn looks(
     browser: &Browser,
     house: &House,
+    server: &Server,
     path: &str,
     times: usize,
     is_right: impl Fn(&str) -> bool,
@@ -68,7 +71,7 @@ async fn looks(
             took.push(begun.elapsed());
         }
         let html = String::from_utf8_lossy(&page.body).into_owned();
-        assert_eq!(page.status, 200, "{path}: {html}");
+        assert_eq!(page.status, 200, "{path}: {html}\n{}", server.words());
         assert!(is_right(&html), "{path}: {html}");
     }
     took

@@ -113,6 +113,11 @@ impl Server {
         &self.served.address
     }
 
+    /// What it wrote about its work.
+    pub fn words(&self) -> String {
+        self.served.words()
+    }
+
     /// Memory it holds now, MiB.
     pub fn memory_mib(&self) -> f64 {
         self.status_mib("VmRSS:")

@@ -25,8 +25,10 @@ use crate::store::row::line;
 const OLD_AT_ONCE: i64 = 500;
 /// No more lines than that say what is wrong.
 const MOST_FAULTS: usize = 10;
-/// What a row's sum is not of.
-const BESIDE: &[&str] = &["row_sum", "first_key", "second_key"];
+/// What a row's sum is not of. The three counters of a practice say where its record and its checks have come to: they move with
+/// each line of the record, which is chained, and a row whose counter moved keeps its sum.
+const BESIDE: &[&str] =
+    &["row_sum", "first_key", "second_key", "audit_sequence", "audit_head", "check_sequence"];
 
 /// One table whose rows carry sums. Its rows are found by two keys, the second of which may be nothing.
 struct Summed {
@@ -49,7 +51,7 @@ macro_rules! second {
 }
 
 macro_rules! summed {
-    ($($name:literal by $first:literal $(and $second:literal)?;)*) => {
+    ($($name:literal by $first:literal $(and $second:literal)? $(beside $counter:literal)*;)*) => {
         const TABLES: &[Summed] = &[$(Summed {
             name: $name,
             read: concat!("SELECT * FROM ", $name, " WHERE ", $first, " = $1 AND ", second!($($second)?), " = $2"),
@@ -60,10 +62,12 @@ macro_rules! summed {
                 ") IN (SELECT ", $first, ", ", second!($($second)?), " FROM ", $name,
                 " WHERE row_sum < '0' AND row_sum = '-' LIMIT $1)"),
             sqlite_trigger: concat!("CREATE TRIGGER IF NOT EXISTS ", $name, "_loses_its_sum AFTER UPDATE ON ", $name,
-                " WHEN NEW.row_sum = OLD.row_sum AND OLD.row_sum <> '' BEGIN UPDATE ", $name,
+                " WHEN NEW.row_sum = OLD.row_sum AND OLD.row_sum <> ''",
+                $(" AND NEW.", $counter, " = OLD.", $counter,)* " BEGIN UPDATE ", $name,
                 " SET row_sum = '' WHERE rowid = NEW.rowid; END"),
             postgres_trigger: concat!("CREATE OR REPLACE TRIGGER row_loses_its_sum BEFORE UPDATE ON ", $name,
-                " FOR EACH ROW EXECUTE FUNCTION row_loses_its_sum()"),
+                " FOR EACH ROW WHEN (true", $(" AND NEW.", $counter, " = OLD.", $counter,)*
+                ") EXECUTE FUNCTION row_loses_its_sum()"),
         }),*];
 
         /// Rows without a sum, in every table. The first condition is the index's, which holds no others.
@@ -76,7 +80,7 @@ macro_rules! summed {
 // All but what is chained (the record), sealed as a whole or named by its hash (photos, keys), or soon gone (sessions, drafts,
 // beats).
 summed! {
-    "practice" by "id";
+    "practice" by "id" beside "audit_sequence" beside "audit_head" beside "check_sequence";
     "staff" by "id";
     "patient" by "id";
     "wound" by "id";
@@ -132,7 +136,7 @@ const POSTGRES_BEFORE: &[&str] = &[
      IF NEW.row_sum = OLD.row_sum THEN NEW.row_sum := ''; END IF; RETURN NEW; END $$",
 ];
 
-const POSTGRES_STANDING: &str = "SELECT COUNT(*) FROM pg_trigger WHERE tgname = 'row_loses_its_sum' AND tgenabled = 'O' \
+const POSTGRES_TRIGGERS: &str = "SELECT COUNT(*) FROM pg_trigger WHERE tgname = 'row_loses_its_sum' AND tgenabled = 'O' \
      AND tgrelid IN (SELECT oid FROM pg_class WHERE relnamespace = current_schema()::regnamespace)";
 
 /// Sees to it that a row that is changed loses its sum: whenever the books are opened, for each engine says it in its own words.
@@ -145,8 +149,8 @@ pub(in crate::store) async fn guard(pool: &AnyPool, engine: Engine) -> Stored<()
             }
         }
         Engine::Postgres => {
-            let standing: i64 = sqlx::query_scalar(POSTGRES_STANDING).fetch_one(&mut *conn).await?;
-            if standing >= TABLES.len() as i64 {
+            let there: i64 = sqlx::query_scalar(POSTGRES_TRIGGERS).fetch_one(&mut *conn).await?;
+            if there >= TABLES.len() as i64 {
                 return Ok(());
             }
             let mut tx = conn.begin().await?;

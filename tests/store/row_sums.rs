@@ -86,6 +86,9 @@ async fn as_the_disk_does(practice: &Practice) {
     tx.commit().await.unwrap();
 }
 
+/// Counters of a practice that its record and its checks come to; they move with every line, and the chain tells of them.
+const COUNTERS: &[&str] = &["audit_sequence", "audit_head", "check_sequence"];
+
 /// Columns of a table by what they hold.
 async fn columns(practice: &Practice, table: &str) -> Vec<(String, String)> {
     let sql = match practice.desk().db.engine() {
@@ -134,6 +137,10 @@ async fn whatever_column_changes_without_the_program_the_row_is_named() {
                     continue;
                 }
                 let faults = row_sums::faults(&mut tx).await.unwrap();
+                if COUNTERS.contains(&column.as_str()) {
+                    assert!(faults.is_empty(), "{table}.{column}: {faults:?}");
+                    continue;
+                }
                 assert_eq!(faults.len(), 1, "{table}.{column}: {faults:?}");
                 assert!(faults[0].starts_with(table), "{table}.{column}: {faults:?}");
                 told += 1;

@@ -1,7 +1,7 @@
-// The browser tests. One demo and one browser serve them all: `node --test tests/browser/all.test.mjs`.
+// What people do in the program, in a real browser. One demo and one browser serve it all, beside those of `pages.test.mjs`:
+// `node --test --test-concurrency=2 tests/browser/*.test.mjs`.
 //
 // CLOSEWATCH_BIN: the program (target/debug/closewatch). CHROMIUM: the browser (/usr/bin/chromium).
-// SHOTS: a folder for pictures of every page at both widths.
 import { after, before, describe } from 'node:test';
 import { somebodyIsThere } from './attend.mjs';
 import { badDays, deskHabits } from './bad_days.mjs';
@@ -12,7 +12,6 @@ import { drawing } from './outline.mjs';
 import { packing } from './packing.mjs';
 import { locking } from './lock.mjs';
 import { passkeys } from './passkeys.mjs';
-import { checkPages, patientPages, staffPages } from './pages.mjs';
 import { progress } from './progress.mjs';
 import { ownProtocol } from './protocol.mjs';
 import { pushes } from './push.mjs';
@@ -21,7 +20,7 @@ import { stepByStep } from './steps.mjs';
 
 const world = {};
 
-describe('in a real browser', { concurrency: false }, () => {
+describe('what people do, in a real browser', { concurrency: false }, () => {
   before(async () => {
     world.demo = await startDemo();
     world.browser = await launch();
@@ -31,10 +30,6 @@ describe('in a real browser', { concurrency: false }, () => {
     await world.demo?.stop();
   });
 
-  // Pages first: pictures of them show the invented practice, not what the tests below leave in it.
-  describe('every staff page', () => staffPages(world));
-  describe('every patient page', () => patientPages(world));
-  describe('every question', () => checkPages(world));
   describe('the main job', () => journeys(world));
   describe('how far a check has come', () => progress(world));
   describe('measuring and drawing', () => drawing(world));
