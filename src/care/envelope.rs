@@ -133,7 +133,7 @@ pub async fn open(desk: &Desk, opening: Opening<'_>, moment: &Moment) -> Done<Op
     let found = sealed_codes::by_locator(&mut *desk.db.read().await?, locator).await?;
     // A beginning that nobody has takes as long as one that somebody has.
     let phc = found.as_ref().map_or(NOBODY_PHC, |code| code.phc.as_str());
-    let right = secrets::matches_at(place, secret, phc).await?;
+    let right = secrets::matches_at(desk, place, secret, phc).await?;
     let Some(code) = found else { return wrong(desk, None, from, now).await };
     if !right || code.ended.is_some() {
         return wrong(desk, Some(&code), from, now).await;

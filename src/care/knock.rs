@@ -133,7 +133,7 @@ async fn by_code(
     let Some(link) = link else { return Ok(None) };
     desk.gates.guesses.may_look(from, locator, now)?;
     let place = secrets::place(desk)?;
-    Ok(secrets::matches_at(place, code_secret(&code), &link.code_phc).await?.then_some(link))
+    Ok(secrets::matches_at(desk, place, code_secret(&code), &link.code_phc).await?.then_some(link))
 }
 
 /// A link or code that nobody has counts as a guess.

@@ -1,9 +1,5 @@
 //! Secrets: drawn here, shown once, kept only as hashes.
 
-use argon2::Argon2;
-use argon2::password_hash::PasswordHasher;
-use argon2::password_hash::PasswordVerifier;
-use argon2::password_hash::phc::PasswordHash;
 use data_encoding::BASE64URL_NOPAD;
 use data_encoding::HEXLOWER;
 use jiff::civil::Date;
@@ -156,36 +152,29 @@ pub(in crate::care) fn place(desk: &Desk) -> Done<Place> {
     desk.gates.hashing.enter().ok_or(CareError::TooMany { again: HASHING_AGAIN })
 }
 
-/// Hashes with argon2id (19 MiB, two passes, one lane: OWASP ASVS 5.0, appendix C), at most two at once. Whoever gives a
-/// secret out, or is inside already, waits and is never sent away.
+/// Hashes, at most two at once. Whoever gives a secret out, or is inside already, waits and is never sent away.
 pub(in crate::care) async fn hash(desk: &Desk, secret: &str, chance: &Chance) -> Done<String> {
     let turn = desk.gates.hashing.turn().await?;
     let (secret, salt) = (secret.to_owned(), chance.bytes::<16>());
-    let hashed = hashing::apart(turn, move || {
-        Argon2::default().hash_password_with_salt(secret.as_bytes(), &salt).map(|phc| phc.to_string())
-    });
+    let hashed = hashing::apart(turn, desk.gates.hashing_takes(), move || hashing::hash(&secret, &salt));
     hashed.await?.map_err(|fault| CareError::Work(fault.to_string()))
 }
 
 /// Whether `secret` is the one behind `phc`. A hash that cannot be read matches nothing. Waits for its turn, however long.
 pub(in crate::care) async fn matches(desk: &Desk, secret: &str, phc: &str) -> Done<bool> {
     let turn = desk.gates.hashing.turn().await?;
-    compare(turn, secret, phc).await
+    compare(desk, turn, secret, phc).await
 }
 
 /// As [`matches`], from a place in the waiting room.
-pub(in crate::care) async fn matches_at(place: Place, secret: &str, phc: &str) -> Done<bool> {
+pub(in crate::care) async fn matches_at(desk: &Desk, place: Place, secret: &str, phc: &str) -> Done<bool> {
     let turn = place.turn().await?;
-    compare(turn, secret, phc).await
+    compare(desk, turn, secret, phc).await
 }
 
-async fn compare(turn: Turn, secret: &str, phc: &str) -> Done<bool> {
+async fn compare(desk: &Desk, turn: Turn, secret: &str, phc: &str) -> Done<bool> {
     let (secret, phc) = (secret.to_owned(), phc.to_owned());
-    let checked = hashing::apart(turn, move || {
-        PasswordHash::new(&phc)
-            .is_ok_and(|hash| Argon2::default().verify_password(secret.as_bytes(), &hash).is_ok())
-    });
-    checked.await
+    hashing::apart(turn, desk.gates.hashing_takes(), move || hashing::is_behind(&secret, &phc)).await
 }
 
 /// Whether a hash was made with the costs that are used today: one that was not is made anew when its password comes by.

@@ -10,6 +10,7 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::Secret;
+use crate::care::gates::HASHING_AGAIN;
 use crate::care::gates::Network;
 use crate::care::gates::Place;
 use crate::care::record;
@@ -87,6 +88,10 @@ pub(in crate::care) const NOBODY_PHC: &str =
 pub async fn sign_in(desk: &Desk, knocking: Knocking<'_>, moment: &Moment) -> Done<SignIn> {
     let now = moment.now;
     let no_sooner = tokio::time::sleep(WRONG_TAKES);
+    // A stranger who would find no place anyway is told so before anything is looked up: in a storm of them that is all there is time for.
+    if knocking.known_browser.is_none() && desk.gates.hashing.is_full() {
+        return Err(CareError::TooMany { again: HASHING_AGAIN });
+    }
     let name = knocking.sign_in_name.trim().to_lowercase();
     let found = staff::credentials(&mut *desk.db.read().await?, &name).await?;
     let counted = match &found {
@@ -104,7 +109,7 @@ pub async fn sign_in(desk: &Desk, knocking: Knocking<'_>, moment: &Moment) -> Do
     let phc = found.as_ref().map_or(NOBODY_PHC, |found| found.password_phc.as_str());
     let is_stranger = strangers.is_some();
     let right = match strangers {
-        Some(place) => secrets::matches_at(place, &normal(knocking.password), phc).await?,
+        Some(place) => secrets::matches_at(desk, place, &normal(knocking.password), phc).await?,
         None => secrets::matches(desk, &normal(knocking.password), phc).await?,
     };
     let Some(found) = found.filter(|_| right) else {

@@ -5,6 +5,7 @@
 #![allow(dead_code, unused_imports, reason = "each test binary speaks only some of the verbs")]
 
 mod backed_up;
+mod blank;
 mod crowd;
 mod envelope;
 mod failing_disk;

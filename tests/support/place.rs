@@ -14,6 +14,7 @@ use tempfile::TempDir;
 use closewatch::ids::Chance;
 
 use super::Practice;
+use super::blank;
 
 /// A fresh database and photo folder, gone when the test ends.
 pub struct Place {
@@ -41,6 +42,10 @@ impl Place {
 
     /// `server` as in `postgres://postgres@127.0.0.1:5433/postgres`.
     pub async fn postgres(server: &str) -> Place {
+        Place::postgres_like(server, "template0").await
+    }
+
+    async fn postgres_like(server: &str, template: &str) -> Place {
         sqlx::any::install_default_drivers();
         let unique = Chance::OperatingSystem.bytes::<8>();
         let name = format!("t_{}", data_encoding::HEXLOWER.encode(&unique));
@@ -57,9 +62,14 @@ impl Place {
 
     /// A fresh place on every engine at hand.
     pub async fn each() -> Vec<Place> {
+        Place::each_like(async |_| "template0").await
+    }
+
+    /// The same; on PostgreSQL each is a copy of a database of the server's.
+    async fn each_like(template: impl AsyncFn(&str) -> &'static str) -> Vec<Place> {
         let mut places = vec![Place::sqlite()];
         match std::env::var("TEST_PG_URL") {
-            Ok(server) => places.push(Place::postgres(&server).await),
+            Ok(server) => places.push(Place::postgres_like(&server, template(&server).await).await),
             Err(_) => eprintln!("TEST_PG_URL is not set: PostgreSQL was not tested"),
         }
         places
@@ -67,6 +77,14 @@ impl Place {
 
     pub fn engine_name(&self) -> &'static str {
         if self.made.is_some() { "PostgreSQL" } else { "SQLite" }
+    }
+
+    /// Lays blank books where there is no SQLite file yet: it is what opening it would make, in a tenth of the time.
+    pub async fn lay_blank_books(&self) {
+        let file = self.folder.path().join("test.sqlite");
+        if self.made.is_none() && !file.exists() {
+            std::fs::write(file, blank::sqlite().await).unwrap();
+        }
     }
 
     /// Takes the database away, whoever is still connected.
@@ -80,12 +98,17 @@ impl Place {
 
 /// Runs a test in a fresh practice on every engine at hand.
 pub async fn on_each_engine(test: impl AsyncFn(Practice)) {
-    in_each_place(async |place| test(Practice::open(place).await).await).await;
+    let places = Place::each_like(async |server| blank::postgres(server).await).await;
+    in_places(places, async |place| test(Practice::open(place).await).await).await;
 }
 
 /// Runs a test in a fresh place, without a practice in it, on every engine at hand.
 pub async fn in_each_place(test: impl AsyncFn(&Place)) {
-    for place in Place::each().await {
+    in_places(Place::each().await, test).await;
+}
+
+async fn in_places(places: Vec<Place>, test: impl AsyncFn(&Place)) {
+    for place in places {
         let engine = place.engine_name();
         let outcome = AssertUnwindSafe(test(&place)).catch_unwind().await;
         place.clear().await;

@@ -69,6 +69,7 @@ impl Practice {
 
     /// The same, by another clock: the machine's, when a real program is to work on the same books.
     pub async fn open_by(place: &Place, clock: Clock) -> Practice {
+        place.lay_blank_books().await;
         let db = Db::open(&place.url).await.unwrap();
         let key_path = place.folder.path().join("sealing-keys");
         let keys = match key_file::read_keys(&key_path).unwrap() {

@@ -14,6 +14,7 @@ pub(in crate::care) use waiting_room::{Place, Turn, WaitingRoom};
 use std::sync::Arc;
 use std::sync::atomic::AtomicUsize;
 use std::sync::atomic::Ordering;
+use std::time::Duration;
 
 use jiff::SignedDuration;
 
@@ -28,6 +29,10 @@ pub const SIGN_INS_WITHIN: SignedDuration = SignedDuration::from_mins(5);
 
 /// Passwords hashed at once: 19 MiB each, and one takes some 60 ms of a core.
 const HASHING_AT_ONCE: usize = 2;
+/// A turn to hash is not given on sooner, however quick the machine: two at once come to 33 a second at most (safety promise L9).
+const HASHING_TAKES: Duration = Duration::from_millis(61);
+/// While a photo is read, to ten: hashing takes its memory and its core from the photo (safety promise A10).
+const HASHING_TAKES_BESIDE_PHOTOS: Duration = Duration::from_millis(200);
 /// Passwords that may wait for that: about a second's worth.
 const HASHING_WAITS: usize = 32;
 /// When whoever was turned away there should try again.
@@ -65,6 +70,13 @@ impl Default for Gates {
             decoding: WaitingRoom::new(DECODING_AT_ONCE, DECODING_WAITS),
             arriving: Arriving::of(ARRIVING_BYTES),
         }
+    }
+}
+
+impl Gates {
+    /// How long a turn to hash takes at least, as things are.
+    pub fn hashing_takes(&self) -> Duration {
+        if self.decoding.is_at_work() { HASHING_TAKES_BESIDE_PHOTOS } else { HASHING_TAKES }
     }
 }
 

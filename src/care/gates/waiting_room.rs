@@ -15,6 +15,7 @@ pub(in crate::care) struct WaitingRoom {
     working: Arc<Semaphore>,
     /// Whoever works or waits to.
     places: Arc<Semaphore>,
+    at_once: usize,
 }
 
 /// A place in the room; given back when it is dropped.
@@ -37,6 +38,7 @@ impl WaitingRoom {
         WaitingRoom {
             working: Arc::new(Semaphore::new(at_once)),
             places: Arc::new(Semaphore::new(at_once + waits)),
+            at_once,
         }
     }
 
@@ -44,6 +46,16 @@ impl WaitingRoom {
     pub fn enter(&self) -> Option<Place> {
         let place = Arc::clone(&self.places).try_acquire_owned().ok()?;
         Some(Place { working: Arc::clone(&self.working), place })
+    }
+
+    /// Whether there is no place left just now.
+    pub fn is_full(&self) -> bool {
+        self.places.available_permits() == 0
+    }
+
+    /// Whether anybody works.
+    pub fn is_at_work(&self) -> bool {
+        self.working.available_permits() < self.at_once
     }
 
     /// A turn for whoever is never sent away, behind those who came before.
@@ -71,12 +83,13 @@ mod tests {
     async fn two_work_three_wait_and_the_sixth_is_told_at_once() {
         let room = WaitingRoom::new(2, 3);
         let mut places: Vec<Place> = (0..5).map(|_| room.enter().unwrap()).collect();
-        assert!(room.enter().is_none(), "the sixth");
+        assert!(room.enter().is_none() && room.is_full(), "the sixth");
+        assert!(!room.is_at_work(), "a place is not a turn");
         let first = places.remove(0).turn().await.unwrap();
         let _second = places.remove(0).turn().await.unwrap();
         let third = tokio::spawn(places.remove(0).turn());
         tokio::task::yield_now().await;
-        assert!(!third.is_finished(), "two work already");
+        assert!(!third.is_finished() && room.is_at_work(), "two work already");
         drop(first);
         third.await.unwrap().unwrap();
         assert!(room.enter().is_some(), "a place is given back with the work");
