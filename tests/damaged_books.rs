@@ -49,7 +49,7 @@ enum Came {
 fn differing(before: &[String], after: &[String]) -> BTreeSet<String> {
     let (before, after): (BTreeSet<_>, BTreeSet<_>) = (before.iter().collect(), after.iter().collect());
     let table = |row: &&String| row.split(' ').next().unwrap().to_owned();
-    before.symmetric_difference(&after).map(|row| table(row)).collect()
+    before.symmetric_difference(&after).map(table).collect()
 }
 
 /// Changes one bit; says in which byte.

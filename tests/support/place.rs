@@ -50,7 +50,7 @@ impl Place {
         let unique = Chance::OperatingSystem.bytes::<8>();
         let name = format!("t_{}", data_encoding::HEXLOWER.encode(&unique));
         let mut admin = AnyConnection::connect(server).await.unwrap();
-        admin.execute(AssertSqlSafe(format!("CREATE DATABASE {name} TEMPLATE template0"))).await.unwrap();
+        admin.execute(AssertSqlSafe(format!("CREATE DATABASE {name} TEMPLATE {template}"))).await.unwrap();
         admin.close().await.unwrap();
         let (before, _) = server.rsplit_once('/').expect("TEST_PG_URL ends in /database");
         Place {
