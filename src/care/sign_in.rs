@@ -51,7 +51,7 @@ const TOLD_AFTER: i64 = 10;
 
 /// A wrong name or password is answered no sooner than this. What is noted about a member and about nobody is not the same work
 /// (measured: 4.5 ms between the middle ones of 500 tries each); how long it took is to say nothing.
-const WRONG_TAKES: Duration = Duration::from_millis(150);
+pub const WRONG_TAKES: Duration = Duration::from_millis(150);
 
 /// Who knocks, and from where.
 #[derive(Clone, Copy, Debug, Default)]

@@ -1,5 +1,7 @@
 //! Signing in takes two steps, guessing is slow, and what is sensitive asks again.
 
+use std::time::Instant;
+
 use axum::http::Method;
 use axum::http::StatusCode;
 use jiff::SignedDuration;
@@ -10,6 +12,7 @@ use closewatch::care::sign_in::FRESH_LIMIT;
 use closewatch::care::sign_in::HALF_LIMIT;
 use closewatch::care::sign_in::Knocking;
 use closewatch::care::sign_in::SignIn;
+use closewatch::care::sign_in::WRONG_TAKES;
 use closewatch::store::alarms;
 use closewatch::store::alarms::AlarmKind;
 use closewatch::store::staff::Roles;
@@ -244,14 +247,18 @@ async fn a_stranger_who_guesses_keeps_nobody_out_of_the_browser_they_use() {
 }
 
 #[tokio::test]
-async fn a_name_nobody_has_is_answered_as_one_that_somebody_has() {
+#[expect(clippy::disallowed_methods, reason = "how long an answer takes is what is asked")]
+async fn a_name_nobody_has_is_answered_as_one_that_somebody_has_and_neither_sooner_than_its_time() {
     on_each_engine(async |practice| {
         let member = a_lead(&practice, "Dr. Rosa Lind").await;
         let answers = async |name: &str| {
             let mut said = Vec::new();
             for _ in 0..7 {
                 let fields = [("sign_in_name", name), ("password", "a wrong password")];
+                let begun = Instant::now();
                 let page = presses(&practice, "/sign-in", "", &fields).await;
+                let is_looked_at = page.status == StatusCode::UNPROCESSABLE_ENTITY;
+                assert!(!is_looked_at || begun.elapsed() >= WRONG_TAKES, "{:?}", begun.elapsed());
                 assert!(page.cookie().is_none());
                 said.push((page.status, page.words().replace(name, "NAME")));
             }
@@ -259,6 +266,7 @@ async fn a_name_nobody_has_is_answered_as_one_that_somebody_has() {
         };
         let (known, unknown) = (answers(&member.sign_in_name).await, answers("nobody.at.all").await);
         assert_eq!(known, unknown);
+        assert_eq!(known[0].0, StatusCode::UNPROCESSABLE_ENTITY);
         assert!(known[5].1.contains("Too many wrong tries"), "{known:?}");
     })
     .await;
