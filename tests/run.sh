@@ -219,7 +219,7 @@ format() { cargo fmt --check; }
 
 # With and without the feature that only tests switch on: what is shipped is built without.
 clippy() {
-  cargo clippy --locked --lib --bins --examples -- -D warnings
+  cargo clippy --locked --lib --bins -- -D warnings
   cargo clippy --locked --all-targets --features doubles -- -D warnings
 }
 
@@ -276,7 +276,8 @@ corpora() {
 
 browser() {
   node_packages
-  cargo build --locked --bins
+  # With the examples, as above: without them some crates have other features, and everything would be compiled once more.
+  cargo build --locked --bins --examples
   CLOSEWATCH_BIN="$target/debug/closewatch" node --test --test-concurrency=2 --test-reporter=spec \
     tests/browser/*.test.mjs
 }

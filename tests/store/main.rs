@@ -21,5 +21,4 @@ mod ladder;
 mod letters;
 mod protocols;
 mod queue_order;
-mod row_sums;
 mod scrub;
