@@ -2,10 +2,9 @@
 // `node --test --test-concurrency=2 tests/browser/*.test.mjs`.
 //
 // CLOSEWATCH_BIN: the program (target/debug/closewatch). CHROMIUM: the browser (/usr/bin/chromium).
-import { after, before, describe } from 'node:test';
+import { describe } from 'node:test';
 import { somebodyIsThere } from './attend.mjs';
 import { badDays, deskHabits } from './bad_days.mjs';
-import { launch } from './house.mjs';
 import { journeys } from './journey.mjs';
 import { loop } from './loop.mjs';
 import { drawing } from './outline.mjs';
@@ -15,21 +14,10 @@ import { passkeys } from './passkeys.mjs';
 import { progress } from './progress.mjs';
 import { ownProtocol } from './protocol.mjs';
 import { pushes } from './push.mjs';
-import { startDemo } from './server.mjs';
 import { stepByStep } from './steps.mjs';
+import { overADemo } from './world.mjs';
 
-const world = {};
-
-describe('what people do, in a real browser', { concurrency: false }, () => {
-  before(async () => {
-    world.demo = await startDemo();
-    world.browser = await launch();
-  });
-  after(async () => {
-    await world.browser?.close();
-    await world.demo?.stop();
-  });
-
+overADemo('what people do, in a real browser', (world) => {
   describe('the main job', () => journeys(world));
   describe('how far a check has come', () => progress(world));
   describe('measuring and drawing', () => drawing(world));
