@@ -15,6 +15,7 @@ use crate::store::jobs::Job;
 use crate::store::jobs::JobKind;
 use crate::store::jobs::Queueing;
 use crate::store::practices;
+use crate::store::row_sums;
 use crate::store::whole;
 use crate::store::whole::Depth;
 
@@ -37,7 +38,7 @@ pub async fn ensure(desk: &Desk, moment: &Moment) -> Done<()> {
     Ok(tx.commit().await?)
 }
 
-/// Reads all of the books. What is wrong, in the engine's words; empty: nothing. With faults, an alarm is raised in every
+/// Reads all of the books. What is wrong, in the words of [`whole::faults`]; empty: nothing. With faults, an alarm is raised in every
 /// practice, and the program says that it is not ready until it has been started anew on whole books.
 pub async fn check(desk: &Desk, depth: Depth, moment: &Moment) -> Done<Vec<String>> {
     let faults = whole::faults(&desk.db, depth).await?;
@@ -62,8 +63,10 @@ async fn tell(desk: &Desk, faults: &[String], moment: &Moment) -> Done<()> {
     Ok(())
 }
 
-/// The daily job: the whole check, and what stands in the log moved into the books.
+/// The daily job: the whole check, and what stands in the log moved into the books. What an older program wrote is summed
+/// first.
 pub(in crate::care) async fn work(desk: &Desk, job: &Job, moment: &Moment) -> Done<Worked> {
+    row_sums::catch_up(&desk.db).await?;
     check(desk, Depth::Whole, moment).await?;
     desk.db.settle().await?;
     let mut tx = desk.db.write().await?;

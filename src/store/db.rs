@@ -36,6 +36,7 @@ use crate::store::Stored;
 use crate::store::append_only;
 use crate::store::books;
 use crate::store::free_text::Texts;
+use crate::store::row_sums;
 use crate::store::seals::Seals;
 
 static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
@@ -53,6 +54,8 @@ pub struct Db {
     pool: AnyPool,
     engine: Engine,
     texts: Texts,
+    /// Whether rows carry sums: not yet in books as an older program made them.
+    sums: bool,
 }
 
 impl Db {
@@ -61,7 +64,8 @@ impl Db {
         let db = Db::connect(url).await?;
         MIGRATOR.run(&db.pool).await?;
         append_only::guard(&db.pool, db.engine).await?;
-        Ok(db)
+        row_sums::guard(&db.pool, db.engine).await?;
+        Ok(Db { sums: true, ..db })
     }
 
     /// Whether there can be books at this address. False: it names an SQLite file that is not there, which opening it would make.
@@ -119,7 +123,7 @@ impl Db {
             })
             .connect(&address)
             .await?;
-        Ok(Db { pool, engine, texts: Texts::default() })
+        Ok(Db { pool, engine, texts: Texts::default(), sums: false })
     }
 
     /// The same books, with the keys of what is typed. Without them no text is written, and no sealed one read.
@@ -137,7 +141,7 @@ impl Db {
     }
 
     fn conn(&self, line: Line) -> Conn {
-        Conn { line, texts: self.texts.clone() }
+        Conn { line, texts: self.texts.clone(), sums: self.sums }
     }
 
     /// A transaction to write in; dropped without [`Tx::commit`] it leaves nothing behind.
@@ -228,6 +232,7 @@ fn install_drivers() {
 pub struct Conn {
     line: Line,
     texts: Texts,
+    sums: bool,
 }
 
 enum Line {
@@ -322,8 +327,11 @@ impl DerefMut for Reader {
 pub struct Tx(Conn);
 
 impl Tx {
-    /// Makes everything written durable. An error here leaves it in doubt whether it was.
-    pub async fn commit(self) -> Stored<()> {
+    /// Sums the rows that were written, and makes everything durable. An error here leaves it in doubt whether it was.
+    pub async fn commit(mut self) -> Stored<()> {
+        if self.0.sums && matches!(self.0.line, Line::Begun(_)) {
+            row_sums::write(&mut self.0).await?;
+        }
         match self.0.line {
             Line::Begun(transaction) => Ok(transaction.commit().await?),
             Line::Pooled(_) => Ok(()),

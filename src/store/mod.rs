@@ -61,6 +61,7 @@ pub mod purge_letters;
 pub mod replies;
 pub mod reviews;
 mod row;
+pub mod row_sums;
 pub mod sealed_blobs;
 pub mod sealed_codes;
 pub mod sealing_servers;
@@ -178,6 +179,19 @@ impl StoreError {
             Ok(code) if code < 10_000 => matches!(code & 0xff, 11 | 26),
             Ok(_) | Err(_) => code == "XX001" || code == "XX002",
         }
+    }
+
+    /// What a row holds cannot be read as what its column is for: letters that are no UTF-8, a text where a number belongs.
+    pub fn is_unreadable_row(&self) -> bool {
+        matches!(
+            self,
+            StoreError::Unreadable { .. }
+                | StoreError::Database(
+                    sqlx::Error::ColumnDecode { .. }
+                        | sqlx::Error::Decode(_)
+                        | sqlx::Error::AnyDriverError(_)
+                )
+        )
     }
 
     /// The row exists already; the caller decides whether that is a doubled send or a clash.

@@ -7,8 +7,6 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use sha2::Digest;
 use sha2::Sha256;
-use sqlx::Column;
-use sqlx::Row;
 use sqlx::any::AnyRow;
 
 use crate::ids::PatientId;
@@ -21,6 +19,7 @@ use crate::store::addresses::is_same;
 use crate::store::patients;
 use crate::store::patients::Patient;
 use crate::store::row::Columns;
+use crate::store::row::line;
 
 /// What went with a patient.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -45,7 +44,7 @@ impl Heap {
         if rows.is_empty() {
             return Ok(());
         }
-        let lines: Stored<Vec<String>> = rows.iter().map(line).collect();
+        let lines: Stored<Vec<String>> = rows.iter().map(|row| line(row, &[])).collect();
         let mut lines = lines?;
         lines.sort();
         for text in std::iter::once(table).chain(lines.iter().map(String::as_str)) {
@@ -59,24 +58,6 @@ impl Heap {
     pub(in crate::store) fn finish(self) -> (i64, String) {
         (self.rows, HEXLOWER.encode(&self.hasher.finalize()))
     }
-}
-
-/// A row as `column=value` pairs in the order of the names; bytes as hex letters.
-fn line(row: &AnyRow) -> Stored<String> {
-    let mut pairs = Vec::new();
-    for column in row.columns() {
-        let name = column.name();
-        let value = if let Ok(text) = row.try_get::<Option<String>, _>(name) {
-            text
-        } else if let Ok(whole) = row.try_get::<Option<i64>, _>(name) {
-            whole.map(|whole| whole.to_string())
-        } else {
-            row.try_get::<Option<Vec<u8>>, _>(name)?.map(|bytes| HEXLOWER.encode(&bytes))
-        };
-        pairs.push(format!("{name}={}", value.as_deref().unwrap_or("NULL")));
-    }
-    pairs.sort();
-    Ok(pairs.join(" "))
 }
 
 /// Rows of one table that are a patient's.

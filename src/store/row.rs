@@ -2,8 +2,10 @@
 
 use std::str::FromStr;
 
+use data_encoding::HEXLOWER;
 use jiff::Timestamp;
 use serde::de::DeserializeOwned;
+use sqlx::Column;
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
@@ -102,6 +104,23 @@ fn as_urgency(column: &'static str, rank: i64) -> Stored<Urgency> {
 pub fn to_json<T: serde::Serialize>(record: &T) -> Stored<String> {
     serde_json::to_string(record)
         .map_err(|fault| StoreError::Unreadable { column: "json", because: fault.to_string() })
+}
+
+/// A row as `column=value` pairs in the order of the names, without those of `beside`; bytes as hex letters. The same on each engine.
+pub fn line(row: &AnyRow, beside: &[&str]) -> Stored<String> {
+    let mut pairs = Vec::new();
+    for name in row.columns().iter().map(Column::name).filter(|name| !beside.contains(name)) {
+        let value = if let Ok(text) = row.try_get::<Option<String>, _>(name) {
+            text
+        } else if let Ok(whole) = row.try_get::<Option<i64>, _>(name) {
+            whole.map(|whole| whole.to_string())
+        } else {
+            row.try_get::<Option<Vec<u8>>, _>(name)?.map(|bytes| HEXLOWER.encode(&bytes))
+        };
+        pairs.push(format!("{name}={}", value.as_deref().unwrap_or("NULL")));
+    }
+    pairs.sort();
+    Ok(pairs.join(" "))
 }
 
 /// How a flag is written: never bind a bool, the engines disagree about it.

@@ -1,30 +1,36 @@
-//! Whether the books are whole, as far as their engine can tell.
+//! Whether the books are whole, as far as their engine and their own sums can tell.
 
 use crate::store::Db;
 use crate::store::Engine;
 use crate::store::StoreError;
 use crate::store::Stored;
 use crate::store::row::Columns;
+use crate::store::row_sums;
 
 /// How much is looked at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Depth {
     /// Every page, without comparing indexes with their tables: at a start.
     Pages,
-    /// Everything.
+    /// Everything, and every row's own sum.
     Whole,
 }
 
-/// What is wrong, in the engine's words; at most ten lines, empty: nothing.
+/// What is wrong, in the engine's words or by the sums of the rows; at most ten lines, empty: nothing.
 ///
 /// SQLite reads every page and follows every pointer. It has no checksum of what a page holds: a letter changed within a text
-/// is not seen here, but by what is kept beside it (the record's chain, a photo's seal). PostgreSQL checks the sum of each page
+/// is seen by what is kept beside it (the row's sum, the record's chain, a seal). PostgreSQL checks the sum of each page
 /// it reads where the cluster was made with `data_checksums` (from version 18 on by default), and counts what failed.
 pub async fn faults(db: &Db, depth: Depth) -> Stored<Vec<String>> {
-    match db.engine() {
-        Engine::Sqlite => sqlite_faults(db, depth).await,
-        Engine::Postgres => postgres_faults(db).await,
+    let faults = match db.engine() {
+        Engine::Sqlite => sqlite_faults(db, depth).await?,
+        Engine::Postgres => postgres_faults(db).await?,
+    };
+    // Rows of a file whose pages do not hang together say nothing more.
+    if depth == Depth::Pages || !faults.is_empty() {
+        return Ok(faults);
     }
+    row_sums::faults(&mut *db.read().await?).await
 }
 
 async fn sqlite_faults(db: &Db, depth: Depth) -> Stored<Vec<String>> {

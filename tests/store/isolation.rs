@@ -160,8 +160,8 @@ use crate::support::on_each_engine;
 use crate::support::rows_of;
 
 /// A practice with at least one row in every table.
-struct Busy {
-    practice: Practice,
+pub struct Busy {
+    pub practice: Practice,
     office: Staff,
     surgeon: Staff,
     lead: Staff,
@@ -335,7 +335,7 @@ async fn asks_for_everything(lead: &Staff) -> ExportAgreementId {
     asked.id
 }
 
-async fn busy(practice: Practice) -> Busy {
+pub async fn busy(practice: Practice) -> Busy {
     let (office, surgeon, lead) = (practice.office().await, practice.surgeon().await, practice.lead().await);
     let patient = office.enrols("Mia Stone", &surgeon).await;
     let phone = patient.opens_link().await;

@@ -21,4 +21,5 @@ mod ladder;
 mod letters;
 mod protocols;
 mod queue_order;
+mod row_sums;
 mod scrub;

@@ -14,7 +14,6 @@ use crate::store::StoreError;
 use crate::store::audit;
 use crate::store::audit_chain::Flaw;
 use crate::store::audit_chain::RecordHead;
-use crate::store::books;
 use crate::store::keyring::SealFault;
 use crate::store::practices;
 use crate::store::sealed_blobs;
@@ -22,13 +21,16 @@ use crate::store::seals::Seals;
 use crate::store::second_steps;
 use crate::store::staff;
 use crate::store::text_columns;
+use crate::store::whole;
+use crate::store::whole::Depth;
 
 /// So many photos or texts are looked up at once.
 const AT_ONCE: i64 = 500;
 
-/// What the database says of its own pages; `None`: all is well.
+/// What the database says of its own pages, or the sums of its rows; `None`: all is well.
 pub async fn damage(db: &Db) -> Done<Option<String>> {
-    Ok(books::damage(&mut *db.read().await?, db.engine()).await?)
+    let faults = whole::faults(db, Depth::Whole).await?;
+    Ok((!faults.is_empty()).then(|| faults.join("; ")))
 }
 
 /// What became of one practice's record.
