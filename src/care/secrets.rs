@@ -10,6 +10,7 @@ use crate::care::CareError;
 use crate::care::Desk;
 use crate::care::Done;
 use crate::care::gates::HASHING_AGAIN;
+use crate::care::gates::HASHING_TAKES;
 use crate::care::gates::Place;
 use crate::care::gates::Turn;
 use crate::care::hashing;
@@ -155,8 +156,9 @@ pub(in crate::care) fn place(desk: &Desk) -> Done<Place> {
 /// Hashes, at most two at once. Whoever gives a secret out, or is inside already, waits and is never sent away.
 pub(in crate::care) async fn hash(desk: &Desk, secret: &str, chance: &Chance) -> Done<String> {
     let turn = desk.gates.hashing.turn().await?;
+    desk.gates.photos_go_first().await;
     let (secret, salt) = (secret.to_owned(), chance.bytes::<16>());
-    let hashed = hashing::apart(turn, desk.gates.hashing_takes(), move || hashing::hash(&secret, &salt));
+    let hashed = hashing::apart(turn, HASHING_TAKES, move || hashing::hash(&secret, &salt));
     hashed.await?.map_err(|fault| CareError::Work(fault.to_string()))
 }
 
@@ -173,8 +175,9 @@ pub(in crate::care) async fn matches_at(desk: &Desk, place: Place, secret: &str,
 }
 
 async fn compare(desk: &Desk, turn: Turn, secret: &str, phc: &str) -> Done<bool> {
+    desk.gates.photos_go_first().await;
     let (secret, phc) = (secret.to_owned(), phc.to_owned());
-    hashing::apart(turn, desk.gates.hashing_takes(), move || hashing::is_behind(&secret, &phc)).await
+    hashing::apart(turn, HASHING_TAKES, move || hashing::is_behind(&secret, &phc)).await
 }
 
 /// Whether a hash was made with the costs that are used today: one that was not is made anew when its password comes by.

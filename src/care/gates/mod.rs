@@ -30,11 +30,12 @@ pub const SIGN_INS_WITHIN: SignedDuration = SignedDuration::from_mins(5);
 /// Passwords hashed at once: 19 MiB each, and one takes some 60 ms of a core.
 const HASHING_AT_ONCE: usize = 2;
 /// A turn to hash is not given on sooner, however quick the machine: two at once come to 33 a second at most (safety promise L9).
-const HASHING_TAKES: Duration = Duration::from_millis(61);
-/// While a photo is read, to ten: hashing takes its memory and its core from the photo (safety promise A10).
-const HASHING_TAKES_BESIDE_PHOTOS: Duration = Duration::from_millis(200);
-/// Passwords that may wait for that: about a second's worth.
-const HASHING_WAITS: usize = 32;
+pub(in crate::care) const HASHING_TAKES: Duration = Duration::from_millis(61);
+/// So long a turn to hash lets photos go first that are read just then: hashing takes a core and the memory's time from them
+/// (safety promise A10). Most are read in that time; where one follows another, three hashes a second go on.
+const PHOTOS_GO_FIRST: Duration = Duration::from_millis(500);
+/// Passwords that may wait for their turn: half a second's worth, and five seconds' where photos come one after another.
+const HASHING_WAITS: usize = 16;
 /// When whoever was turned away there should try again.
 pub const HASHING_AGAIN: SignedDuration = SignedDuration::from_secs(2);
 
@@ -74,9 +75,9 @@ impl Default for Gates {
 }
 
 impl Gates {
-    /// How long a turn to hash takes at least, as things are.
-    pub fn hashing_takes(&self) -> Duration {
-        if self.decoding.is_at_work() { HASHING_TAKES_BESIDE_PHOTOS } else { HASHING_TAKES }
+    /// Lets photos that are read just now go first, for a while.
+    pub async fn photos_go_first(&self) {
+        let _ = tokio::time::timeout(PHOTOS_GO_FIRST, self.decoding.at_rest()).await;
     }
 }
 
@@ -126,7 +127,27 @@ impl Drop for Held {
 
 #[cfg(test)]
 mod tests {
+    use std::pin::pin;
+    use std::time::Instant;
+
+    use futures::FutureExt;
+
     use super::*;
+
+    #[tokio::test]
+    #[expect(clippy::disallowed_methods, reason = "how long it waits is what is asked")]
+    async fn a_hash_waits_for_photos_that_are_read_and_begins_beside_them_after_half_a_second() {
+        let gates = Gates::default();
+        assert!(gates.photos_go_first().now_or_never().is_some(), "none is read");
+        let photo = gates.decoding.turn().await.unwrap();
+        let begun = Instant::now();
+        gates.photos_go_first().await;
+        assert!(begun.elapsed() >= PHOTOS_GO_FIRST);
+        let mut waits = pin!(gates.photos_go_first());
+        assert!(waits.as_mut().now_or_never().is_none());
+        drop(photo);
+        assert!(waits.as_mut().now_or_never().is_some(), "it was read");
+    }
 
     #[test]
     fn bytes_on_their_way_are_held_up_to_the_limit_and_given_back() {
