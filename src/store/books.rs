@@ -51,6 +51,7 @@ tables! {
     "duty_away" "plan_change" "plan_text" "strip_attempt" "calendar_feed" "silence" "silence_call" "antibiotic_course"
     "link_address" "page_beat" "drill" "canary" "server_state" "sealed_blob" "unreadable_text" "sealed_code"
     "sealed_look" "keeping" "legal_hold" "tombstone" "purged_file" "correction" "export_agreement"
+    "unsummed"
 }
 
 /// The table of this name; `None`: the program knows none.

@@ -19,6 +19,7 @@ use crate::support::on_each_engine;
 /// Tables whose rows carry no sum, and why.
 const BESIDE: &[(&str, &[&str])] = &[
     ("its lines are chained", &["audit"]),
+    ("it is empty outside a transaction", &["unsummed"]),
     (
         "what they hold is a hash, a key or sealed, and opens nothing once it changed",
         &[
@@ -78,8 +79,8 @@ async fn as_the_disk_does(practice: &Practice) {
     let mut tx = practice.desk().db.write().await.unwrap();
     for table in row_sums::tables() {
         let sql = match practice.desk().db.engine() {
-            Engine::Sqlite => format!("DROP TRIGGER {table}_loses_its_sum"),
-            Engine::Postgres => format!("ALTER TABLE {table} DISABLE TRIGGER row_loses_its_sum"),
+            Engine::Sqlite => format!("DROP TRIGGER {table}_unsummed_changed"),
+            Engine::Postgres => format!("ALTER TABLE {table} DISABLE TRIGGER {table}_unsummed_changed"),
         };
         sqlx::query(AssertSqlSafe(sql)).execute(&mut *tx).await.unwrap();
     }
@@ -160,15 +161,16 @@ async fn each_transaction_sums_what_it_wrote_and_what_an_older_program_wrote_is_
         let practice = &busy.practice;
         let mut rows = 0;
         for table in row_sums::tables() {
-            let without = format!("SELECT COUNT(*) FROM {table} WHERE row_sum IN ('', '-')");
+            let without = format!("SELECT COUNT(*) FROM {table} WHERE row_sum = ''");
             assert_eq!(how_many(practice, without).await, 0, "{table}");
             rows += how_many(practice, format!("SELECT COUNT(*) FROM {table}")).await;
         }
         assert!(rows > 100, "{rows}");
+        assert_eq!(how_many(practice, "SELECT COUNT(*) FROM unsummed".to_owned()).await, 0);
         // As a migration leaves them.
         let mut tx = practice.desk().db.write().await.unwrap();
         for table in row_sums::tables() {
-            let sql = format!("UPDATE {table} SET row_sum = '-'");
+            let sql = format!("UPDATE {table} SET row_sum = ''");
             sqlx::query(AssertSqlSafe(sql)).execute(&mut *tx).await.unwrap();
         }
         tx.commit().await.unwrap();

@@ -52,43 +52,46 @@ pub async fn fill(practice: &Practice, crowd: Crowd) {
     let photo = id("8004", "n.i");
     let statements = [
         format!(
-            "INSERT INTO patient (id, practice_id, name, name_folded, born, phone, language, created_ms, row_sum) {} \
+            "INSERT INTO patient (id, practice_id, name, name_folded, born, phone, language, created_ms) {} \
              SELECT {patient}, p.practice_id, p.name || ' ' || CAST(n.i AS TEXT), \
-             p.name_folded || ' ' || CAST(n.i AS TEXT), p.born, p.phone, p.language, p.created_ms, '-' \
+             p.name_folded || ' ' || CAST(n.i AS TEXT), p.born, p.phone, p.language, p.created_ms \
              FROM n, (SELECT * FROM patient LIMIT 1) p",
             numbers(wounds)
         ),
         format!(
             "INSERT INTO wound (id, practice_id, patient_id, surgeon_id, operation, risk_factors, operated_ms, state, \
-             enrol_key, created_ms, row_sum) {} SELECT {wound}, w.practice_id, {patient}, w.surgeon_id, w.operation, \
-             w.risk_factors, w.operated_ms, w.state, 'key ' || CAST(n.i AS TEXT), w.created_ms, '-' \
+             enrol_key, created_ms) {} SELECT {wound}, w.practice_id, {patient}, w.surgeon_id, w.operation, \
+             w.risk_factors, w.operated_ms, w.state, 'key ' || CAST(n.i AS TEXT), w.created_ms \
              FROM n, (SELECT * FROM wound LIMIT 1) w",
             numbers(wounds)
         ),
         format!(
             "INSERT INTO wound_check (id, practice_id, wound_id, link_id, sequence, form_key, receipt, state, \
-             received_ms, answers, assessment, protocol_version, urgency, score, due_ms, photos_expected, closed_ms, row_sum) {} \
+             received_ms, answers, assessment, protocol_version, urgency, score, due_ms, photos_expected, closed_ms) {} \
              SELECT {check}, c.practice_id, {its_wound}, c.link_id, n.i + 1, 'form ' || CAST(n.i AS TEXT), \
              'R' || CAST(n.i AS TEXT), CASE WHEN n.i < {closed_up_to} THEN 'closed' ELSE 'queued' END, c.received_ms, \
              c.answers, c.assessment, c.protocol_version, {class}, c.score, \
              c.received_ms + ({minutes}) * 60000, 1, \
-             CASE WHEN n.i < {closed_up_to} THEN c.received_ms ELSE NULL END, '-' \
+             CASE WHEN n.i < {closed_up_to} THEN c.received_ms ELSE NULL END \
              FROM n, (SELECT * FROM wound_check LIMIT 1) c",
             numbers(more)
         ),
         format!(
-            "INSERT INTO photo (id, practice_id, check_id, position, sent_sha256, small_sha256, flags, received_ms, row_sum) {} \
-             SELECT {photo}, c.practice_id, {check}, 1, 'sent', 'small', '[]', c.received_ms, '-' \
+            "INSERT INTO photo (id, practice_id, check_id, position, sent_sha256, small_sha256, flags, received_ms) {} \
+             SELECT {photo}, c.practice_id, {check}, 1, 'sent', 'small', '[]', c.received_ms \
              FROM n, (SELECT * FROM wound_check LIMIT 1) c",
             numbers(more)
         ),
         format!("UPDATE practice SET check_sequence = {}", crowd.kept),
+        "DELETE FROM unsummed".to_owned(),
     ];
-    let mut tx = practice.desk().db.write().await.unwrap();
     if closed_up_to > 0 {
         let close = "UPDATE wound_check SET state = 'closed', closed_ms = received_ms";
+        let mut tx = practice.desk().db.write().await.unwrap();
         sqlx::query(close).execute(&mut *tx).await.unwrap();
+        tx.commit().await.unwrap();
     }
+    let mut tx = practice.desk().db.write().await.unwrap();
     for statement in statements {
         sqlx::query(AssertSqlSafe(statement)).execute(&mut *tx).await.unwrap();
     }
