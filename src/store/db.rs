@@ -5,6 +5,7 @@ use std::fmt;
 use std::ops::Deref;
 use std::ops::DerefMut;
 use std::path::Path;
+use std::sync::Arc;
 use std::sync::Once;
 use std::time::Duration;
 
@@ -53,6 +54,7 @@ pub enum Engine {
 pub struct Db {
     pool: AnyPool,
     engine: Engine,
+    address: Arc<str>,
     texts: Texts,
     /// Whether rows carry sums: not yet in books as an older program made them.
     sums: bool,
@@ -93,7 +95,8 @@ impl Db {
         MIGRATOR.iter().map(|migration| migration.version).max().unwrap_or(0)
     }
 
-    async fn connect(url: &str) -> Stored<Db> {
+    /// Opens books that are there, as they are.
+    pub(in crate::store) async fn connect(url: &str) -> Stored<Db> {
         install_drivers();
         let engine = match url.split(':').next() {
             Some("sqlite") => Engine::Sqlite,
@@ -123,7 +126,7 @@ impl Db {
             })
             .connect(&address)
             .await?;
-        Ok(Db { pool, engine, texts: Texts::default(), sums: false })
+        Ok(Db { pool, engine, address: address.into(), texts: Texts::default(), sums: false })
     }
 
     /// The same books, with the keys of what is typed. Without them no text is written, and no sealed one read.
@@ -133,6 +136,11 @@ impl Db {
 
     pub fn engine(&self) -> Engine {
         self.engine
+    }
+
+    /// What [`Db::connect`] opens the same books by.
+    pub(in crate::store) fn address(&self) -> Arc<str> {
+        Arc::clone(&self.address)
     }
 
     /// A connection to read with.

@@ -37,6 +37,7 @@ const BESIDE: &[&str] =
 struct Summed {
     name: &'static str,
     read: &'static str,
+    /// A sum that stays as it is would be noted as a change of something else.
     put: &'static str,
     all: &'static str,
     without: &'static str,
@@ -68,7 +69,7 @@ macro_rules! summed {
         const TABLES: &[Summed] = &[$(Summed {
             name: $name,
             read: concat!("SELECT * FROM ", $name, " WHERE ", $first, " = $1 AND ", second!("", [$($second)*]), " = $2"),
-            put: concat!("UPDATE ", $name, " SET row_sum = $3 WHERE ", $first, " = $1 AND ", second!("", [$($second)*]), " = $2"),
+            put: concat!("UPDATE ", $name, " SET row_sum = $3 WHERE ", $first, " = $1 AND ", second!("", [$($second)*]), " = $2 AND row_sum <> $3"),
             all: concat!("SELECT ", $first, " AS first_key, ", second!("", [$($second)*]), " AS second_key, ", $name,
                 ".* FROM ", $name, " WHERE row_sum <> ''"),
             without: concat!("SELECT ", $first, " AS first_key, ", second!("", [$($second)*]), " AS second_key FROM ", $name,
