@@ -336,9 +336,10 @@ pub async fn waiting_folded(
                     CASE WHEN open_check.due_ms < $5 AND open_check.urgency > 0 \
                         THEN open_check.urgency - 1 ELSE open_check.urgency END AS effective \
                 FROM wound_check open_check \
-                JOIN wound open_wound ON open_wound.id = open_check.wound_id JOIN patient named ON named.id = open_wound.patient_id \
                 WHERE open_check.practice_id = $1 AND open_check.state IN ('queued', 'in_review') \
-                AND ($2 = '' OR named.name_folded LIKE $2 ESCAPE '!') \
+                AND ($2 = '' OR EXISTS (SELECT 1 FROM wound open_wound \
+                    JOIN patient named ON named.id = open_wound.patient_id \
+                    WHERE open_wound.id = open_check.wound_id AND named.name_folded LIKE $2 ESCAPE '!')) \
                 AND ($4 = '' OR open_check.state = $4)) ranked \
             WHERE $3 < 0 OR ranked.effective = $3) placed \
             WHERE placed.place <= $7 ORDER BY placed.effective, placed.due_ms, placed.sequence LIMIT $6) chosen \
