@@ -1,11 +1,14 @@
 //! Which sealing keys the books need, and which the servers work with: so that no key is made, and none taken out, that would leave
 //! something closed.
 
+use std::collections::BTreeMap;
+
 use jiff::SignedDuration;
 use jiff::Timestamp;
 
 use crate::care::Desk;
 use crate::care::Done;
+use crate::care::pins;
 use crate::ids::PracticeId;
 use crate::store::Conn;
 use crate::store::canary;
@@ -22,6 +25,8 @@ use crate::store::text_columns;
 pub const RUNS_WITHIN: SignedDuration = SignedDuration::from_secs(120);
 /// Servers that ended without a word are forgotten after this long.
 const FORGOTTEN_AFTER: SignedDuration = SignedDuration::from_hours(24);
+/// Photos of each practice that keys are tried on.
+const TRIED: i64 = 20;
 
 /// What a practice has that is sealed: how much each key's version opens.
 #[derive(Clone, Debug)]
@@ -85,6 +90,29 @@ pub async fn newest_named(conn: &mut Conn) -> Done<Option<u32>> {
     let sealed = needed(conn).await?.last().copied();
     let noted = [server::keys_copied(conn).await?, sealing_servers::newest_key(conn).await?];
     Ok(noted.into_iter().flatten().chain(sealed).max())
+}
+
+/// The version of a key that opens nothing of what is tried though it was sealed with that version: the key of another file. `None`:
+/// each opens something, or there is nothing to try them on. One thing that is damaged makes no other key.
+pub async fn of_another_file(conn: &mut Conn, ring: &KeyRing) -> Done<Option<u32>> {
+    let mut opens: BTreeMap<u32, bool> = BTreeMap::new();
+    for practice in practices::all(conn).await? {
+        let pepper = practices::sealed_pin_pepper(conn, practice.id).await?;
+        let pepper = pepper.map(|pepper| {
+            (KeyRing::version_of(&pepper).unwrap_or(0), ring.open(&pepper, &pins::about(practice.id)).is_ok())
+        });
+        let photos = sealed_blobs::after(conn, practice.id, "", TRIED)
+            .await?
+            .into_iter()
+            .map(|blob| (blob.key_version, ring.unwraps(&blob.wrapped_key, blob.name.as_str()).is_ok()));
+        for (version, is_open) in photos.chain(pepper) {
+            *opens.entry(version).or_default() |= is_open;
+        }
+    }
+    Ok(opens
+        .into_iter()
+        .find(|(version, is_open)| ring.holds(*version) && !is_open)
+        .map(|(version, _)| version))
 }
 
 /// Who works on the books beside a server.

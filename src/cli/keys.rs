@@ -112,6 +112,16 @@ pub fn no_file(path: &Path) -> BadInput {
     ))
 }
 
+/// Why a start does not work with the keys it found.
+pub fn another_file(path: &Path, version: u32) -> BadInput {
+    let path = path.display();
+    BadInput(format!(
+        "{path} holds another key {version} than the one that what is in the books was sealed with: it opens none of it. Nothing is \
+         served, and nothing was changed. Name the right file with CLOSEWATCH_SEALING_KEYS_FILE, or put its copy there. Keep this \
+         file as well: other books may need it."
+    ))
+}
+
 /// Refuses for as long as a server works with another key than the newest of the file: it could not open what was wrapped by it, and
 /// goes on sealing with its own.
 pub async fn servers_must_have(db: &Db, path: &Path, newest: u32) -> Result<(), Failure> {

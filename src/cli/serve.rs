@@ -122,11 +122,14 @@ async fn looked_at(db: &Db, ended: Result<Stored<Vec<String>>, JoinError>) -> Re
 }
 
 /// The keys that seal; on a first start they are made. Where anything was ever sealed, a file that is not there is lost or named
-/// wrongly: another first key would seal beside it, and one of the two could never be used again.
+/// wrongly: another first key would seal beside it, and one of the two could never be used again. A file of other books is as bad.
 async fn open_keys(db: &Db, settings: &Settings) -> Result<KeyRing, Failure> {
     let path = settings.sealing_keys();
     if let Some(keys) = key_file::read_keys(&path)? {
-        return Ok(keys);
+        return match sealing_keys::of_another_file(&mut *db.read().await?, &keys).await? {
+            Some(version) => Err(keys::another_file(&path, version).into()),
+            None => Ok(keys),
+        };
     }
     if sealing_keys::newest_named(&mut *db.read().await?).await?.is_some() {
         return Err(keys::no_file(&path).into());

@@ -126,6 +126,11 @@ impl KeyRing {
         opened(&XChaCha20Poly1305::new(&Key::from(data_key)), object, about)
     }
 
+    /// Whether a wrapped key can be unwrapped.
+    pub fn unwraps(&self, wrapped_key: &[u8], about: &str) -> Result<(), SealFault> {
+        self.unwrap(wrapped_key, about).map(|_| ())
+    }
+
     /// A wrapped key, wrapped by the newest key; `None`: it is already.
     pub fn rewrap(
         &self,

@@ -333,6 +333,34 @@ async fn a_start_that_does_not_find_the_keys_makes_no_others_and_says_what_to_do
     .await;
 }
 
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_start_that_finds_the_keys_of_other_books_says_so_and_seals_nothing_with_them() {
+    in_each_place(async |place| {
+        let (practice, phone) = lived_in(place).await;
+        let file = place.folder.path().join("sealing-keys");
+        let right = fs::read(&file).unwrap();
+        let others = KeyRing::new_line(None, &Chance::seeded(41));
+        fs::write(&file, &others).unwrap();
+        let ended = tokio::task::block_in_place(|| Served::try_start(serve(place)));
+        let ended = ended.err().expect("it started");
+        assert_eq!(ended.status.code(), Some(2), "{}", ended.words);
+        assert!(ended.words.contains("holds another key 1"), "{}", ended.words);
+        let told = closewatch_on(place, &["measure", "--again"]);
+        assert!(said(&told).contains("holds another key 1"), "{}", said(&told));
+        assert_eq!(fs::read_to_string(&file).unwrap(), others, "it is not the program's to change");
+        // One photo that is damaged makes no other key of the right one.
+        fs::write(&file, &right).unwrap();
+        let mut tx = practice.desk().db.write().await.unwrap();
+        let damage = "UPDATE sealed_blob SET wrapped_key = practice.sealed_pin_pepper FROM practice WHERE sha256 = \
+                      (SELECT MIN(sha256) FROM sealed_blob)";
+        assert_eq!(sqlx::query(damage).execute(&mut *tx).await.unwrap().rows_affected(), 1);
+        tx.commit().await.unwrap();
+        tokio::task::block_in_place(|| Served::start(place).until_ready());
+        assert_eq!(words_of(&practice, &phone).await, ["It smells."]);
+    })
+    .await;
+}
+
 async fn named(practice: &Practice) -> Option<u32> {
     sealing_keys::newest_named(&mut *practice.books().await).await.unwrap()
 }
