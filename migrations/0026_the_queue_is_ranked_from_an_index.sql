@@ -1,3 +1,4 @@
--- Whatever the queue is ranked by stands in one index: of thousands of checks that wait, only those on the page are read.
-DROP INDEX wound_check_by_state;
-CREATE INDEX wound_check_by_state ON wound_check (practice_id, state, urgency, due_ms, sequence, wound_id, id);
+-- Whatever the queue is ranked by stands in one index, of those that wait: of thousands, only those on the page are read. What
+-- looks for checks of any state does not meet it.
+CREATE INDEX wound_check_waiting ON wound_check (practice_id, state, urgency, due_ms, sequence, wound_id, id)
+    WHERE state IN ('queued', 'in_review');
