@@ -371,7 +371,7 @@ async fn a_storm_of_sign_ins_is_told_at_once_to_wait_and_patients_send_meanwhile
         }
     }
     assert_eq!(looked_at + sent_away, 200);
-    assert!(looked_at >= 34, "{looked_at} were looked at");
+    assert!(looked_at >= 18, "{looked_at} were looked at");
     assert!(sent_away >= 20, "{sent_away} were told to wait");
 }
 

@@ -56,7 +56,7 @@ fn every_table_that_names_a_practice_is_watched_by_the_isolation_tests() {
             } else {
                 // The practice itself, the address under which there is no practice yet, and what the program keeps of itself.
                 assert!(
-                    ["practice", "set_up", "clock_seen", "server_state", "unknown_name"]
+                    ["practice", "set_up", "clock_seen", "server_state", "unknown_name", "unsummed"]
                         .contains(&name.as_str()),
                     "{name} belongs to no practice"
                 );
