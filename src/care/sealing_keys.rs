@@ -104,7 +104,7 @@ pub async fn of_another_file(conn: &mut Conn, ring: &KeyRing) -> Done<Option<u32
         let photos = sealed_blobs::after(conn, practice.id, "", TRIED)
             .await?
             .into_iter()
-            .map(|blob| (blob.key_version, ring.unwraps(&blob.wrapped_key, blob.name.as_str()).is_ok()));
+            .map(|blob| (blob.key_version, ring.unwraps(&blob.wrapped_key, blob.name.as_str())));
         for (version, is_open) in photos.chain(pepper) {
             *opens.entry(version).or_default() |= is_open;
         }

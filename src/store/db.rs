@@ -95,7 +95,7 @@ impl Db {
         MIGRATOR.iter().map(|migration| migration.version).max().unwrap_or(0)
     }
 
-    /// Opens books that are there, as they are.
+    /// Opens books as they are, without migrating them. An SQLite file that is not there is made, and empty.
     pub(in crate::store) async fn connect(url: &str) -> Stored<Db> {
         install_drivers();
         let engine = match url.split(':').next() {

@@ -127,8 +127,8 @@ impl KeyRing {
     }
 
     /// Whether a wrapped key can be unwrapped.
-    pub fn unwraps(&self, wrapped_key: &[u8], about: &str) -> Result<(), SealFault> {
-        self.unwrap(wrapped_key, about).map(|_| ())
+    pub fn unwraps(&self, wrapped_key: &[u8], about: &str) -> bool {
+        self.unwrap(wrapped_key, about).is_ok()
     }
 
     /// A wrapped key, wrapped by the newest key; `None`: it is already.
